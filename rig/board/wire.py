@@ -1,0 +1,329 @@
+"""The wire, described once.
+
+Host and board talk Firmata (sysex bytes carry seven bits each). Two sysex ids of the range that
+Firmata leaves to users carry our checked frames:
+
+    board to host  F0 0B  kind  seq(2)  time(5)  payload...  crc(5)  F7
+    host to board  F0 0C  op    seq(2)           payload...  crc(5)  F7
+
+Every number is cut into septets, low seven bits first; signed numbers are two's complement in the
+bits stated. `seq` counts all frames of one boot modulo 2**14, whatever their kind: a frame the
+board could not send still uses its number up, so every loss shows as a gap. `time` is the MCU
+clock in ticks of 0.5 us modulo 2**32, of the first sample or of the event. `crc` is CRC-32
+(IEEE 802.3) over everything from the sysex id to the end of the payload: a 16-bit check would let
+one damaged frame in 65,536 through, which a long session on a noisy bench would meet.
+
+The firmware's header is generated from the tables below (firmware/make_header.py); a test fails
+when the two drift apart.
+"""
+
+import enum
+import zlib
+from dataclasses import dataclass
+
+WIRE_VERSION = 1
+FIRMWARE_NAME = "bladerig"
+FIRMWARE_VERSION = (1, 0, 0)
+FIRMATA_VERSION = (2, 8)
+
+BAUD = 250_000  # exact at 16 MHz (UBRR 7, double speed); 115,200 would really be 117,647
+TICK_HZ = 2_000_000  # Timer 1 at 16 MHz / 8
+TIME_BITS = 32
+SEQ_BITS = 14
+
+FRAME_SYSEX = 0x0B
+COMMAND_SYSEX = 0x0C
+START, END = 0xF0, 0xF7
+
+
+class Kind(enum.IntEnum):
+    """Frames from the board. Kinds from 0x10 on are channels of equally spaced samples."""
+
+    HELLO = 0x01
+    EVENT = 0x02
+    STATUS = 0x03
+    REPLY = 0x04
+    HEIGHT = 0x10
+
+
+class Op(enum.IntEnum):
+    """Commands from the host. The board answers each undamaged one with a REPLY."""
+
+    HELLO = 0x01
+    BEAT = 0x02
+    STREAM = 0x03
+    ARM = 0x04
+    PERMIT = 0x05
+    DISARM = 0x06
+    CLEAR = 0x07
+
+
+class Event(enum.IntEnum):
+    """What an EVENT frame tells; `value` and `extra` are explained beside each."""
+
+    GATE = 0x01  # value 1: flag entered the light beam, 0: left it
+    GUARD = 0x02  # value 1: closed
+    ESTOP = 0x03  # value 1: healthy (loop closed)
+    BUTTON = 0x04  # value 1: pressed
+    STATE = 0x05  # value: State, extra: Reason
+    OUTPUT = 0x06  # value: Output, extra 1: energised
+
+
+class State(enum.IntEnum):
+    """States of the interlock."""
+
+    HELD = 0
+    ARMED = 1
+    PERMITTED = 2
+    RELEASING = 3
+    FLIGHT = 4
+    TRIPPED = 5
+
+
+class Output(enum.IntEnum):
+    """Outputs of the interlock. All are off at power-up."""
+
+    LATCH = 0
+    CATCH = 1
+    LAMP = 2
+
+
+class Input(enum.IntEnum):
+    """Bits of STATUS.inputs; a set bit means closed, healthy, pressed, blocked."""
+
+    GUARD = 0
+    ESTOP = 1
+    BUTTON = 2
+    GATE = 3
+
+
+class Reason(enum.IntEnum):
+    """Why the interlock refused, disarmed, tripped or finished."""
+
+    NONE = 0
+    GUARD_OPEN = 1
+    ESTOP_OPEN = 2
+    BEAT_LOST = 3
+    OUTSIDE_WINDOW = 4
+    NOT_STEADY = 5
+    BUTTON_HELD = 6
+    BAD_WINDOW = 7
+    TRIPPED = 8
+    BUSY = 9
+    NOT_ARMED = 10
+    WRONG_NONCE = 11
+    ARM_EXPIRED = 12
+    PERMIT_EXPIRED = 13
+    HOST_DISARM = 14
+    GUARD_NOT_CYCLED = 15
+    NO_RELEASE = 16
+    ENCODER_BACKWARDS = 17
+    REVERSED = 18
+    FLIGHT_TIMEOUT = 19
+    WATCHDOG = 20
+    RELEASED = 21
+    BAD_COMMAND = 22
+    NOT_TRIPPED = 23
+
+
+@dataclass(frozen=True)
+class Field:
+    """One number on the wire: `bits` cut into septets, low seven bits first."""
+
+    name: str
+    bits: int
+    signed: bool = False
+
+    @property
+    def septets(self) -> int:
+        """Bytes it takes on the wire."""
+        return -(-self.bits // 7)
+
+
+def _f(text: str) -> tuple[Field, ...]:
+    """Read `name:u14 other:i16` into fields."""
+    return tuple(
+        Field(name, int(kind[1:]), kind[0] == "i")
+        for name, kind in (item.split(":") for item in text.split())
+    )
+
+
+HEAD = _f("kind:u7 seq:u14 time:u32")
+COMMAND_HEAD = _f("op:u7 seq:u14")
+CRC = Field("crc", 32)
+
+# Counters are modulo 128: a change, not a value, is what the host looks for.
+PAYLOADS: dict[Kind, tuple[Field, ...]] = {
+    Kind.HELLO: _f(
+        "wire:u7 major:u7 minor:u7 patch:u7 description:u32 boot:u14 reset_cause:u7 height_period:u16"
+    ),
+    Kind.EVENT: _f("code:u7 value:u7 extra:u7"),
+    Kind.STATUS: _f(
+        "boot:u14 inputs:u7 state:u7 reason:u7 permit_left_ms:u14 beat_age_ms:u14 height:i16"
+        " outputs:u7 rx_dropped:u7 rx_damaged:u7 tx_dropped:u7 illegal_edges:u7 missed_samples:u7"
+    ),
+    # value: the nonce on a granted ARM; on a refusal a bit (1 << reason) for every unmet condition
+    Kind.REPLY: _f("op:u7 command_seq:u14 reason:u7 value:u28"),
+}
+
+COMMANDS: dict[Op, tuple[Field, ...]] = {
+    Op.HELLO: (),
+    Op.BEAT: (),
+    Op.STREAM: _f("channel:u7 on:u7"),
+    Op.ARM: _f("low:i16 high:i16"),
+    Op.PERMIT: _f("nonce:u28"),
+    Op.DISARM: (),
+    Op.CLEAR: (),
+}
+
+
+@dataclass(frozen=True)
+class Channel:
+    """Equally spaced samples: payload is `prefix`, then one `sample` after another.
+
+    A value of a channel stands alone in its frame (no running sum), so a lost frame
+    costs its own samples and nothing after them.
+    """
+
+    kind: Kind
+    name: str
+    period_ticks: int
+    block: int
+    sample: Field
+    prefix: tuple[Field, ...]
+
+
+CHANNELS: dict[Kind, Channel] = {
+    Kind.HEIGHT: Channel(
+        Kind.HEIGHT,
+        "height",
+        period_ticks=2_000,
+        block=10,
+        sample=Field("count", 16, signed=True),
+        prefix=_f("illegal_edges:u7 missed_samples:u7"),
+    ),
+}
+
+# Limits the firmware enforces; the host quotes them and never relies on its own copy.
+LIMITS: dict[str, int] = {
+    "BEAT_LIMIT_MS": 500,
+    "ARM_LIMIT_MS": 5_000,
+    "PERMIT_LIMIT_MS": 10_000,
+    "STEADY_MS": 500,
+    "STEADY_COUNTS": 1,
+    "BUTTON_DEBOUNCE_MS": 20,
+    "CATCH_LEAD_MS": 60,
+    "LATCH_LIMIT_MS": 250,
+    "DROPPED_COUNTS": 80,
+    "FLIGHT_LIMIT_MS": 2_000,
+    "STATUS_PERIOD_MS": 100,
+    "WATCHDOG_MS": 250,
+}
+
+# Pin numbers as Firmata counts them (0-13 digital, 14-19 = A0-A5).
+PINS: dict[str, int] = {
+    "SERIAL_RX": 0,
+    "SERIAL_TX": 1,
+    "ENCODER_A": 2,
+    "ENCODER_B": 3,
+    "GUARD": 4,
+    "ESTOP": 5,
+    "BUTTON": 6,
+    "GATE": 8,
+    "LATCH": 9,
+    "CATCH": 10,
+    "LAMP": 11,
+}
+
+
+def septets(value: int, field: Field) -> bytes:
+    """Cut `value` into the field's septets.
+
+    Raises:
+        ValueError: the value does not fit the field.
+    """
+    low = -(1 << field.bits - 1) if field.signed else 0
+    if not low <= value < low + (1 << field.bits):
+        raise ValueError(f"{field.name}={value} does not fit {field.bits} bits")
+    value &= (1 << field.bits) - 1
+    return bytes((value >> 7 * i) & 0x7F for i in range(field.septets))
+
+
+def number(data: bytes, field: Field) -> int:
+    """The number that `data` (exactly the field's septets) carries."""
+    value = 0
+    for i, septet in enumerate(data):
+        value |= septet << 7 * i
+    value &= (1 << field.bits) - 1
+    if field.signed and value >> field.bits - 1:
+        value -= 1 << field.bits
+    return value
+
+
+def pack(fields: tuple[Field, ...], values: dict[str, int]) -> bytes:
+    """The fields' septets one after another."""
+    return b"".join(septets(values[field.name], field) for field in fields)
+
+
+def unpack(fields: tuple[Field, ...], data: bytes) -> dict[str, int]:
+    """The numbers in `data`.
+
+    Raises:
+        ValueError: `data` is not exactly as long as the fields.
+    """
+    if len(data) != width(fields):
+        raise ValueError(f"{len(data)} bytes where the wire says {width(fields)}")
+    values, at = {}, 0
+    for field in fields:
+        values[field.name] = number(data[at : at + field.septets], field)
+        at += field.septets
+    return values
+
+
+def width(fields: tuple[Field, ...]) -> int:
+    """Bytes the fields take on the wire."""
+    return sum(field.septets for field in fields)
+
+
+def _sealed(sysex: int, body: bytes) -> bytes:
+    inner = bytes([sysex]) + body
+    return bytes([START]) + inner + septets(zlib.crc32(inner), CRC) + bytes([END])
+
+
+def frame(kind: Kind, seq: int, time: int, payload: bytes) -> bytes:
+    """A whole board-to-host frame, `F0` to `F7`."""
+    return _sealed(
+        FRAME_SYSEX, pack(HEAD, {"kind": kind, "seq": seq, "time": time}) + payload
+    )
+
+
+def block(
+    kind: Kind, seq: int, time: int, prefix: dict[str, int], samples: list[int]
+) -> bytes:
+    """A whole frame of channel samples."""
+    channel = CHANNELS[kind]
+    body = b"".join(septets(sample, channel.sample) for sample in samples)
+    return frame(kind, seq, time, pack(channel.prefix, prefix) + body)
+
+
+def command(op: Op, seq: int, **values: int) -> bytes:
+    """A whole host-to-board command, `F0` to `F7`."""
+    return _sealed(
+        COMMAND_SYSEX, pack(COMMAND_HEAD, {"op": op, "seq": seq}) + pack(COMMANDS[op], values)
+    )
+
+
+def description() -> int:
+    """CRC-32 of everything that host and firmware must agree on; HELLO carries it."""
+    told = (
+        WIRE_VERSION,
+        [(k.name, int(k)) for e in (Kind, Op, Event, State, Output, Input, Reason) for k in e],
+        HEAD,
+        COMMAND_HEAD,
+        sorted((int(k), v) for k, v in PAYLOADS.items()),
+        sorted((int(k), v) for k, v in COMMANDS.items()),
+        sorted((int(k), v) for k, v in CHANNELS.items()),
+        sorted(LIMITS.items()),
+        sorted(PINS.items()),
+    )
+    return zlib.crc32(repr(told).encode())
