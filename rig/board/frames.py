@@ -1,0 +1,197 @@
+"""Bytes as received -> checked frames, with every loss accounted for.
+
+The decoder never guesses. A frame counts only when its CRC, its length and its place in the
+sequence are right; whatever else arrives is counted as damaged, and every gap in the sequence is
+kept with the span of MCU time it lies in, so that a trial can tell whether it was hit.
+"""
+
+import zlib
+from dataclasses import dataclass, field
+
+from rig.board import wire
+from rig.board.wire import Kind
+
+_HEAD = wire.width(wire.HEAD)
+_CRC = wire.CRC.septets
+_SHORTEST = 1 + _HEAD + _CRC
+_SEQ = 1 << wire.SEQ_BITS
+_TIME = 1 << wire.TIME_BITS
+_LONGEST = 4096  # an unfinished sysex longer than this is noise, not a message
+_KINDS = {int(kind): kind for kind in Kind}
+_EXACT = {kind: wire.width(fields) for kind, fields in wire.PAYLOADS.items()}
+_DATA_BYTES = {0x90: 2, 0xE0: 2, 0xC0: 1, 0xD0: 1, 0xF4: 2, 0xF5: 2, 0xF9: 2}
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One frame that passed every check.
+
+    `ticks` is the MCU time unwrapped to a plain integer (0.5 us nominal), continuous from the
+    first frame of a boot.
+    """
+
+    kind: Kind
+    seq: int
+    ticks: int
+    payload: bytes
+
+    def fields(self) -> dict[str, int]:
+        """The payload's numbers (not for channel frames)."""
+        return wire.unpack(wire.PAYLOADS[self.kind], self.payload)
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """A plain Firmata message: `command` and its data (the low nibble first where it has one)."""
+
+    command: int
+    data: bytes
+    sysex: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """Frames that never arrived whole, between two that did."""
+
+    missing: int
+    after_ticks: int
+    before_ticks: int
+
+    def touches(self, start_ticks: int, end_ticks: int) -> bool:
+        """Whether any of it may lie inside the span."""
+        return self.after_ticks <= end_ticks and self.before_ticks >= start_ticks
+
+
+@dataclass
+class Decoder:
+    """Feed it bytes in any pieces; it gives back frames and plain messages in order.
+
+    Attributes:
+        damaged: frames or stray runs of bytes that failed a check.
+        gaps: every break of the sequence, oldest first.
+        boot: boot number of the board, once a HELLO or STATUS told it.
+        resets: MCU resets seen since the first frame.
+        taken: the bytes consumed by the last `feed`, as received.
+    """
+
+    damaged: int = 0
+    gaps: list[Gap] = field(default_factory=list)
+    boot: int | None = None
+    resets: int = 0
+    taken: bytes = b""
+    _buffer: bytearray = field(default_factory=bytearray)
+    _seq: int | None = None
+    _ticks: int = 0
+
+    def feed(self, data: bytes) -> list[Frame | Message]:
+        """Frames and messages completed by `data`; the rest waits for more bytes."""
+        buffer = self._buffer
+        buffer += data
+        whole = bytes(buffer)
+        found: list[Frame | Message] = []
+        at, size = 0, len(whole)
+        while at < size:
+            first = whole[at]
+            if first == wire.START:
+                end = whole.find(wire.END, at + 1)
+                if end < 0 and size - at <= _LONGEST and whole[at + 1 :].isascii():
+                    break
+                inner = whole[at + 1 : end] if end > 0 else whole[at + 1 :]
+                if not inner.isascii():  # cut short: another message starts inside
+                    self.damaged += 1
+                    at += 1 + next(i for i, byte in enumerate(inner) if byte > 0x7F)
+                    continue
+                if end < 0:
+                    self.damaged += 1
+                    at = size
+                    continue
+                at = end + 1
+                item = self._sysex(inner)
+                if item is not None:
+                    found.append(item)
+                continue
+            taken = self._plain(whole, at, found)
+            if not taken:
+                break
+            at += taken
+        self.taken = whole[:at]
+        del buffer[:at]
+        return found
+
+    def _plain(self, whole: bytes, at: int, found: list[Frame | Message]) -> int:
+        """Bytes used by a non-sysex message at `at`; 0 when it is not complete yet."""
+        first = whole[at]
+        command = first & 0xF0 if first < wire.START else first
+        need = _DATA_BYTES.get(command)
+        if need is None:
+            self.damaged += first != 0xFF and first != wire.END
+            return 1
+        data = whole[at + 1 : at + 1 + need]
+        if not data.isascii():
+            self.damaged += 1
+            return 1
+        if len(data) < need:
+            return 0
+        nibble = bytes([first & 0x0F]) if first < wire.START else b""
+        found.append(Message(command, nibble + data))
+        return 1 + need
+
+    def _sysex(self, inner: bytes) -> Frame | Message | None:
+        if not inner:
+            self.damaged += 1
+            return None
+        if inner[0] != wire.FRAME_SYSEX:
+            return Message(inner[0], inner[1:], sysex=True)
+        frame = self._checked(inner)
+        if frame is None:
+            self.damaged += 1
+        return frame
+
+    def _checked(self, inner: bytes) -> Frame | None:
+        if len(inner) < _SHORTEST:
+            return None
+        body, seal = inner[:-_CRC], inner[-_CRC:]
+        c0, c1, c2, c3, c4 = seal
+        if zlib.crc32(body) != c0 | c1 << 7 | c2 << 14 | c3 << 21 | c4 << 28:
+            return None
+        kind = _KINDS.get(body[1])
+        payload = body[1 + _HEAD :]
+        if kind is None or not _length_fits(kind, len(payload)):
+            return None
+        seq = body[2] | body[3] << 7
+        raw = body[4] | body[5] << 7 | body[6] << 14 | body[7] << 21 | body[8] << 28
+        if not self._in_sequence(kind, seq, raw, payload):
+            return None
+        return Frame(kind, seq, self._ticks, payload)
+
+    def _in_sequence(self, kind: Kind, seq: int, raw: int, payload: bytes) -> bool:
+        """Place the frame in the sequence; False for one that cannot come now (a repeat)."""
+        if kind in (Kind.HELLO, Kind.STATUS):
+            boot = wire.unpack(wire.PAYLOADS[kind], payload)["boot"]
+            if self.boot is not None and boot != self.boot:
+                self.resets += 1
+                # Whatever was under way when the board went down is lost, even if nothing is
+                # missing by number: the new boot counts from zero.
+                self.gaps.append(Gap(seq + 1, self._ticks, self._ticks))
+                self._seq = None
+            self.boot = boot
+        if self._seq is None:
+            self._ticks = raw
+        else:
+            ahead = (seq - self._seq - 1) % _SEQ
+            if ahead >= _SEQ // 2:
+                return False
+            step = (raw - self._ticks + _TIME // 2) % _TIME - _TIME // 2
+            if ahead:
+                self.gaps.append(Gap(ahead, self._ticks, self._ticks + max(step, 0)))
+            self._ticks += step
+        self._seq = seq
+        return True
+
+
+def _length_fits(kind: Kind, length: int) -> bool:
+    channel = wire.CHANNELS.get(kind)
+    if channel is None:
+        return length == _EXACT[kind]
+    samples, odd = divmod(length - wire.width(channel.prefix), channel.sample.septets)
+    return odd == 0 and 1 <= samples <= channel.block

@@ -1,0 +1,92 @@
+"""What a procedure wants to know before it starts, typed and checked."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Any
+
+from rig.errors import RigError
+from rig.units import parse_quantity
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One setting of a procedure.
+
+    `kind`: "text", "count", "fraction", "flag" or a dimension of rig.units.
+    `default` is written as a person would type it; None means it must be given.
+    """
+
+    name: str
+    kind: str
+    default: str | None
+    help: str
+
+    def read(self, text: str) -> Any:
+        """The typed value, in SI.
+
+        Raises:
+            RigError: the text does not read as this parameter.
+        """
+        try:
+            return _reader(self.kind)(text)
+        except RigError as error:
+            raise RigError(error.what, where=self.name, remedy=error.remedy, value=text) from None
+
+
+def _reader(kind: str) -> Callable[[str], Any]:
+    readers: dict[str, Callable[[str], Any]] = {
+        "text": str,
+        "count": _count,
+        "fraction": _fraction,
+        "flag": _flag,
+    }
+    return readers.get(kind) or (lambda text: parse_quantity(text, kind))
+
+
+def _count(text: str) -> int:
+    if not text.strip().isdecimal():
+        raise RigError(f"'{text}' is not a whole number", remedy="write it like 5", value=text)
+    return int(text)
+
+
+def _fraction(text: str) -> float:
+    stripped = text.strip()
+    try:
+        value = float(stripped.removesuffix("%")) / (100 if stripped.endswith("%") else 1)
+    except ValueError:
+        value = float("nan")
+    if not 0 < value < 1:
+        raise RigError(f"'{text}' is not a share", remedy="write it like 3% or 0.03", value=text)
+    return value
+
+
+def _flag(text: str) -> bool:
+    words = {"yes": True, "no": False, "true": True, "false": False}
+    if text.strip().lower() not in words:
+        raise RigError(f"'{text}' is neither yes nor no", remedy="write yes or no", value=text)
+    return words[text.strip().lower()]
+
+
+def read_all(wanted: Sequence[Parameter], given: Mapping[str, str]) -> dict[str, Any]:
+    """All parameters of a procedure from `name=value` texts.
+
+    Raises:
+        RigError: an unknown name, a missing value, or one that does not read.
+    """
+    names = {parameter.name for parameter in wanted}
+    for name in given:
+        if name not in names:
+            near = get_close_matches(name, names, 1)
+            hint = f"did you mean {near[0]}?" if near else f"it takes {', '.join(sorted(names))}"
+            raise RigError(f"no such parameter '{name}'", remedy=hint, value=name)
+    values = {}
+    for parameter in wanted:
+        text = given.get(parameter.name, parameter.default)
+        if text is None:
+            raise RigError(
+                "is needed", where=parameter.name, remedy=f"add {parameter.name}=... "
+                f"({parameter.help})",
+            )
+        values[parameter.name] = parameter.read(text)
+    return values

@@ -1,0 +1,131 @@
+"""The words a procedure is written in.
+
+A procedure is a generator: it yields one of these steps, and gets back what came of it as a plain
+mapping. It never touches a port, a clock or a screen, so a run can be resumed by replaying its
+journal, and tested with a scripted operator in virtual time.
+"""
+
+from collections.abc import Generator, Mapping
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+Outcome = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Step:
+    """Base of all steps. `text` is what the person at the bench reads."""
+
+    text: str
+
+    def described(self) -> dict[str, Any]:
+        """The step as plain data, as journaled and as compared on resume."""
+        return {"step": type(self).__name__, **asdict(self)}
+
+
+@dataclass(frozen=True)
+class Tell(Step):
+    """Something to read; nothing to do. Outcome: empty."""
+
+
+@dataclass(frozen=True)
+class Do(Step):
+    """One action by hand, confirmed by the person. Outcome: empty.
+
+    `hand` names the same action for the virtual rig's hands; `hazards` are keys of safety.md
+    lines that are shown and must be acknowledged with the action.
+    """
+
+    hand: str = ""
+    detail: Mapping[str, float | str] = field(default_factory=dict)
+    hazards: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Ask(Step):
+    """A question. Outcome: `value`, a float in SI for a quantity, else text.
+
+    `kind`: "text", "choice" or a dimension of rig.units ("length", "energy", ...). `key` names
+    the answer in the journal and for scripted operators.
+    """
+
+    key: str
+    kind: str = "text"
+    choices: tuple[str, ...] = ()
+    default: str = ""
+
+
+@dataclass(frozen=True)
+class Ready(Step):
+    """Wait until guard and e-stop loops are closed. Outcome: `boot`."""
+
+
+@dataclass(frozen=True)
+class Touch(Step):
+    """Read the height at rest with the striker on the specimen.
+
+    Outcome: `counts` (mean), `spread_counts`, `boot`.
+    """
+
+    hand: str = "lower"
+
+
+@dataclass(frozen=True)
+class Raise(Step):
+    """Guide the carriage into a band of heights and wait until it is steady there.
+
+    Heights are in counts above the encoder's own zero. Outcome: `counts`, `boot`.
+    """
+
+    target_counts: float
+    low_counts: float
+    high_counts: float
+    zero_counts: float
+    count_m: float
+
+
+@dataclass(frozen=True)
+class Release(Step):
+    """Arm, permit, wait for the hand on the button, record the fall.
+
+    Outcome: `raw_id` (None when nothing was recorded), `ended` (name of the interlock's reason),
+    `released` (whether the latch was opened), `notes` (what went wrong on the line), `timebase`.
+    """
+
+    trial: str
+    low_counts: int
+    high_counts: int
+
+
+@dataclass(frozen=True)
+class Measure(Step):
+    """Compute a result from raw frames in the logbook. Outcome: the result as stored."""
+
+    measurand: str
+    trial: str
+    raw_id: int
+    settings: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Recall(Step):
+    """Look a session value up in the logbook. Outcome: `found` (its body or None).
+
+    `same_boot` accepts only values from this boot of the board; `hours` limits their age;
+    `before_run` passes over values of this very run.
+    """
+
+    kind: str
+    same_boot: bool = True
+    hours: float = 12.0
+
+
+@dataclass(frozen=True)
+class Note(Step):
+    """Put a value in the journal under its own kind. Outcome: empty."""
+
+    kind: str
+    body: Mapping[str, Any]
+
+
+Procedure = Generator[Step, Outcome, Mapping[str, Any]]
