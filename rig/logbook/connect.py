@@ -1,0 +1,171 @@
+"""Opening a logbook file with SQLite, and turning what SQLite says into one line for a person."""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from os import PathLike, fspath
+from pathlib import Path
+
+from rig.errors import RigError
+from rig.logbook.schema import APPLICATION_ID, VERSION
+
+StrPath = str | PathLike[str]
+
+OLDEST_SQLITE = (3, 37, 0)
+_MAGIC = b"SQLite format 3\0"
+_BUSY_MS = 10_000
+
+_SAID = {
+    "FULL": ("the disk is full", "free some space and repeat; nothing stored before is lost"),
+    "READONLY": ("may not be written", "allow writing to the file and its folder, or copy it"),
+    "CANTOPEN": ("cannot be opened", "check the rights of the file and its folder"),
+    "PERM": ("cannot be opened", "check the rights of the file and its folder"),
+    "NOTADB": ("is not a logbook, or its first bytes are damaged", "run the audit on it"),
+    "CORRUPT": ("is damaged", "run the audit on it, then go on from a copy"),
+    "IOERR": ("the disk reports a failure", "check the disk and its cable, then run the audit"),
+    "BUSY": ("another program holds the file", "close it there and repeat"),
+    "LOCKED": ("another program holds the file", "close it there and repeat"),
+}
+
+
+@contextmanager
+def mending(path: Path) -> Iterator[None]:
+    """Raises SQLite's complaints about the file or the disk as RigError, others as they are."""
+    try:
+        yield
+    except sqlite3.DatabaseError as error:
+        name = getattr(error, "sqlite_errorname", "").removeprefix("SQLITE_").split("_")[0]
+        if name not in _SAID:
+            raise
+        what, remedy = _SAID[name]
+        raise RigError(f"{what} ({error})", where=str(path), remedy=remedy) from error
+
+
+def require_sqlite() -> None:
+    """Refuses an SQLite without STRICT tables."""
+    if sqlite3.sqlite_version_info < OLDEST_SQLITE:
+        raise RigError(
+            f"Python was built with SQLite {sqlite3.sqlite_version}, a logbook needs 3.37 or newer",
+            remedy="use a newer Python",
+        )
+
+
+def new_path(path: StrPath) -> Path:
+    """Resolves the path of a logbook to create; its folder must exist and it must not."""
+    file = Path(fspath(path)).resolve()
+    if not file.parent.is_dir():
+        raise RigError(
+            f"the folder {file.parent} does not exist", where=str(path), remedy="create it first"
+        )
+    if file.exists():
+        what = "is a folder" if file.is_dir() else "exists already"
+        raise RigError(what, where=str(path), remedy="choose another name for the new logbook")
+    return file
+
+
+def existing_path(path: StrPath) -> Path:
+    """Resolves the path of a logbook to open; it must be a file."""
+    file = Path(fspath(path)).resolve()
+    try:
+        is_folder, is_file = file.is_dir(), file.is_file()
+    except OSError as error:
+        raise RigError(str(error.strerror), where=str(path), remedy="check the path") from error
+    if is_folder:
+        raise RigError("is a folder, not a logbook", where=str(path), remedy="name the file in it")
+    if not is_file:
+        raise RigError("no such logbook", where=str(path), remedy="check the path")
+    return file
+
+
+def require_logbook_bytes(file: Path) -> None:
+    """Refuses a file that does not begin as an SQLite database."""
+    try:
+        with file.open("rb") as stream:
+            start = stream.read(len(_MAGIC))
+    except OSError as error:
+        raise RigError(
+            f"cannot be read ({error.strerror})", where=str(file), remedy="check its rights"
+        ) from error
+    if not start:
+        raise RigError("is an empty file, not a logbook", where=str(file), remedy="delete it")
+    if start != _MAGIC:
+        raise RigError("is not a logbook", where=str(file), remedy="name a logbook file")
+
+
+def reader(file: Path) -> sqlite3.Connection:
+    """Opens a file for reading only; nothing is ever written to it."""
+    try:
+        return _connect(file, "mode=ro")
+    except sqlite3.OperationalError as error:
+        wal = file.with_name(file.name + "-wal")
+        if error.sqlite_errorname != "SQLITE_CANTOPEN" or (wal.exists() and wal.stat().st_size):
+            raise
+        # A copy taken from a live study, in a folder where SQLite may not make its side files.
+        return _connect(file, "immutable=1&mode=ro")
+
+
+def writer(file: Path, *, create: bool = False) -> sqlite3.Connection:
+    """Opens a file for writing, every commit forced to the disk before it returns."""
+    connection = _connect(file, "mode=rwc" if create else "mode=rw")
+    connection.execute("PRAGMA synchronous = FULL")
+    connection.execute("PRAGMA fullfsync = ON")  # macOS: past the drive's own cache
+    connection.execute("PRAGMA checkpoint_fullfsync = ON")
+    return connection
+
+
+def write_ahead(connection: sqlite3.Connection) -> None:
+    """Switches to the write-ahead log, so that readers read while we write.
+
+    A file system that cannot share memory (some network folders) stays with the rollback
+    journal: as durable, but there readers and the writer wait for each other.
+    """
+    connection.execute("PRAGMA journal_mode = WAL")
+    connection.execute("BEGIN IMMEDIATE")  # a file that may only be read shows here
+    connection.execute("COMMIT")
+
+
+def settle(connection: sqlite3.Connection) -> None:
+    """Puts everything into the one file before closing, so that it can be copied or archived.
+
+    When a reader is still there the side files stay until the next writer closes.
+    """
+    connection.execute("PRAGMA busy_timeout = 0")
+    connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    connection.execute("PRAGMA journal_mode = DELETE")
+
+
+def require_version(connection: sqlite3.Connection, file: Path) -> int:
+    """The schema version of an open file; refuses foreign and newer files."""
+    (application,) = connection.execute("PRAGMA application_id").fetchone()
+    if application != APPLICATION_ID:
+        raise RigError("is not a logbook", where=str(file), remedy="name a logbook file")
+    (version,) = connection.execute("PRAGMA user_version").fetchone()
+    if version > VERSION:
+        raise RigError(
+            f"has schema version {version}, this program knows versions up to {VERSION}",
+            where=str(file),
+            remedy="open it with a newer release of the program",
+            value=version,
+        )
+    if version < 1:
+        raise RigError(
+            f"has schema version {version}, which does not exist",
+            where=str(file),
+            remedy="run the audit on it",
+            value=version,
+        )
+    return int(version)
+
+
+def _connect(file: Path, how: str) -> sqlite3.Connection:
+    connection = sqlite3.connect(f"{file.as_uri()}?{how}", uri=True, isolation_level=None)
+    try:
+        connection.execute(f"PRAGMA busy_timeout = {_BUSY_MS}")
+        connection.execute("PRAGMA foreign_keys = ON")
+        connection.execute("PRAGMA trusted_schema = OFF")
+        connection.execute("PRAGMA cell_size_check = ON")
+        connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+    except BaseException:
+        connection.close()
+        raise
+    return connection

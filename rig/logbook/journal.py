@@ -1,0 +1,110 @@
+"""The hash-chained journal: reading it, and adding one row at its end."""
+
+import json
+import sqlite3
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import NamedTuple
+
+from rig.errors import RigError
+from rig.logbook.hashing import JSON, canonical, row_hash
+from rig.logbook.records import Row
+
+GENESIS = "genesis"
+MIGRATED = "migrated"
+RUN_STARTED = "run-started"
+RUN_ENDED = "run-ended"
+RAW_STORED = "raw-stored"
+RESULT_STORED = "result-stored"
+CLOCK_ACCEPTED = "clock-accepted"
+
+OWN_KINDS = frozenset(
+    {GENESIS, MIGRATED, RUN_STARTED, RUN_ENDED, RAW_STORED, RESULT_STORED, CLOCK_ACCEPTED}
+)
+"""Kinds of rows that only the logbook itself writes."""
+
+CLOCK_TOLERANCE = timedelta(seconds=2)
+"""How far back a clock may step unremarked: network time corrections are smaller than this."""
+
+_TIME_FORMAT = "%Y-%m-%dT%H:%M:%S.%fZ"
+_BATCH = 256
+
+
+class ClockSetBack(RigError):
+    """The computer's clock stands earlier than the last row of the journal."""
+
+    def __init__(self, file: Path, last: datetime, now: datetime) -> None:
+        super().__init__(
+            f"the clock was set back: it shows {time_text(now)}, "
+            f"the last row was written at {time_text(last)}",
+            where=str(file),
+            remedy="set the clock right, or accept it with a reason",
+            value=now,
+        )
+        self.last = last
+        self.now = now
+
+
+class Head(NamedTuple):
+    """The last row of a journal, as far as the next one needs it."""
+
+    number: int
+    at_utc: datetime
+    hash: bytes
+
+
+def time_text(at: datetime) -> str:
+    """A UTC time as stored: fixed width, so that text order is time order."""
+    return at.astimezone(UTC).strftime(_TIME_FORMAT).rjust(27, "0")
+
+
+def parse_time(text: str) -> datetime:
+    """The time of a stored text; ValueError when it is not one."""
+    return datetime.strptime(text, _TIME_FORMAT).replace(tzinfo=UTC)
+
+
+def head(connection: sqlite3.Connection) -> Head | None:
+    """The last row, or None in a file that is being created."""
+    found = connection.execute(
+        "SELECT number, at_utc, hash FROM journal ORDER BY number DESC LIMIT 1"
+    ).fetchone()
+    return None if found is None else Head(found[0], parse_time(found[1]), found[2])
+
+
+def add(
+    connection: sqlite3.Connection,
+    last: Head,
+    at: datetime,
+    kind: str,
+    body: JSON,
+    run_id: int | None = None,
+) -> Head:
+    """Writes the row after `last`; the caller holds the transaction."""
+    number, at_utc, text = last.number + 1, time_text(at), canonical(body)
+    digest = row_hash(last.hash, number, at_utc, run_id, kind, text)
+    connection.execute(
+        "INSERT INTO journal (number, at_utc, run_id, kind, body, hash) VALUES (?, ?, ?, ?, ?, ?)",
+        (number, at_utc, run_id, kind, text, digest),
+    )
+    return Head(number, at, digest)
+
+
+def rows(connection: sqlite3.Connection, run_id: int | None, kind: str | None) -> Iterator[Row]:
+    """Rows in order, optionally of one run or one kind.
+
+    Reads in batches, so that no lock is held while the caller works on a row.
+    """
+    given = [
+        (name, value) for name, value in (("run_id", run_id), ("kind", kind)) if value is not None
+    ]
+    where = " AND ".join(["number > ?", *(f"{name} = ?" for name, _ in given)])
+    query = (
+        "SELECT number, at_utc, run_id, kind, body FROM journal "
+        f"WHERE {where} ORDER BY number LIMIT {_BATCH}"
+    )
+    last = 0
+    while batch := connection.execute(query, (last, *(value for _, value in given))).fetchall():
+        for number, at_utc, run, row_kind, body in batch:
+            yield Row(number, parse_time(at_utc), run, row_kind, json.loads(body))
+        last = batch[-1][0]
