@@ -1,0 +1,265 @@
+"""bench.toml: the rig as bolted together, checked as a whole before anything moves."""
+
+import re
+import tomllib
+from collections.abc import Iterator
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from rig.errors import RigError
+
+TEMPLATE = '''\
+# The rig as bolted together. Change what differs on yours; take out what does not.
+# Design values of the fixture are in {fixture}.
+
+name = "my bench"
+
+[site]                     # for local gravity; leave both out if you do not know them
+# latitude_deg = 47.0
+# elevation_m = 400
+
+[tower]
+fixture = "drop_tower"
+
+[tower.carriage]           # weigh yours: energy goes straight with this mass
+mass_kg = 2.000
+u_mass_kg = 0.002
+'''
+
+
+class BenchError(RigError):
+    """bench.toml has faults; `faults` holds every one, a line each."""
+
+    def __init__(self, faults: list[str]) -> None:
+        self.faults = faults
+        super().__init__("\n".join(faults))
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class Site(_Part):
+    """Where the bench stands."""
+
+    latitude_deg: float | None = Field(None, ge=-90, le=90)
+    elevation_m: float | None = Field(None, ge=-500, le=9000)
+
+
+class Travel(_Part):
+    """How far the carriage may be raised."""
+
+    max_drop_m: float = Field(gt=0, le=3)
+    min_drop_m: float = Field(gt=0)
+    release_band_m: float = Field(gt=0, le=0.02)
+
+
+class Carriage(_Part):
+    """What falls."""
+
+    mass_kg: float = Field(gt=0.1, le=20)
+    u_mass_kg: float = Field(gt=0)
+
+
+class Wire(_Part):
+    """The draw-wire encoder."""
+
+    count_m: float = Field(gt=1e-5, le=0.01)
+    u_count_relative: float = Field(gt=0, le=0.05)
+    drum_mass_kg: float = Field(ge=0)
+    u_drum_mass_kg: float = Field(ge=0)
+    cyclic_m: float = Field(ge=0)
+
+
+class Gate(_Part):
+    """The light gate."""
+
+    fitted: bool
+    flag_m: float = Field(gt=0)
+    u_flag_m: float = Field(gt=0)
+    above_contact_m: float = Field(gt=0)
+    u_above_contact_m: float = Field(gt=0)
+
+
+class Fall(_Part):
+    """What a fall on this tower looks like when all is well."""
+
+    lowest_a_m_s2: float = Field(gt=0)
+    highest_a_m_s2: float = Field(gt=0)
+    a_change_limit: float = Field(gt=0, lt=1)
+    empty_drops: int = Field(ge=2, le=50)
+    empty_drop_m: float = Field(gt=0)
+
+
+class Contact(_Part):
+    """The striker resting on the specimen."""
+
+    u_contact_m: float = Field(gt=0)
+    slip_limit_m: float = Field(gt=0)
+
+
+class Catch(_Part):
+    """The rebound catch."""
+
+    fitted: bool
+
+
+class Tower(_Part):
+    """The drop tower: the fixture's design values with the bench's own on top."""
+
+    fixture: str
+    travel: Travel
+    carriage: Carriage
+    wire: Wire
+    gate: Gate
+    fall: Fall
+    contact: Contact
+    catch: Catch
+
+    @model_validator(mode="after")
+    def _in_order(self) -> "Tower":
+        travel, fall = self.travel, self.fall
+        if travel.min_drop_m >= travel.max_drop_m:
+            raise ValueError("travel.min_drop_m must be below travel.max_drop_m")
+        if fall.lowest_a_m_s2 >= fall.highest_a_m_s2:
+            raise ValueError("fall.lowest_a_m_s2 must be below fall.highest_a_m_s2")
+        if not travel.min_drop_m <= fall.empty_drop_m <= travel.max_drop_m:
+            raise ValueError("fall.empty_drop_m must lie within travel.min_drop_m and max_drop_m")
+        return self
+
+
+class Bench(_Part):
+    """Everything the measurements need to know of the rig."""
+
+    name: str
+    port: str = ""
+    site: Site = Site(latitude_deg=None, elevation_m=None)
+    tower: Tower
+
+
+def fixtures_folder() -> Path:
+    """The fixtures: inside the installed package, or beside it in a checkout."""
+    package = Path(__file__).parent
+    inside = package / "fixtures"
+    return inside if inside.is_dir() else package.parent / "fixtures"
+
+
+def load(path: Path | None) -> Bench:
+    """Read bench.toml; None gives the fixture's design values under the name "design bench".
+
+    Raises:
+        BenchError: every fault at once, each with its line and key.
+    """
+    if path is None:
+        return _checked({"name": "design bench", "tower": {"fixture": "drop_tower"}}, "", "built-in")
+    try:
+        text = path.read_text(encoding="utf-8")
+        told = tomllib.loads(text)
+    except FileNotFoundError:
+        raise BenchError([f"{path}: no such file; make one with 'bladerig bench init {path}'"]) from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise BenchError([f"{path}: cannot be read ({error}); check the file"]) from None
+    except tomllib.TOMLDecodeError as error:
+        raise BenchError([f"{path}: {error}; each line is like  key = value"]) from None
+    return _checked(told, text, str(path))
+
+
+def _checked(told: dict[str, Any], text: str, name: str) -> Bench:
+    told = dict(told)
+    if isinstance(told.get("tower"), dict):
+        told["tower"] = _over(_fixture(told["tower"], name, text), told["tower"])
+    try:
+        return Bench.model_validate(told)
+    except ValidationError as error:
+        raise BenchError(sorted(_faults(error, text, name), key=_line)) from None
+
+
+def _fixture(tower: dict[str, Any], name: str, text: str) -> dict[str, Any]:
+    wanted = str(tower.get("fixture", "drop_tower"))
+    file = fixtures_folder() / wanted / "tower.toml"
+    if not re.fullmatch(r"\w+", wanted) or not file.is_file():
+        there = ", ".join(sorted(p.parent.name for p in fixtures_folder().glob("*/tower.toml")))
+        place = _place(("tower", "fixture"), text, name)
+        raise BenchError([f"{place}: no fixture '{wanted}'; there is {there}"])
+    design = tomllib.loads(file.read_text(encoding="utf-8"))
+    design["fixture"] = design.pop("kind")
+    return design
+
+
+def _over(base: dict[str, Any], top: dict[str, Any]) -> dict[str, Any]:
+    """`top` laid over `base`, table by table."""
+    merged = dict(base)
+    for key, value in top.items():
+        below = merged.get(key)
+        both = isinstance(value, dict) and isinstance(below, dict)
+        merged[key] = _over(below, value) if both else value  # type: ignore[arg-type]
+    return merged
+
+
+def _faults(error: ValidationError, text: str, name: str) -> Iterator[str]:
+    for fault in error.errors():
+        keys = tuple(str(part) for part in fault["loc"])
+        place = _place(keys, text, name)
+        kind, value = fault["type"], fault["input"]
+        if kind == "extra_forbidden":
+            near = get_close_matches(keys[-1], _names(keys[:-1]), 1)
+            hint = f"did you mean {near[0]}?" if near else f"known here: {', '.join(_names(keys[:-1]))}"
+            yield f"{place}: unknown key; {hint}"
+        elif kind == "missing":
+            yield f"{place}: is missing; add it"
+        elif kind == "value_error":
+            yield f"{place}: {fault['ctx']['error']}"
+        else:
+            yield f"{place}: {value!r} {_plain(kind, fault.get('ctx', {}))}"
+
+
+def _line(fault: str) -> tuple[int, str]:
+    """Sort key: faults in the order of the file."""
+    number = re.search(r":(\d+): ", fault)
+    return (int(number[1]) if number else 0, fault)
+
+
+def _plain(kind: str, context: dict[str, Any]) -> str:
+    limits = {
+        "greater_than": "must be above {gt}",
+        "greater_than_equal": "must be {ge} or more",
+        "less_than": "must be below {lt}",
+        "less_than_equal": "must be {le} or less",
+    }
+    if kind in limits:
+        return limits[kind].format(**context)
+    types = {"bool": "true or false", "int": "a whole number", "string": "text in quotes"}
+    wanted = next((word for key, word in types.items() if kind.startswith(key)), "a number")
+    if kind.startswith(("model", "dict")):
+        wanted = "a table like [tower.carriage]"
+    return f"is not {wanted}"
+
+
+def _names(keys: tuple[str, ...]) -> list[str]:
+    """The keys known at a place of the file."""
+    model: type[BaseModel] = Bench
+    for key in keys:
+        inner = model.model_fields[key].annotation
+        if not (isinstance(inner, type) and issubclass(inner, BaseModel)):
+            return []
+        model = inner
+    return sorted(model.model_fields)
+
+
+def _place(keys: tuple[str, ...], text: str, name: str) -> str:
+    """`bench.toml:7: tower.carriage.mass_kg` - the line where the key stands, when it stands."""
+    table: tuple[str, ...] = ()
+    for number, line in enumerate(text.splitlines(), 1):
+        header = re.match(r"\s*\[([\w.\s]+)\]", line)
+        if header:
+            table = tuple(part.strip() for part in header[1].split("."))
+            if table == keys:
+                return f"{name}:{number}: {'.'.join(keys)}"
+            continue
+        key = re.match(r"\s*([\w.]+)\s*=", line)
+        if key and table + tuple(key[1].split(".")) == keys:
+            return f"{name}:{number}: {'.'.join(keys)}"
+    return f"{name}: {'.'.join(keys)}"

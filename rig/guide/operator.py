@@ -1,0 +1,68 @@
+"""Who answers the guide: a person at the terminal, or a script."""
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Protocol
+
+from rig.errors import RigError
+from rig.guide.steps import Ask, Do
+
+
+class Operator(Protocol):
+    """One person's side of the guide.
+
+    `ready` callables let the runner serve the line while the person thinks.
+    """
+
+    def tell(self, text: str) -> None:
+        """Show something to read."""
+
+    def live(self, text: str) -> None:
+        """Show a reading that changes; the next one takes its place."""
+
+    def confirm(self, step: Do, hazards: Sequence[str]) -> Callable[[], bool]:
+        """Show an action with its hazards; the result tells when it was confirmed."""
+
+    def ask(self, step: Ask) -> Callable[[], str | None]:
+        """Show a question; the result gives the answer once there is one."""
+
+
+class ScriptedOperator:
+    """Answers from a table: for tests, the demo, and practice without a keyboard.
+
+    Args:
+        answers: for each key of an Ask its answers in order (the last one is used again).
+        watch: called with every step's text, in order.
+    """
+
+    def __init__(
+        self, answers: Mapping[str, Sequence[str]], watch: Callable[[str], None] | None = None
+    ) -> None:
+        self._answers = {key: list(values) for key, values in answers.items()}
+        self._watch = watch
+        self.log: list[str] = []
+
+    def tell(self, text: str) -> None:
+        """Keep it."""
+        self.log.append(text)
+        if self._watch:
+            self._watch(text)
+
+    def live(self, text: str) -> None:
+        """A script does not look."""
+
+    def confirm(self, step: Do, hazards: Sequence[str]) -> Callable[[], bool]:
+        """Done at once."""
+        self.tell(step.text)
+        self.log.extend(hazards)
+        return lambda: True
+
+    def ask(self, step: Ask) -> Callable[[], str | None]:
+        """The next answer in the table, else the step's default."""
+        self.tell(step.text)
+        waiting = self._answers.get(step.key, [])
+        if not waiting and not step.default:
+            raise RigError(f"the script has no answer for '{step.key}'", remedy="add one")
+        answer = step.default if not waiting else waiting[0]
+        if len(waiting) > 1:
+            waiting.pop(0)
+        return lambda: answer

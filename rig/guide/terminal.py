@@ -1,0 +1,99 @@
+"""The person at a terminal: one instruction at a time, live readings, Enter to confirm."""
+
+import queue
+import sys
+import threading
+from collections.abc import Callable, Sequence
+from typing import IO
+
+from rich.console import Console
+from rich.live import Live
+from rich.text import Text
+
+from rig.errors import RigError
+from rig.guide.steps import Ask, Do
+
+
+class TerminalOperator:
+    """Reads lines in a thread of its own so that the line to the board is served meanwhile."""
+
+    def __init__(self, source: IO[str] | None = None, console: Console | None = None) -> None:
+        self._source = source or sys.stdin
+        self._console = console or Console(highlight=False)
+        self._lines: queue.Queue[str | None] = queue.Queue()
+        self._live: Live | None = None
+        threading.Thread(target=self._read, daemon=True).start()
+
+    def _read(self) -> None:
+        for line in self._source:
+            self._lines.put(line.rstrip("\n"))
+        self._lines.put(None)
+
+    def _line(self) -> str | None:
+        """A line if one was typed, else None.
+
+        Raises:
+            RigError: the keyboard is gone.
+        """
+        try:
+            line = self._lines.get_nowait()
+        except queue.Empty:
+            return None
+        if line is None:
+            self._lines.put(None)
+            raise RigError(
+                "the input ended before the run did",
+                remedy="start the same command again to go on where it stopped",
+            )
+        return line
+
+    def _fresh(self) -> None:
+        """Forget what was typed before the question was on the screen."""
+        while self._source.isatty() and not self._lines.empty():
+            if self._lines.get_nowait() is None:
+                self._lines.put(None)
+                return
+
+    def _settle(self) -> None:
+        if self._live is not None:
+            self._live.stop()
+            self._live = None
+
+    def tell(self, text: str) -> None:
+        """Print it."""
+        self._settle()
+        self._console.print(text)
+
+    def live(self, text: str) -> None:
+        """One line that keeps changing (nothing when the output is not a screen)."""
+        if not self._console.is_terminal:
+            return
+        if self._live is None:
+            self._live = Live(console=self._console, refresh_per_second=10, transient=True)
+            self._live.start()
+        self._live.update(Text(text))
+
+    def confirm(self, step: Do, hazards: Sequence[str]) -> Callable[[], bool]:
+        """Instruction, then the hazards of just this action, then Enter."""
+        self._settle()
+        self._console.print(Text(f"\n> {step.text}", style="bold"))
+        for hazard in hazards:
+            self._console.print(Text(f"  ! {hazard}", style="yellow"))
+        ready = "understood and done" if hazards else "done"
+        self._console.print(f"  Enter when {ready} (Ctrl-C stops safely)")
+        self._fresh()
+        return lambda: self._line() is not None
+
+    def ask(self, step: Ask) -> Callable[[], str | None]:
+        """Question with its choices and its default."""
+        self._settle()
+        choices = f" ({' / '.join(step.choices)})" if step.choices else ""
+        default = f" [{step.default}]" if step.default else ""
+        self._console.print(Text(f"\n? {step.text}{choices}{default}", style="bold"))
+        self._fresh()
+
+        def answer() -> str | None:
+            line = self._line()
+            return line if line is None or line.strip() else step.default or ""
+
+        return answer
