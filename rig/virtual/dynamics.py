@@ -97,6 +97,9 @@ class Dynamics:
         self.surface = x
         self.taut = True
         self.trail: list[Segment] = []
+        friction = truth.friction_n / truth.mass_kg
+        self._falling_push = friction - truth.gravity
+        self._rising_push = -friction - truth.gravity
         self._finer = finer
         self._brisk_until = 0.0
         self._rising = False
@@ -115,6 +118,12 @@ class Dynamics:
         self.x = self.x if x is None else x
         self._brisk_until = self.t + BRISK_S
         self._calm_down()
+
+    def set_down(self, support: Support, x: float) -> None:
+        """Leave the carriage at `x` by hand, the wire at peace."""
+        self.support, self.taut = support, True
+        self.x, self.v = x, 0.0
+        self.y, self.w = self.truth.hanging_drum_m(x), 0.0
 
     def free(self) -> None:
         """Let go of the carriage."""
@@ -222,8 +231,7 @@ class Dynamics:
     def _push(self, step_s: float) -> float:
         """Gravity, friction and drag as an acceleration, constant over the step."""
         truth, v = self.truth, self.v
-        push = -truth.gravity
-        push += truth.friction_n / truth.mass_kg if v <= 0 else -truth.friction_n / truth.mass_kg
+        push = self._falling_push if v <= 0 else self._rising_push
         if self.support is Support.FREE:
             pull = self.wire_n() / truth.mass_kg if self.taut else 0.0
             v += (push - pull) * step_s / 2

@@ -158,7 +158,7 @@ class Tower:
 
     def put(self, support: Support, height_m: float) -> None:
         """The hand leaves the carriage on the hook, the catch or the surface."""
-        self._dynamics.hold(support, height_m)
+        self._dynamics.set_down(support, height_m)
 
     def place(self, truth: SpecimenTruth) -> None:
         """Put a fresh specimen (or the bare anvil) under the raised carriage."""
