@@ -12,7 +12,6 @@ from rig.logbook.schema import APPLICATION_ID, VERSION
 StrPath = str | PathLike[str]
 
 OLDEST_SQLITE = (3, 37, 0)
-_MAGIC = b"SQLite format 3\0"
 _BUSY_MS = 10_000
 
 _SAID = {
@@ -41,6 +40,18 @@ def mending(path: Path) -> Iterator[None]:
         raise RigError(f"{what} ({error})", where=str(path), remedy=remedy) from error
 
 
+@contextmanager
+def reading(path: Path) -> Iterator[None]:
+    """As `mending`, and what cannot be made of stored cells is damage too."""
+    try:
+        with mending(path):
+            yield
+    except (ValueError, TypeError, KeyError, sqlite3.DatabaseError) as error:
+        raise RigError(
+            f"is damaged ({error})", where=str(path), remedy="run the audit on it"
+        ) from error
+
+
 def require_sqlite() -> None:
     """Refuses an SQLite without STRICT tables."""
     if sqlite3.sqlite_version_info < OLDEST_SQLITE:
@@ -51,16 +62,20 @@ def require_sqlite() -> None:
 
 
 def new_path(path: StrPath) -> Path:
-    """Resolves the path of a logbook to create; its folder must exist and it must not."""
+    """Resolves the path of a logbook to create; its folder must exist."""
     file = Path(fspath(path)).resolve()
     if not file.parent.is_dir():
         raise RigError(
             f"the folder {file.parent} does not exist", where=str(path), remedy="create it first"
         )
+    return file
+
+
+def require_absent(file: Path) -> None:
+    """Refuses a path that is taken; to be asked while holding the writer's place."""
     if file.exists():
         what = "is a folder" if file.is_dir() else "exists already"
-        raise RigError(what, where=str(path), remedy="choose another name for the new logbook")
-    return file
+        raise RigError(what, where=str(file), remedy="choose another name for the new logbook")
 
 
 def existing_path(path: StrPath) -> Path:
@@ -68,28 +83,16 @@ def existing_path(path: StrPath) -> Path:
     file = Path(fspath(path)).resolve()
     try:
         is_folder, is_file = file.is_dir(), file.is_file()
+        is_empty = is_file and file.stat().st_size == 0
     except OSError as error:
         raise RigError(str(error.strerror), where=str(path), remedy="check the path") from error
     if is_folder:
         raise RigError("is a folder, not a logbook", where=str(path), remedy="name the file in it")
     if not is_file:
         raise RigError("no such logbook", where=str(path), remedy="check the path")
+    if is_empty:
+        raise RigError("is an empty file, not a logbook", where=str(path), remedy="delete it")
     return file
-
-
-def require_logbook_bytes(file: Path) -> None:
-    """Refuses a file that does not begin as an SQLite database."""
-    try:
-        with file.open("rb") as stream:
-            start = stream.read(len(_MAGIC))
-    except OSError as error:
-        raise RigError(
-            f"cannot be read ({error.strerror})", where=str(file), remedy="check its rights"
-        ) from error
-    if not start:
-        raise RigError("is an empty file, not a logbook", where=str(file), remedy="delete it")
-    if start != _MAGIC:
-        raise RigError("is not a logbook", where=str(file), remedy="name a logbook file")
 
 
 def reader(file: Path) -> sqlite3.Connection:

@@ -40,6 +40,7 @@ class Logbook:
         file = connect.new_path(path)
         with ExitStack() as stack, connect.mending(file):
             stack.enter_context(writer_lock(file))
+            connect.require_absent(file)
             unmade = stack.enter_context(ExitStack())
             unmade.callback(file.unlink, missing_ok=True)
             connection = connect.writer(file, create=True)
@@ -55,8 +56,7 @@ class Logbook:
         """Opens a logbook; for writing also brings it to this program's schema version."""
         connect.require_sqlite()
         file = connect.existing_path(path)
-        with ExitStack() as stack, connect.mending(file):
-            connect.require_logbook_bytes(file)
+        with ExitStack() as stack, connect.reading(file):
             if writable:
                 stack.enter_context(writer_lock(file))
             connection = connect.writer(file) if writable else connect.reader(file)
@@ -129,7 +129,7 @@ class Logbook:
 
     def journal(self, run_id: int | None = None, kind: str | None = None) -> Iterator[Row]:
         """Journal rows in order, optionally of one run or one kind."""
-        with connect.mending(self.path):
+        with connect.reading(self.path):
             yield from journal.rows(self._session.connection, run_id, kind)
 
     def head_fingerprint(self) -> str:
@@ -138,7 +138,7 @@ class Logbook:
         A chain cannot show that rows are missing at its end, nor that it was written anew from
         some row on; a printed fingerprint can (see `audit.audit`, argument `printed`).
         """
-        with connect.mending(self.path):
+        with connect.reading(self.path):
             last = self._session.head()
         return fingerprint(last.number, last.hash)
 
@@ -153,7 +153,7 @@ class Logbook:
         return str(self._genesis()["logbook_id"])
 
     def _genesis(self) -> dict[str, Any]:
-        with connect.mending(self.path):
+        with connect.reading(self.path):
             return query.genesis(self._session.connection)
 
     # -- runs
@@ -191,13 +191,13 @@ class Logbook:
 
     def run(self, run_id: int) -> Run:
         """One run; raises RigError when there is none of that number."""
-        with connect.mending(self.path):
+        with connect.reading(self.path):
             self._session.require("run", run_id)
             return query.runs(self._session.connection, run_id)[0]
 
     def runs(self) -> list[Run]:
         """All runs in the order they were started."""
-        with connect.mending(self.path):
+        with connect.reading(self.path):
             return query.runs(self._session.connection)
 
     def unfinished_runs(self) -> list[Run]:
@@ -228,13 +228,13 @@ class Logbook:
 
     def raw(self, raw_id: int) -> tuple[bytes, dict[str, Any]]:
         """Frames as received and what was noted with them; RigError when they were changed."""
-        with connect.mending(self.path):
+        with connect.reading(self.path):
             self._session.require("raw", raw_id)
             return query.raw(self._session.connection, self.path, raw_id)
 
     def raw_ids(self, run_id: int | None = None, trial: str | None = None) -> list[int]:
         """Numbers of the stored frames, optionally of one run or one trial."""
-        with connect.mending(self.path):
+        with connect.reading(self.path):
             return query.raw_ids(self._session.connection, run_id, trial)
 
     def store_result(
@@ -278,7 +278,7 @@ class Logbook:
 
     def results(self, run_id: int | None = None, trial: str | None = None) -> list[Result]:
         """Results, superseded ones too, in the order stored, optionally of one run or trial."""
-        with connect.mending(self.path):
+        with connect.reading(self.path):
             return query.results(self._session.connection, run_id, trial)
 
     # -- transactions

@@ -1,0 +1,172 @@
+"""Is a logbook whole and unchanged? Every finding names its place, what is wrong and a remedy.
+
+What an audit cannot see: that rows are missing at the END of the journal (together with what
+they stored), or that somebody wrote the whole chain anew from some row on. A hash chain holds
+each row to the one before it and nothing holds the last. Against that, reports print the
+logbook's `head_fingerprint`; give it as `printed` and the audit says whether that row is still
+there as it was. The side file `-wal` of a logbook whose writer was killed belongs to it: its
+last rows are in there until the next writer opens and closes the logbook.
+"""
+
+import sqlite3
+from collections.abc import Callable, Iterable, Iterator
+
+from rig.errors import RigError
+from rig.logbook import connect, schema
+from rig.logbook.findings import USE_COPY, Finding, JournalCheck, table_findings
+from rig.logbook.pages import odd_records
+from rig.logbook.scan import COLUMNS, Text, rows
+
+__all__ = ["Finding", "audit"]
+
+_MOST = 50
+_NAME = {"journal": "journal row", "run": "run", "raw": "raw", "result": "result"}
+
+
+def audit(path: connect.StrPath, *, printed: str | None = None) -> list[Finding]:
+    """Checks a logbook, reading only.
+
+    Args:
+        path: the file.
+        printed: a fingerprint from a report, to be found again in the journal.
+
+    Returns:
+        What is wrong, at most 50 findings of each check; an empty list for a sound logbook.
+
+    Raises:
+        RigError: there is no such file. Whatever is in the file gives findings.
+    """
+    connect.require_sqlite()
+    file = connect.existing_path(path)
+    try:
+        with connect.reading(file):
+            connection = connect.reader(file)
+    except RigError as error:
+        return [Finding("file", error.what, error.remedy)]
+    try:
+        connection.text_factory = Text
+        return _Audit(connection, printed).findings()
+    finally:
+        connection.close()
+
+
+class _Audit:
+    def __init__(self, connection: sqlite3.Connection, printed: str | None) -> None:
+        self._connection = connection
+        self._printed = printed
+        self._journal = JournalCheck()
+
+    def findings(self) -> list[Finding]:
+        checks: tuple[tuple[str, Callable[[], Iterable[Finding]]], ...] = (
+            ("file", self._begin),
+            ("schema", self._schema),
+            ("journal", lambda: self._journal.findings(rows(self._connection, "journal"))),
+            ("schema", self._version),
+            ("run", lambda: self._table("run")),
+            ("raw", lambda: self._table("raw")),
+            ("result", lambda: self._table("result")),
+            ("result", self._raws_of_results),
+            ("references", self._references),
+            ("file", self._integrity),
+            ("file", self._records),
+            ("fingerprint", self._fingerprint),
+        )
+        found = [finding for place, check in checks for finding in _limited(place, check)]
+        return list(dict.fromkeys(found))
+
+    def _begin(self) -> Iterator[Finding]:
+        """One view of the file for all checks, though a writer may be at work."""
+        self._connection.execute("BEGIN")
+        (application,) = self._connection.execute("PRAGMA application_id").fetchone()
+        if application != schema.APPLICATION_ID:
+            yield Finding("file header", "the mark of a logbook is missing")
+
+    def _schema(self) -> Iterator[Finding]:
+        version = self._stored_version()
+        if not 1 <= version <= schema.VERSION:
+            yield Finding(
+                "file header",
+                f"schema version {version} is not one of 1 to {schema.VERSION} known here",
+                "audit it with a newer release of the program",
+            )
+            return
+        found, expected = schema.found(self._connection), schema.expected(version)
+        for kind, name in sorted(found.keys() | expected.keys()):
+            if (kind, name) not in found:
+                yield Finding(f"{kind} {name}", "is missing")
+            elif (kind, name) not in expected:
+                yield Finding(f"{kind} {name}", "does not belong into a logbook")
+            elif found[kind, name] != expected[kind, name]:
+                yield Finding(f"{kind} {name}", "was altered")
+
+    def _stored_version(self) -> int:
+        (version,) = self._connection.execute("PRAGMA user_version").fetchone()
+        return int(version)
+
+    def _version(self) -> Iterator[Finding]:
+        if self._journal.version != self._stored_version():
+            yield Finding(
+                "file header",
+                f"schema version is {self._stored_version()}, "
+                f"the journal says {self._journal.version}",
+            )
+
+    def _table(self, table: str) -> Iterator[Finding]:
+        return table_findings(table, rows(self._connection, table), self._journal.vouched)
+
+    def _raws_of_results(self) -> Iterator[Finding]:
+        query = (
+            "SELECT result_id, value FROM result, json_each(raw_ids) "
+            "WHERE value NOT IN (SELECT raw_id FROM raw)"
+        )
+        for result_id, raw_id in self._connection.execute(query):
+            yield Finding(f"result {result_id}", f"rests on raw {raw_id}, which is not there")
+
+    def _references(self) -> Iterator[Finding]:
+        for table, row_id, parent, _ in self._connection.execute("PRAGMA foreign_key_check"):
+            yield Finding(
+                f"{_named(table)} {row_id}", f"names a row of {parent.decode()} that is not there"
+            )
+
+    def _integrity(self) -> Iterator[Finding]:
+        for (said,) in self._connection.execute(f"PRAGMA integrity_check({_MOST})"):
+            text = said.decode("utf-8", "replace")
+            if text != "ok":
+                yield Finding("file", f"SQLite reports: {' '.join(text.split())}")
+
+    def _records(self) -> Iterator[Finding]:
+        image = self._connection.serialize()
+        query = "SELECT name, rootpage FROM sqlite_schema WHERE type = 'table'"
+        for name, root in self._connection.execute(query).fetchall():
+            if name.decode("utf-8", "replace") in COLUMNS:
+                for row_id, what in odd_records(image, root):
+                    yield Finding(f"{_named(name)} {row_id}", what)
+
+    def _fingerprint(self) -> Iterator[Finding]:
+        if self._printed is None or self._printed in self._journal.fingerprints.values():
+            return
+        yield Finding(
+            "fingerprint",
+            f"no intact journal row has the printed fingerprint {self._printed}",
+            "rows are missing at the end, the journal was written anew, or the report "
+            "belongs to another logbook: " + USE_COPY,
+        )
+
+
+def _named(table: bytes) -> str:
+    name = table.decode("utf-8", "replace")
+    return _NAME.get(name, name)
+
+
+def _limited(place: str, check: Callable[[], Iterable[Finding]]) -> Iterator[Finding]:
+    """The findings of one check; one that SQLite cannot carry out is a finding itself."""
+    found = 0
+    try:
+        for finding in check():  # to its end: later checks build on what it has read
+            found += 1
+            if found <= _MOST:
+                yield finding
+    except (sqlite3.Error, MemoryError) as error:
+        yield Finding(place, f"cannot be checked further ({error})")
+    if found > _MOST:
+        yield Finding(place, f"{found - _MOST} more findings are not shown")
