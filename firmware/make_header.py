@@ -1,0 +1,180 @@
+"""Write firmware/src/wire.h from the wire description in rig/board/wire.py.
+
+    python firmware/make_header.py            write the header
+    python firmware/make_header.py --check    fail when the committed header has drifted
+
+The header carries every name, number, limit, pin and message layout, so that the firmware types
+none of them a second time.
+"""
+
+import enum
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+sys.path.insert(0, str(ROOT))
+
+from rig.board import wire  # noqa: E402 - the project need not be installed to build firmware
+
+HEADER = ROOT / "firmware" / "src" / "wire.h"
+
+ENUMS: tuple[type[enum.IntEnum], ...] = (
+    wire.Kind,
+    wire.Op,
+    wire.Event,
+    wire.State,
+    wire.Output,
+    wire.Input,
+    wire.Reason,
+)
+
+
+def _c_type(field: wire.Field) -> str:
+    """The smallest C type that holds the field."""
+    size = next(size for size in (8, 16, 32) if field.bits <= size)
+    return f"{'' if field.signed else 'u'}int{size}_t"
+
+
+def _camel(name: str) -> str:
+    return name.title().replace("_", "")
+
+
+def _enum(kind: type[enum.IntEnum]) -> list[str]:
+    members = [f"  {item.name} = {int(item)}," for item in kind]
+    return [f"enum class {kind.__name__} : uint8_t {{", *members, "};", ""]
+
+
+def _constant(name: str, value: int) -> str:
+    c_type = next(t for t, top in (("uint8_t", 1 << 8), ("uint16_t", 1 << 16),
+                                   ("uint32_t", 1 << 32)) if value < top)
+    return f"constexpr {c_type} {name} = {value}{'UL' if c_type == 'uint32_t' else ''};"
+
+
+def _layout(name: str, fields: tuple[wire.Field, ...]) -> list[str]:
+    """A struct of the fields with its width on the wire."""
+    members = [f"  {_c_type(f)} {f.name};" for f in fields]
+    return [
+        f"struct {name} {{",
+        f"  static constexpr uint8_t WIDTH = {wire.width(fields)};",
+        *members,
+        "};",
+    ]
+
+
+def _packer(name: str, fields: tuple[wire.Field, ...]) -> list[str]:
+    """A function that hands each field to `out.septets(value, count)` in wire order."""
+    puts = []
+    for f in fields:
+        unsigned = _c_type(f).removeprefix("u")
+        value = f"static_cast<u{unsigned}>(message.{f.name})"
+        puts.append(f"  out.septets({value}, {f.septets});")
+    return [
+        "template <class Out>",
+        f"void pack(Out &out, const {name} &message) {{",
+        *puts,
+        "}",
+        "",
+    ]
+
+
+def _unpacker(name: str, fields: tuple[wire.Field, ...]) -> list[str]:
+    """A function that takes each field from `in.septets(count)` in wire order."""
+    takes = []
+    for f in fields:
+        mask = (1 << f.bits) - 1
+        taken = f"in.septets({f.septets}) & 0x{mask:X}UL"
+        takes.append(f"  message.{f.name} = static_cast<{_c_type(f)}>({taken});")
+    return [
+        "template <class In>",
+        f"void unpack(In &in, {name} &message) {{",
+        *takes,
+        "}",
+        "",
+    ]
+
+
+def _messages() -> list[str]:
+    lines: list[str] = []
+    for name, fields in (("FrameHead", wire.HEAD), *(
+        (f"{_camel(kind.name)}Payload", fields) for kind, fields in wire.PAYLOADS.items()
+    )):
+        lines += _layout(name, fields) + _packer(name, fields)
+    for name, fields in (("CommandHead", wire.COMMAND_HEAD), *(
+        (f"{_camel(op.name)}Command", fields) for op, fields in wire.COMMANDS.items()
+    )):
+        lines += _layout(name, fields)
+        lines += _unpacker(name, fields) if fields else [""]
+    return lines
+
+
+def _channels() -> list[str]:
+    lines: list[str] = []
+    for channel in wire.CHANNELS.values():
+        name = channel.name.upper()
+        prefix = f"{_camel(channel.name)}Prefix"
+        lines += _layout(prefix, channel.prefix) + _packer(prefix, channel.prefix)
+        payload = wire.width(channel.prefix) + channel.block * channel.sample.septets
+        lines += [
+            _constant(f"{name}_PERIOD_TICKS", channel.period_ticks),
+            _constant(f"{name}_BLOCK", channel.block),
+            _constant(f"{name}_SAMPLE_SEPTETS", channel.sample.septets),
+            _constant(f"{name}_PAYLOAD_WIDTH", payload),
+            "",
+        ]
+    return lines
+
+
+def header() -> str:
+    """The whole text of wire.h."""
+    constants = {
+        "WIRE_VERSION": wire.WIRE_VERSION,
+        "FIRMWARE_MAJOR": wire.FIRMWARE_VERSION[0],
+        "FIRMWARE_MINOR": wire.FIRMWARE_VERSION[1],
+        "FIRMWARE_PATCH": wire.FIRMWARE_VERSION[2],
+        "FIRMATA_MAJOR": wire.FIRMATA_VERSION[0],
+        "FIRMATA_MINOR": wire.FIRMATA_VERSION[1],
+        "BAUD": wire.BAUD,
+        "TICK_HZ": wire.TICK_HZ,
+        "FRAME_SYSEX": wire.FRAME_SYSEX,
+        "COMMAND_SYSEX": wire.COMMAND_SYSEX,
+        "START": wire.START,
+        "END": wire.END,
+        "CRC_SEPTETS": wire.CRC.septets,
+        "SEQ_MASK": (1 << wire.SEQ_BITS) - 1,
+        "DESCRIPTION": wire.description(),
+    }
+    lines = [
+        "// Generated by firmware/make_header.py from rig/board/wire.py: edit that, not this.",
+        "#pragma once",
+        "#include <stdint.h>",
+        "",
+        "// A macro because only a literal can be placed in flash by the place that uses it.",
+        f'#define WIRE_FIRMWARE_NAME "{wire.FIRMWARE_NAME}"',
+        "",
+        "namespace wire {",
+        "",
+        *(_constant(name, value) for name, value in constants.items()),
+        "",
+    ]
+    for kind in ENUMS:
+        lines += _enum(kind)
+    lines += ["namespace limit {"]
+    lines += [_constant(name, value) for name, value in wire.LIMITS.items()]
+    lines += ["}  // namespace limit", "", "namespace pin {"]
+    lines += [_constant(name, value) for name, value in wire.PINS.items()]
+    lines += ["}  // namespace pin", ""]
+    lines += _messages() + _channels()
+    lines += ["}  // namespace wire", ""]
+    return "\n".join(lines)
+
+
+def main(arguments: list[str]) -> int:
+    """Write or check the header; 1 when it has drifted."""
+    if arguments == ["--check"]:
+        return 0 if HEADER.read_text() == header() else 1
+    HEADER.write_text(header())
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

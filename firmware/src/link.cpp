@@ -1,0 +1,122 @@
+#include "link.hpp"
+
+#include "boot.hpp"
+#include "clock.hpp"
+#include "events.hpp"
+#include "firmata.hpp"
+#include "framing.hpp"
+#include "gate.hpp"
+#include "height.hpp"
+#include "inputs.hpp"
+#include "outputs.hpp"
+#include "safety.hpp"
+
+namespace link {
+namespace {
+using Writer = FrameWriter<serial::Transmit>;
+
+constexpr uint8_t REPLY_WIDTH = frame_width(wire::ReplyPayload::WIDTH);
+constexpr uint8_t ANSWER_ROOM = 96;
+static_assert(ANSWER_ROOM >= frame_width(wire::HelloPayload::WIDTH) + REPLY_WIDTH &&
+                  ANSWER_ROOM >= Firmata<Messages, Messages>::LONGEST_ANSWER,
+              "every answer fits the room kept for it");
+static_assert(ANSWER_ROOM + frame_width(wire::HEIGHT_PAYLOAD_WIDTH) < serial::TX_SIZE,
+              "a block fits beside it");
+
+serial::Transmit transmit;
+uint16_t next_seq;
+uint8_t counted_losses;
+uint8_t rx_damaged;
+uint16_t status_ms;
+
+// A frame that could not be sent uses its number up, so that the host sees the gap.
+uint16_t take_seq() {
+  const uint8_t losses = static_cast<uint8_t>(events::lost() + height::missed_blocks());
+  const uint8_t fresh = static_cast<uint8_t>(losses - counted_losses);
+  counted_losses = losses;
+  const uint16_t seq = static_cast<uint16_t>(next_seq + fresh) & wire::SEQ_MASK;
+  next_seq = static_cast<uint16_t>(seq + 1) & wire::SEQ_MASK;
+  return seq;
+}
+
+template <class Payload>
+void send(wire::Kind kind, uint32_t time, const Payload &payload) {
+  Writer writer(transmit, kind, take_seq(), time);
+  pack(writer, payload);
+  writer.finish();
+  transmit.commit();
+}
+
+void send_height(const height::Block &block) {
+  Writer writer(transmit, wire::Kind::HEIGHT, take_seq(), block.time);
+  pack(writer, wire::HeightPrefix{height::illegal_edges(), height::missed_samples()});
+  for (uint8_t i = 0; i < wire::HEIGHT_BLOCK; ++i) {
+    writer.septets(static_cast<uint16_t>(block.samples[i]), wire::HEIGHT_SAMPLE_SEPTETS);
+  }
+  writer.finish();
+  transmit.commit();
+}
+
+uint8_t input_bits() {
+  const auto bit = [](bool set, wire::Input input) {
+    return static_cast<uint8_t>(set ? 1U << static_cast<uint8_t>(input) : 0U);
+  };
+  const inputs::Contacts contacts = inputs::read();
+  return bit(contacts.guard, wire::Input::GUARD) | bit(contacts.estop, wire::Input::ESTOP) |
+         bit(contacts.button, wire::Input::BUTTON) | bit(gate::blocked(), wire::Input::GATE);
+}
+
+void send_status() {
+  const safety::View view = safety::view();
+  send(wire::Kind::STATUS, clock::now(),
+       wire::StatusPayload{boot::number(), input_bits(), static_cast<uint8_t>(view.state),
+                           static_cast<uint8_t>(view.reason), view.permit_left_ms,
+                           view.beat_age_ms, height::position(), outputs::energised(),
+                           serial::rx_dropped(), rx_damaged, events::lost(),
+                           height::illegal_edges(), height::missed_samples()});
+}
+}  // namespace
+
+void send_hello() {
+  send(wire::Kind::HELLO, clock::now(),
+       wire::HelloPayload{wire::WIRE_VERSION, wire::FIRMWARE_MAJOR, wire::FIRMWARE_MINOR,
+                          wire::FIRMWARE_PATCH, wire::DESCRIPTION, boot::number(),
+                          boot::reset_cause(), wire::HEIGHT_PERIOD_TICKS});
+}
+
+void send_reply(const wire::CommandHead &command, const Answer &answer) {
+  send(wire::Kind::REPLY, clock::now(),
+       wire::ReplyPayload{command.op, command.seq, static_cast<uint8_t>(answer.reason),
+                          answer.value});
+}
+
+bool can_answer() { return serial::room() >= ANSWER_ROOM; }
+
+bool can_report(uint8_t bytes) {
+  return serial::room() >= static_cast<uint16_t>(ANSWER_ROOM) + bytes;
+}
+
+bool pending() { return height::ready_block() || !events::empty(); }
+
+void send_pending() {
+  if (const height::Block *block = height::ready_block()) {
+    if (can_report(frame_width(wire::HEIGHT_PAYLOAD_WIDTH))) {
+      send_height(*block);
+      height::release_block();
+    }
+  }
+  while (!events::empty() && can_report(frame_width(wire::EventPayload::WIDTH))) {
+    const events::Event event = events::pop();
+    send(wire::Kind::EVENT, event.time,
+         wire::EventPayload{static_cast<uint8_t>(event.code), event.value, event.extra});
+  }
+  const uint16_t now = clock::milliseconds();
+  if (static_cast<uint16_t>(now - status_ms) >= wire::limit::STATUS_PERIOD_MS &&
+      can_report(frame_width(wire::StatusPayload::WIDTH))) {
+    status_ms = now;
+    send_status();
+  }
+}
+
+void count_damaged() { ++rx_damaged; }
+}  // namespace link

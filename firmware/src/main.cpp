@@ -1,0 +1,91 @@
+// Start-up order and the main loop. Everything that must be on time happens in interrupts.
+#include <avr/sleep.h>
+
+#include "boot.hpp"
+#include "clock.hpp"
+#include "commands.hpp"
+#include "firmata.hpp"
+#include "gate.hpp"
+#include "height.hpp"
+#include "inputs.hpp"
+#include "link.hpp"
+#include "pins.hpp"
+#include "safety.hpp"
+#include "watchdog.hpp"
+
+namespace {
+Firmata<link::Messages, FreePins> free_pins;
+
+// Parsed messages go to the commands or to the free pins.
+struct Dispatch {
+  void message(uint8_t status, uint8_t channel, uint8_t first, uint8_t second) {
+    free_pins.message(status, channel, first, second);
+    if (status == firmata::RESET) {
+      height::stream(false);
+      safety::disarm();
+    }
+  }
+  void sysex(const uint8_t *bytes, uint8_t length) {
+    if (bytes[0] == wire::COMMAND_SYSEX) {
+      commands::handle(bytes, length);
+    } else {
+      free_pins.sysex(bytes, length);
+    }
+  }
+  void broken(const uint8_t *bytes, uint8_t) {
+    if (bytes[0] == wire::COMMAND_SYSEX) {
+      link::count_damaged();
+    }
+  }
+};
+
+Dispatch dispatch;
+FirmataParser<Dispatch> parser(dispatch);
+
+void start() {
+  inputs::start();
+  safety::start(boot::after_watchdog());  // outputs off before anything that takes time
+  boot::count();
+  clock::start();
+  height::start();
+  gate::start();
+  serial::start();
+  free_pins.reset();
+  commands::start(boot::number());
+  watchdog::start();
+  sei();
+  free_pins.version();
+  free_pins.firmware();
+  link::send_hello();
+}
+
+// Nothing to do before the next interrupt; the two 1 kHz ones bound the wait.
+void sleep_when_idle() {
+  cli();
+  if (!serial::available() && !link::pending()) {
+    sleep_enable();
+    sei();  // takes effect after the next instruction, so no interrupt slips in between
+    sleep_cpu();
+    sleep_disable();
+  }
+  sei();
+}
+}  // namespace
+
+int main() {
+  start();
+  uint16_t polled_ms = clock::milliseconds();
+  for (;;) {
+    while (serial::available() && link::can_answer()) {
+      parser.feed(serial::receive());
+    }
+    link::send_pending();
+    const uint16_t now = clock::milliseconds();
+    if (now != polled_ms) {
+      polled_ms = now;
+      free_pins.poll(now);
+    }
+    watchdog::feed();
+    sleep_when_idle();
+  }
+}
