@@ -1,0 +1,123 @@
+"""What a drop is computed from: the bench's facts, what was asked, and the record."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from rig.board.wire import TICK_HZ
+from rig.measure.budget import Input
+
+# A resting striker is read in whole counts: the true height is anywhere in the count.
+QUANTISED_U = 1 / math.sqrt(12)
+
+
+@dataclass(frozen=True)
+class DropFacts:
+    """The tower as the bench states it.
+
+    Attributes:
+        mass: carriage with striker and flag, kg. The drum and wire are left out on purpose: see
+            `rig.measure.drop`.
+        scale: metres for one count.
+        time_base: true seconds for one nominal second of the board.
+        gravity: m/s2; enters the nominal energy alone.
+        cyclic_m: peak of the encoder's cyclic error.
+        lowest_a_m_s2, highest_a_m_s2: band of the acceleration of a tower in order.
+        slip_limit_m: contact height may not move by more than this over a drop.
+        flag: length of the light gate's flag, m; None without a gate.
+    """
+
+    mass: Input
+    scale: Input
+    time_base: Input
+    gravity: Input
+    cyclic_m: float
+    lowest_a_m_s2: float
+    highest_a_m_s2: float
+    slip_limit_m: float
+    flag: Input | None = None
+
+    def __post_init__(self) -> None:
+        # The inputs meet in one budget, where each needs its own name.
+        for name in ("mass", "scale", "time_base", "gravity", "flag"):
+            given = getattr(self, name)
+            if given is not None:
+                object.__setattr__(self, name, replace(given, name=name))
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the trial set out to do; None leaves a check out.
+
+    Attributes:
+        energy_j: target of the impact energy, and its tolerance (relative).
+        height_m: release height above contact, and its band.
+        second_strike_allowed: second strikes count into the total instead of being a fault.
+    """
+
+    energy_j: float | None = None
+    tolerance: float = 0.03
+    height_m: float | None = None
+    band_m: float = 0.0015
+    second_strike_allowed: bool = False
+
+
+@dataclass(frozen=True)
+class DropRecord:
+    """One drop as recorded.
+
+    Attributes:
+        ticks: unwrapped MCU ticks of the samples, int64, shape (n,).
+        counts: heights, int64, shape (n,).
+        contact: striker resting on the specimen before the drop, counts (`contact_height`).
+        contact_after: the same after the drop; None when it was not read.
+        gate_ticks: flag entered and left the light beam, MCU ticks; None without both.
+        illegal_edges, missed_samples: how far the encoder's fault counters went.
+        lost_frames: gaps and damaged frames inside the record.
+        guard_opened: the guard's loop opened between release and rest.
+    """
+
+    ticks: NDArray[np.int64]
+    counts: NDArray[np.int64]
+    contact: Input
+    contact_after: Input | None = None
+    gate_ticks: tuple[int, int] | None = None
+    illegal_edges: int = 0
+    missed_samples: int = 0
+    lost_frames: int = 0
+    guard_opened: bool = False
+
+    def nominal_s(self) -> NDArray[np.float64]:
+        """Sample times in the board's own seconds from the first sample."""
+        return np.asarray((self.ticks - self.ticks[0]) / TICK_HZ)
+
+
+def contact_height(counts: ArrayLike, u_contact_m: float, scale_m: float, name: str = "") -> Input:
+    """Contact height in counts, from samples with the striker at rest on the specimen.
+
+    Args:
+        counts: samples, shape (n,).
+        u_contact_m: repeatability of the resting, standard uncertainty.
+        scale_m: metre a count.
+        name: of the input, "contact" when left out.
+    """
+    value = float(np.median(np.asarray(counts)))
+    u = math.hypot(QUANTISED_U, u_contact_m / scale_m)
+    source = "striker at rest on the specimen: cut off to a whole count, and repeatability"
+    return Input(name or "contact", value, u, math.inf, source, "count")
+
+
+def gate_ticks(edges: Sequence[tuple[int, int]], after: int, before: int) -> tuple[int, int] | None:
+    """The flag's first passage between two ticks, from (tick, 1 blocked or 0 clear) edges."""
+    entered: int | None = None
+    for tick, blocked in edges:
+        if not after <= tick <= before:
+            continue
+        if blocked:
+            entered = tick
+        elif entered is not None:
+            return entered, tick
+    return None
