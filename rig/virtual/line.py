@@ -1,0 +1,84 @@
+"""The serial line from the board: a ring to send from, 40 microseconds a byte."""
+
+import random
+from collections import deque
+
+from rig.board.wire import BAUD
+
+BYTE_S = 10 / BAUD  # start bit, eight data bits, stop bit
+RING_BYTES = 255
+
+
+class Noise:
+    """What a bad line does to bytes: each share is the chance for one byte.
+
+    `lose_next` and `damage_next` take the next bytes, however good the line.
+    """
+
+    def __init__(self, seed: int) -> None:
+        self._rng = random.Random(seed)
+        self.lose = self.damage = 0.0
+        self.lose_next = self.damage_next = 0
+        self.silent = False
+
+    def passed(self, data: bytes) -> list[int | None]:
+        """Each byte as it arrives; none where it was lost."""
+        if self.silent:
+            return [None] * len(data)
+        quiet = not (self.lose or self.damage or self.lose_next or self.damage_next)
+        return list(data) if quiet else [self._byte(byte) for byte in data]
+
+    def _byte(self, byte: int) -> int | None:
+        if self.lose_next > 0 or (self.lose and self._rng.random() < self.lose):
+            self.lose_next = max(0, self.lose_next - 1)
+            return None
+        if self.damage_next > 0 or (self.damage and self._rng.random() < self.damage):
+            self.damage_next = max(0, self.damage_next - 1)
+            return byte ^ 1 << self._rng.randrange(8)
+        return byte
+
+
+class Line:
+    """Bytes under way to the host."""
+
+    def __init__(self, noise: Noise) -> None:
+        self._noise = noise
+        self._runs: deque[tuple[float, list[int | None]]] = deque()
+        self._free_at_s = 0.0
+
+    def room(self, t: float) -> int:
+        """Bytes that still fit the board's ring at `t`."""
+        waiting = max(0.0, self._free_at_s - t) / BYTE_S
+        return RING_BYTES - int(waiting + 0.5)
+
+    def send(self, data: bytes, t: float) -> None:
+        """Queue bytes at `t`."""
+        start = max(t, self._free_at_s)
+        self._free_at_s = start + len(data) * BYTE_S
+        self._runs.append((start, self._noise.passed(data)))
+
+    def cut(self, t: float) -> None:
+        """Lose what has not left the board by `t`."""
+        self._runs = deque((s, run[: _sent(s, t)]) for s, run in self._runs if s < t)
+        self._free_at_s = t
+
+    def waiting(self, t: float) -> int:
+        """Bytes the host could read at `t`."""
+        ready = (run[: _sent(start, t)] for start, run in self._runs if start < t)
+        return sum(byte is not None for run in ready for byte in run)
+
+    def read(self, t: float) -> bytes:
+        """Take all bytes that have arrived by `t`."""
+        out = bytearray()
+        while self._runs and self._runs[0][0] < t:
+            start, run = self._runs.popleft()
+            done = _sent(start, t)
+            out += bytes(byte for byte in run[:done] if byte is not None)
+            if done < len(run):
+                self._runs.appendleft((start + done * BYTE_S, run[done:]))
+                break
+        return bytes(out)
+
+
+def _sent(start: float, t: float) -> int:
+    return int((t - start) / BYTE_S + 1e-6)

@@ -1,0 +1,274 @@
+"""A board that is not there: the same bytes as the firmware, in virtual time.
+
+Opening it is `StandIn(tower)`; its `clock` moves tower and board together. Nothing sleeps.
+"""
+
+import heapq
+import itertools
+from collections import deque
+from collections.abc import Callable
+
+from rig.board import wire
+from rig.virtual import plant
+from rig.virtual.line import BYTE_S, Line, Noise
+from rig.virtual.plant import Tower
+from rig.virtual.twin import Twin
+
+EPOCH_S = 1_000.0  # what the host's clock shows at plant time zero
+START_UP_S = 0.065  # reset to first instruction (ATmega328P start-up time; from memory)
+WATCHDOG_S = wire.LIMITS["WATCHDOG_MS"] / 1e3
+POWER_ON, EXTERNAL, WATCHDOG = 1, 2, 8  # MCUSR bits (ATmega328P data sheet; from memory)
+
+FAULTS = {
+    "lose_bytes": "share of bytes lost, both ways",
+    "damage_bytes": "share of bytes with one bit turned, both ways",
+    "lose_next": "number of the board's next bytes lost",
+    "damage_next": "number of the board's next bytes with one bit turned",
+    "silent": "nothing passes the line, the board runs on",
+    "hang": "the firmware hangs; its watchdog resets it",
+    "reset": "somebody presses the board's reset button",
+    "unplugged": "the cable is out: no port and no power",
+    "encoder_noise": "an illegal edge for every millisecond of motion",
+    "wrong_wire_version": "the board speaks the next wire version",
+    "wrong_firmware_name": "another firmware answers",
+    **plant.FAULTS,
+}
+
+
+class VirtualClock:
+    """The host's monotonic clock in the virtual world."""
+
+    def __init__(self, world: "StandIn") -> None:
+        self._world = world
+
+    def now(self) -> float:
+        """Monotonic seconds."""
+        return EPOCH_S + self._world.now_s
+
+    def sleep(self, seconds: float) -> None:
+        """Let the world go on for `seconds`."""
+        self._world.run(self._world.now_s + max(0.0, seconds))
+
+
+class StandIn:
+    """Byte stream of a board on `tower`.
+
+    Args:
+        tower: the plant; its encoder edges are not needed, so they are switched off.
+        boots: boots the board has counted before.
+        seed: of the noise on the line.
+
+    Attributes:
+        now_s: plant time, seconds.
+        clock: the host's clock, `EPOCH_S` ahead of it.
+        levels, analog: what the world puts on free pins (pin: level) and A2..A5 (channel: code).
+    """
+
+    def __init__(self, tower: Tower, boots: int = 0, seed: int = 0) -> None:
+        self.tower = tower
+        self.clock = VirtualClock(self)
+        self.now_s = tower.now_s
+        self.levels: dict[int, int] = {}
+        self.analog: dict[int, int] = {}
+        tower.encoder_edges = False
+        self._boots = boots
+        self._to_host, self._to_board = Noise(seed), Noise(seed + 1)
+        self._line = Line(self._to_host)
+        self._incoming: deque[tuple[float, int]] = deque()
+        self._incoming_free_s = 0.0
+        self._twin: Twin | None = None
+        self._agenda: list[tuple[float, int, Callable[[], None]]] = []
+        self._entries = itertools.count()
+        self._open = True
+        self._unplugged = self._noisy = self._calm = False
+        self._running = 0
+        self._wire_version, self._name = wire.WIRE_VERSION, wire.FIRMWARE_NAME
+        self._start_board(POWER_ON)
+
+    # -- stream
+
+    @property
+    def in_waiting(self) -> int:
+        """Bytes ready to read."""
+        self._check_port()
+        return self._line.waiting(self.now_s)
+
+    def inWaiting(self) -> int:
+        """The same, by pyserial's old name."""
+        return self.in_waiting
+
+    def read_available(self) -> bytes:
+        """All bytes that have arrived; raises OSError when unplugged or closed."""
+        self._check_port()
+        return self._line.read(self.now_s)
+
+    def write(self, data: bytes) -> int:
+        """Send bytes at the line's speed; raises OSError when unplugged or closed."""
+        self._check_port()
+        start = max(self.now_s, self._incoming_free_s)
+        for i, byte in enumerate(self._to_board.passed(bytes(data))):
+            if byte is not None:
+                self._incoming.append((start + (i + 1) * BYTE_S, byte))
+        self._incoming_free_s = start + len(data) * BYTE_S
+        return len(data)
+
+    def close(self) -> None:
+        """Close the port; the board runs on."""
+        self._open = False
+
+    def reopen(self) -> None:
+        """Open the port again, which resets the board as its serial adapter does."""
+        self._open = True
+        self._line.read(self.now_s)
+        self._reset(EXTERNAL)
+
+    # -- world
+
+    def run(self, until_s: float) -> None:
+        """Let tower and board go on until plant time `until_s`."""
+        while True:
+            due = min(until_s, self._next_due())
+            twin = self._twin
+            if twin is not None and twin.tick_s(twin.ms + 1) <= due:
+                self._tick(twin, due)
+            elif self._next_due() <= until_s:
+                self._happen()
+            else:
+                break
+        self._sync(until_s)
+
+    def set_pin(self, pin: int, level: int) -> None:
+        """The world puts a level on a free pin."""
+        self.levels[pin] = level
+        if self._twin is not None:
+            self._twin.pins_changed(self.now_s)
+
+    def fault(self, name: str, value: float = 1.0, at_s: float | None = None) -> None:
+        """Bring about one of `FAULTS` (value 0 mends it), now or at `clock` time `at_s`."""
+        if name not in FAULTS:
+            raise ValueError(f"no fault {name!r}; there are {', '.join(FAULTS)}")
+        if at_s is None:
+            self._set_fault(name, value)
+        else:
+            self._at(at_s - EPOCH_S, lambda: self._set_fault(name, value))
+
+    def _check_port(self) -> None:
+        if self._unplugged or not self._open:
+            raise OSError("no such port: it is unplugged or closed")
+
+    def _at(self, t: float, action: Callable[[], None]) -> None:
+        heapq.heappush(self._agenda, (t, next(self._entries), action))
+
+    def _next_due(self) -> float:
+        """When something other than a millisecond tick comes next."""
+        due = self._agenda[0][0] if self._agenda else float("inf")
+        return min(due, self._incoming[0][0]) if self._incoming else due
+
+    def _happen(self) -> None:
+        due = self._next_due()
+        if self._agenda and self._agenda[0][0] <= due:
+            self._sync(max(due, self.now_s))
+            heapq.heappop(self._agenda)[2]()
+            return
+        at, byte = self._incoming.popleft()
+        if self._twin is not None:
+            self._twin.receive(byte, at)
+
+    def _tick(self, twin: Twin, due: float) -> None:
+        """The next millisecond of the board, or all of those in which nothing happens."""
+        if self._calm:
+            quiet = min(due, self.tower.quiet_until_s)
+            idle = min(twin.idle_ms(), twin.last_ms_before(quiet) - twin.ms)
+            if idle > 0:
+                twin.skip(idle)
+                return
+        at = twin.tick_s(twin.ms + 1)
+        self._sync(at)
+        twin.tick(self.tower.count(at), self._noisy)
+        self._calm = self.tower.quiet_until_s > at
+
+    def _sync(self, t: float) -> None:
+        """Bring the tower up to `t` and its pin changes to the board."""
+        self._calm = self._calm and self.tower.quiet_until_s > t
+        self.tower.advance(t)
+        self.now_s = t
+        for edge in self.tower.take_edges():
+            if self._twin is not None:
+                self._twin.edge(edge.t_s, edge.pin, edge.level)
+
+    # -- power, reset, faults
+
+    def _start_board(self, cause: int) -> None:
+        self._boots = (self._boots + 1) % (1 << 14)
+        tower = self.tower
+        self._calm = False
+        self._twin = Twin(
+            self.now_s,
+            wire.TICK_HZ * (1 + tower.nature.resonator),
+            (self._boots, cause),
+            tower.levels(),
+            tower.count(tower.now_s),
+            self._line,
+            tower.set_output,
+            (self.levels, self.analog),
+            (self._wire_version, self._name),
+        )
+
+    def _stop_board(self) -> None:
+        """Reset or no power: pins are inputs, springs hold; what was under way is lost."""
+        self._twin = None
+        self._running += 1
+        self._line.cut(self.now_s)
+        self._incoming.clear()
+        for name in ("LATCH", "CATCH", "LAMP"):
+            self.tower.set_output(name, False, self.now_s)
+
+    def _reset(self, cause: int) -> None:
+        self._stop_board()
+        running = self._running
+        self._at(
+            self.now_s + START_UP_S,
+            lambda: self._start_board(cause) if running == self._running else None,
+        )
+
+    def _hang(self) -> None:
+        self._twin = None
+        self._running += 1
+        running = self._running
+        self._at(
+            self.now_s + WATCHDOG_S,
+            lambda: self._reset(WATCHDOG) if running == self._running else None,
+        )
+
+    def _set_fault(self, name: str, value: float) -> None:
+        if name in plant.FAULTS:
+            self.tower.fault(name, bool(value))
+        elif name in ("lose_bytes", "damage_bytes"):
+            for noise in (self._to_host, self._to_board):
+                setattr(noise, name.removesuffix("_bytes"), value)
+        elif name in ("lose_next", "damage_next"):
+            setattr(self._to_host, name, int(value))
+        elif name == "silent":
+            self._to_host.silent = self._to_board.silent = bool(value)
+        elif name == "encoder_noise":
+            self._noisy = bool(value)
+        elif name == "wrong_wire_version":
+            self._wire_version = wire.WIRE_VERSION + bool(value)
+            self._reset(EXTERNAL)
+        elif name == "wrong_firmware_name":
+            self._name = "standard" if value else wire.FIRMWARE_NAME
+            self._reset(EXTERNAL)
+        else:
+            self._break_board(name, bool(value))
+
+    def _break_board(self, name: str, on: bool) -> None:
+        if name == "hang" and on:
+            self._hang()
+        elif name == "reset" and on:
+            self._reset(EXTERNAL)
+        elif name == "unplugged" and on != self._unplugged:
+            self._unplugged = on
+            if on:
+                self._stop_board()
+            else:
+                self._reset(POWER_ON)
