@@ -64,10 +64,10 @@ class Firmata {
       case firmata::CAPABILITY_QUERY: capabilities(); break;
       case firmata::ANALOG_MAPPING_QUERY: analog_mapping(); break;
       case firmata::PIN_STATE_QUERY:
-        if (length == 2) pin_state(bytes[1]);
+        if (length >= 2) pin_state(bytes[1]);
         break;
       case firmata::SAMPLING_INTERVAL:
-        if (length == 3) set_interval(static_cast<uint16_t>(bytes[1] | bytes[2] << 7));
+        if (length >= 3) set_interval(static_cast<uint16_t>(bytes[1] | bytes[2] << 7));
         break;
       default: break;
     }
@@ -157,10 +157,13 @@ class Firmata {
   }
 
   void pin_state(uint8_t pin) {
+    if (!permitted(pin)) {
+      return;
+    }
     begin(firmata::PIN_STATE_RESPONSE);
     link_.put(pin);
-    link_.put(pins::is_free(pin) ? mode_[pin] : pins::NO_MODE);
-    link_.put(pins::is_free(pin) ? state_[pin] : 0);
+    link_.put(mode_[pin]);
+    link_.put(state_[pin]);
     end();
   }
 
@@ -244,21 +247,18 @@ class Firmata {
   // Asking for analog reports makes the pin an analog input: that is what hosts expect.
   void report_analog(uint8_t channel, bool on) {
     const uint8_t pin = static_cast<uint8_t>(channel + pins::FIRST_ANALOG);
-    if (!on) {
-      if (pins::is_analog(pin)) {
-        analog_wanted_ &= static_cast<uint8_t>(~analog_bit(pin));
-      }
-    } else if (permitted(pin)) {
+    if (!permitted(pin)) {
+      return;
+    }
+    if (on) {
       set_mode(pin, pins::ANALOG);
       analog_wanted_ |= analog_bit(pin);
+    } else {
+      analog_wanted_ &= static_cast<uint8_t>(~analog_bit(pin));
     }
   }
 
-  void set_interval(uint16_t interval_ms) {
-    if (interval_ms) {
-      interval_ms_ = interval_ms;
-    }
-  }
+  void set_interval(uint16_t interval_ms) { interval_ms_ = interval_ms ? interval_ms : 1; }
 
   // One conversion at a time, so that the main loop never waits for the converter.
   void poll_analog(uint16_t now_ms) {

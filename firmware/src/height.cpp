@@ -51,7 +51,7 @@ void release_block() { ready = false; }
 }  // namespace height
 
 ISR(INT0_vect) { height::on_edge(); }
-ISR(INT1_vect) { height::on_edge(); }
+ISR(INT1_vect, ISR_ALIASOF(INT0_vect));
 
 ISR(TIMER2_COMPA_vect) {
   using namespace height;

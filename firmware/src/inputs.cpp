@@ -8,11 +8,12 @@
 
 namespace inputs {
 namespace {
-// Only the events are debounced; the interlock sees guard and e-stop raw.
+// Only the events are debounced, in the main loop; the interlock's interrupts see the raw levels.
 Debounce guard, estop, button;
 
-inline void report(Debounce &contact, bool closed, wire::Event code, uint32_t now) {
+void report(Debounce &contact, bool closed, wire::Event code, uint32_t now) {
   if (contact.tick(closed, now)) {
+    const board::InterruptsOff lock;
     events::push_locked({contact.changed_at(), code, contact.level(), 0});
   }
 }
@@ -31,8 +32,9 @@ void start() {
   PCICR = _BV(PCIE2);
 }
 
-void report_changes_locked(const Contacts &contacts) {
-  const uint32_t now = clock::now_locked();
+void poll() {
+  const Contacts contacts = read();
+  const uint32_t now = clock::now();
   report(guard, contacts.guard, wire::Event::GUARD, now);
   report(estop, contacts.estop, wire::Event::ESTOP, now);
   report(button, contacts.button, wire::Event::BUTTON, now);

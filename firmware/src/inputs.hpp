@@ -10,7 +10,7 @@ struct Contacts {
 };
 
 void start();
-void report_changes_locked(const Contacts &contacts);  // once a millisecond
+void poll();  // once a millisecond: tells of changes by events
 
 // Low is the closed contact in all three: an open loop or a cut wire reads as not closed.
 inline Contacts read() {

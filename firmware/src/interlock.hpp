@@ -126,7 +126,12 @@ class Interlock {
   static constexpr uint16_t ARMED_BLINK_MS = 500;
   static constexpr uint16_t TRIPPED_BLINK_MS = 100;
 
-  static uint32_t bit(Reason reason) { return 1UL << static_cast<uint8_t>(reason); }
+  static constexpr uint32_t bit(Reason reason) { return 1UL << static_cast<uint8_t>(reason); }
+  // Of the reasons that fit a byte: the tick asks for these, and wide shifts are dear there.
+  static constexpr uint8_t small_bit(Reason reason) {
+    return static_cast<uint8_t>(1U << static_cast<uint8_t>(reason));
+  }
+  static_assert(static_cast<uint8_t>(Reason::BUTTON_HELD) < 8, "conditions of ARMED fit a byte");
   static Answer refusal(Reason reason) { return {reason, bit(reason)}; }
 
   static void advance(uint16_t &counter, uint16_t period) {
@@ -241,7 +246,7 @@ class Interlock {
   }
 
   bool stopped(bool with_button) {
-    const uint32_t mask = failing(with_button, low_, high_);
+    const uint8_t mask = failing(with_button, low_, high_);
     if (mask) {
       hold_or_trip(first_of(mask).reason);
     }
@@ -272,20 +277,15 @@ class Interlock {
     reason_ = reason;
   }
 
-  uint32_t failing(bool with_button, int16_t low, int16_t high) const {
-    uint8_t mask = 0;  // these reasons all lie below 8; wider shifts are dear in the tick
-    static_assert(static_cast<uint8_t>(Reason::BUTTON_HELD) < 8, "mask is too narrow");
-    const auto add = [&mask](bool fails, Reason reason) {
-      if (fails) {
-        mask |= static_cast<uint8_t>(1U << static_cast<uint8_t>(reason));
-      }
-    };
-    add(!inputs_.guard, Reason::GUARD_OPEN);
-    add(!inputs_.estop, Reason::ESTOP_OPEN);
-    add(beat_lost(), Reason::BEAT_LOST);
-    add(inputs_.position < low || inputs_.position > high, Reason::OUTSIDE_WINDOW);
-    add(steady_ms_ < wire::limit::STEADY_MS, Reason::NOT_STEADY);
-    add(with_button && button_ms_ > 0, Reason::BUTTON_HELD);
+  uint8_t failing(bool with_button, int16_t low, int16_t high) const {
+    const bool outside = inputs_.position < low || inputs_.position > high;
+    uint8_t mask = 0;
+    if (!inputs_.guard) mask |= small_bit(Reason::GUARD_OPEN);
+    if (!inputs_.estop) mask |= small_bit(Reason::ESTOP_OPEN);
+    if (beat_lost()) mask |= small_bit(Reason::BEAT_LOST);
+    if (outside) mask |= small_bit(Reason::OUTSIDE_WINDOW);
+    if (steady_ms_ < wire::limit::STEADY_MS) mask |= small_bit(Reason::NOT_STEADY);
+    if (with_button && button_ms_ > 0) mask |= small_bit(Reason::BUTTON_HELD);
     return mask;
   }
 

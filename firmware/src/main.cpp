@@ -83,6 +83,7 @@ int main() {
     const uint16_t now = clock::milliseconds();
     if (now != polled_ms) {
       polled_ms = now;
+      inputs::poll();
       free_pins.poll(now);
     }
     watchdog::feed();

@@ -10,22 +10,32 @@ bool told_latch;
 bool told_catch;
 wire::State told_state;
 
-void set(uint8_t mask, bool on) {
+// The mask is a template argument so that this is one bit instruction.
+template <uint8_t MASK>
+inline void set(bool on) {
   if (on) {
-    PORTB |= mask;
+    PORTB |= MASK;
   } else {
-    PORTB &= static_cast<uint8_t>(~mask);
+    PORTB &= static_cast<uint8_t>(~MASK);
   }
 }
 
-void tell(wire::Event code, uint8_t value, uint8_t extra) {
-  events::push_locked({clock::now_locked(), code, value, extra});
-}
-
-void tell_output(bool &told, bool on, wire::Output output) {
-  if (on != told) {
-    told = on;
-    tell(wire::Event::OUTPUT, static_cast<uint8_t>(output), on);
+void tell_changes(const Interlock &interlock) {
+  const uint32_t now = clock::now_locked();
+  if (interlock.state() != told_state) {
+    told_state = interlock.state();
+    events::push_locked({now, wire::Event::STATE, static_cast<uint8_t>(told_state),
+                         static_cast<uint8_t>(interlock.reason())});
+  }
+  if (interlock.latch() != told_latch) {
+    told_latch = interlock.latch();
+    events::push_locked({now, wire::Event::OUTPUT, static_cast<uint8_t>(wire::Output::LATCH),
+                         told_latch});
+  }
+  if (interlock.catch_open() != told_catch) {
+    told_catch = interlock.catch_open();
+    events::push_locked({now, wire::Event::OUTPUT, static_cast<uint8_t>(wire::Output::CATCH),
+                         told_catch});
   }
 }
 }  // namespace
@@ -36,15 +46,12 @@ void start() {
 }
 
 void publish_locked(const Interlock &interlock) {
-  set(LATCH, interlock.latch());
-  set(CATCH, interlock.catch_open());
-  set(LAMP, interlock.lamp());
-  tell_output(told_latch, interlock.latch(), wire::Output::LATCH);
-  tell_output(told_catch, interlock.catch_open(), wire::Output::CATCH);
-  if (interlock.state() != told_state) {
-    told_state = interlock.state();
-    tell(wire::Event::STATE, static_cast<uint8_t>(told_state),
-         static_cast<uint8_t>(interlock.reason()));
+  set<LATCH>(interlock.latch());
+  set<CATCH>(interlock.catch_open());
+  set<LAMP>(interlock.lamp());
+  if (interlock.state() != told_state || interlock.latch() != told_latch ||
+      interlock.catch_open() != told_catch) {
+    tell_changes(interlock);
   }
 }
 

@@ -10,7 +10,8 @@ namespace {
 // Shared by the tick, the pin change and the main loop, so touched with interrupts off only.
 Interlock interlock;
 
-void tick(const inputs::Contacts &contacts) {
+void tick() {
+  const inputs::Contacts contacts = inputs::read();
   interlock.tick({contacts.guard, contacts.estop, contacts.button, height::decoder.position()});
 }
 }  // namespace
@@ -18,7 +19,7 @@ void tick(const inputs::Contacts &contacts) {
 void start(bool after_watchdog) {
   outputs::start();
   const board::InterruptsOff lock;
-  tick(inputs::read());
+  tick();
   if (after_watchdog) {
     interlock.trip(wire::Reason::WATCHDOG);
   }
@@ -66,10 +67,8 @@ void beat() {
 
 ISR(TIMER2_COMPB_vect) {
   using namespace safety;
-  const inputs::Contacts contacts = inputs::read();
-  tick(contacts);
+  tick();
   outputs::publish_locked(interlock);
-  inputs::report_changes_locked(contacts);
   watchdog::mark_locked(watchdog::INTERLOCK);
 }
 
