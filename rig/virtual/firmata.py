@@ -23,6 +23,8 @@ FREE_DIGITAL = (7, 12, 13, 16, 17, 18, 19)
 FREE_ANALOG = (16, 17, 18, 19)
 DEFAULT_INTERVAL_MS = 19
 LONGEST_SYSEX = 32
+INTERVAL_SEPTETS = 2
+PORTS = 3
 FIRST_SYSTEM = 0xF0  # status bytes below carry a channel in their low four bits
 _DATA = {
     ANALOG_MESSAGE: 2,
@@ -137,104 +139,145 @@ def mapping_report() -> bytes:
 
 
 class Pins:
-    """State of the free pins; what the world does to them is set in `levels` and `analog`.
+    """The Firmata subset's answers and the free pins; what the world does to those is in
+    `levels` and `analog`.
 
     `send` takes whole messages to the host.
     """
 
     def __init__(
-        self, send: Callable[[bytes], None], levels: dict[int, int], analog: dict[int, int]
+        self,
+        send: Callable[[bytes], None],
+        name: str,
+        levels: dict[int, int],
+        analog: dict[int, int],
     ) -> None:
-        self._send = send
+        self._send, self._name = send, name
         self._levels, self._analog = levels, analog
+        self._sampled_ms = 0
         self.reset()
+
+    @property
+    def due_ms(self) -> int:
+        """When the analog channels are told next."""
+        return self._sampled_ms + self._interval_ms
 
     def reset(self) -> None:
         """Inputs all, reporting off."""
-        self.modes = dict.fromkeys(FREE_DIGITAL, INPUT)
-        self.values = dict.fromkeys(FREE_DIGITAL, 0)
-        self.interval_ms = DEFAULT_INTERVAL_MS
+        self._modes = dict.fromkeys(FREE_DIGITAL, INPUT)
+        self._states = dict.fromkeys(FREE_DIGITAL, 0)
+        self._interval_ms = DEFAULT_INTERVAL_MS
+        self._told: dict[int, int] = {}
         self.analog_on: set[int] = set()
-        self._told: dict[int, int | None] = {}
 
     def message(self, status: int, channel: int, data: bytes) -> None:
-        """A plain message that concerns pins."""
-        if status == SET_PIN_MODE:
-            self._set_mode(*data)
+        """Any message that is not sysex."""
+        if status == VERSION:
+            self._send(version_report())
+        elif status == RESET:
+            self.reset()
+        elif status == SET_PIN_MODE:
+            self._request_mode(*data)
         elif status == SET_PIN:
-            self._set_pin(*data)
+            self._request_level(*data)
         elif status == DIGITAL_MESSAGE:
             self._set_port(channel, data[0] | data[1] << 7)
         elif status == REPORT_DIGITAL:
             self._report_port(channel, bool(data[0]))
         elif status == REPORT_ANALOG:
-            self._report_analog(channel, bool(data[0]))
+            self._report_analog(channel + FIRST_ANALOG, bool(data[0]))
         self.tell_digital()
 
-    def state(self, pin: int) -> None:
-        """Answer a pin state query."""
-        if pin not in self.modes:
-            self._refuse(pin)
-            return
-        value = self.values[pin] if self.modes[pin] == OUTPUT else int(self.modes[pin] == PULLUP)
-        self._send(sysex(PIN_STATE_RESPONSE, bytes([pin, self.modes[pin], value])))
+    def sysex(self, sysex_id: int, data: bytes) -> None:
+        """A sysex message that is none of ours; unknown ones stay unanswered."""
+        if sysex_id == FIRMWARE:
+            self.firmware()
+        elif sysex_id == CAPABILITY_QUERY:
+            self._send(capability_report())
+        elif sysex_id == ANALOG_MAPPING_QUERY:
+            self._send(mapping_report())
+        elif sysex_id == PIN_STATE_QUERY and len(data) == 1:
+            pin = data[0]
+            answer = [pin, self._modes.get(pin, NONE), self._states.get(pin, 0)]
+            self._send(sysex(PIN_STATE_RESPONSE, bytes(answer)))
+        elif sysex_id == SAMPLING_INTERVAL and len(data) == INTERVAL_SEPTETS:
+            self._interval_ms = data[0] | data[1] << 7 or self._interval_ms
+
+    def firmware(self) -> None:
+        """Tell name and version."""
+        self._send(firmware_report(self._name))
 
     def tell_digital(self) -> None:
         """Report ports whose inputs have changed."""
         for port, told in self._told.items():
-            mask = self._mask(port)
-            if mask != told:
-                self._told[port] = mask
-                self._send(bytes([DIGITAL_MESSAGE | port, mask & 0x7F, mask >> 7]))
+            if self._mask(port) != told:
+                self._send_port(port)
 
-    def tell_analog(self) -> None:
-        """Report every analog channel that is switched on."""
+    def poll(self, ms: int) -> None:
+        """Report every analog channel that is switched on, when the interval is over."""
+        if ms < self.due_ms:
+            return
+        self._sampled_ms = ms
         for channel in sorted(self.analog_on):
             value = self._analog.get(channel, 0)
             self._send(bytes([ANALOG_MESSAGE | channel, value & 0x7F, value >> 7]))
 
-    def _level(self, pin: int) -> int:
-        return self._levels.get(pin, int(self.modes[pin] == PULLUP))
+    def _send_port(self, port: int) -> None:
+        mask = self._told[port] = self._mask(port)
+        self._send(bytes([DIGITAL_MESSAGE | port, mask & 0x7F, mask >> 7]))
 
     def _mask(self, port: int) -> int:
-        inputs = (p for p in FREE_DIGITAL if p >> 3 == port and self.modes[p] in (INPUT, PULLUP))
-        return sum(self._level(pin) << (pin & 7) for pin in inputs)
+        inputs = (pin for pin in _free(port) if self._modes[pin] in (INPUT, PULLUP))
+        return sum(self._levels.get(pin, self._states[pin]) << (pin & 7) for pin in inputs)
+
+    def _permitted(self, pin: int) -> bool:
+        if pin in self._modes:
+            return True
+        why = "is reserved" if pin < PIN_COUNT else "does not exist"
+        self._send(string(f"pin {pin} {why}"))
+        return False
+
+    def _request_mode(self, pin: int, mode: int) -> None:
+        if not self._permitted(pin):
+            return
+        if mode not in modes_of(pin):
+            self._send(string(f"pin {pin} has no such mode"))
+        else:
+            self._set_mode(pin, mode)
 
     def _set_mode(self, pin: int, mode: int) -> None:
-        if mode not in modes_of(pin):
-            self._refuse(pin)
-        else:
-            self.modes[pin] = mode
+        self._modes[pin] = mode
+        self._states[pin] = int(mode == PULLUP)  # the state of an input is its pull-up
+        if mode != ANALOG:
+            self.analog_on.discard(pin - FIRST_ANALOG)
 
-    def _set_pin(self, pin: int, value: int) -> None:
-        if pin not in self.modes:
-            self._refuse(pin)
-        elif self.modes[pin] == OUTPUT:
-            self.values[pin] = value & 1
+    def _request_level(self, pin: int, level: int) -> None:
+        if self._permitted(pin):
+            self._set_level(pin, level & 1)
+
+    def _set_level(self, pin: int, level: int) -> None:
+        if self._modes[pin] == OUTPUT:
+            self._states[pin] = level
 
     def _set_port(self, port: int, mask: int) -> None:
-        for pin in self._free(port):
-            if self.modes[pin] == OUTPUT:
-                self.values[pin] = mask >> (pin & 7) & 1
+        for pin in _free(port):
+            self._set_level(pin, mask >> (pin & 7) & 1)
 
     def _report_port(self, port: int, on: bool) -> None:
-        if on and any(self._free(port)):
-            self._told[port] = None
+        if port >= PORTS:
+            return
+        if on:
+            self._send_port(port)
         else:
             self._told.pop(port, None)
 
-    def _report_analog(self, channel: int, on: bool) -> None:
-        if channel + FIRST_ANALOG not in FREE_ANALOG:
-            self._refuse(channel + FIRST_ANALOG)
-        elif on:
-            self.modes[channel + FIRST_ANALOG] = ANALOG
-            self.analog_on.add(channel)
-        else:
-            self.analog_on.discard(channel)
+    def _report_analog(self, pin: int, on: bool) -> None:
+        if not on:
+            self.analog_on.discard(pin - FIRST_ANALOG)
+        elif self._permitted(pin):
+            self._set_mode(pin, ANALOG)
+            self.analog_on.add(pin - FIRST_ANALOG)
 
-    @staticmethod
-    def _free(port: int) -> Iterator[int]:
-        return (pin for pin in FREE_DIGITAL if pin >> 3 == port)
 
-    def _refuse(self, pin: int) -> None:
-        self._send(string(f"pin {pin} is reserved"))
+def _free(port: int) -> Iterator[int]:
+    return (pin for pin in FREE_DIGITAL if pin >> 3 == port)

@@ -1,4 +1,4 @@
-"""The serial line from the board: a ring to send from, 40 microseconds a byte."""
+"""The serial line from the board, 40 microseconds a byte, and what disturbs it."""
 
 import random
 from collections import deque
@@ -6,7 +6,6 @@ from collections import deque
 from rig.board.wire import BAUD
 
 BYTE_S = 10 / BAUD  # start bit, eight data bits, stop bit
-RING_BYTES = 255
 
 
 class Noise:
@@ -45,11 +44,6 @@ class Line:
         self._noise = noise
         self._runs: deque[tuple[float, list[int | None]]] = deque()
         self._free_at_s = 0.0
-
-    def room(self, t: float) -> int:
-        """Bytes that still fit the board's ring at `t`."""
-        waiting = max(0.0, self._free_at_s - t) / BYTE_S
-        return RING_BYTES - int(waiting + 0.5)
 
     def send(self, data: bytes, t: float) -> None:
         """Queue bytes at `t`."""

@@ -24,6 +24,7 @@ FAULTS = {
     "damage_bytes": "share of bytes with one bit turned, both ways",
     "lose_next": "number of the board's next bytes lost",
     "damage_next": "number of the board's next bytes with one bit turned",
+    "skip_frames": "number of the board's next frames lost inside it (numbered, counted, not sent)",
     "silent": "nothing passes the line, the board runs on",
     "hang": "the firmware hangs; its watchdog resets it",
     "reset": "somebody presses the board's reset button",
@@ -55,7 +56,7 @@ class StandIn:
 
     Args:
         tower: the plant; its encoder edges are not needed, so they are switched off.
-        boots: boots the board has counted before.
+        boot: number of its first boot.
         seed: of the noise on the line.
 
     Attributes:
@@ -64,14 +65,14 @@ class StandIn:
         levels, analog: what the world puts on free pins (pin: level) and A2..A5 (channel: code).
     """
 
-    def __init__(self, tower: Tower, boots: int = 0, seed: int = 0) -> None:
+    def __init__(self, tower: Tower, boot: int = 0, seed: int = 0) -> None:
         self.tower = tower
         self.clock = VirtualClock(self)
         self.now_s = tower.now_s
         self.levels: dict[int, int] = {}
         self.analog: dict[int, int] = {}
         tower.encoder_edges = False
-        self._boots = boots
+        self._boot = boot - 1
         self._to_host, self._to_board = Noise(seed), Noise(seed + 1)
         self._line = Line(self._to_host)
         self._incoming: deque[tuple[float, int]] = deque()
@@ -199,13 +200,13 @@ class StandIn:
     # -- power, reset, faults
 
     def _start_board(self, cause: int) -> None:
-        self._boots = (self._boots + 1) % (1 << 14)
+        self._boot = (self._boot + 1) % (1 << 14)
         tower = self.tower
         self._calm = False
         self._twin = Twin(
             self.now_s,
             wire.TICK_HZ * (1 + tower.nature.resonator),
-            (self._boots, cause),
+            (self._boot, cause),
             tower.levels(),
             tower.count(tower.now_s),
             self._line,
@@ -248,6 +249,9 @@ class StandIn:
                 setattr(noise, name.removesuffix("_bytes"), value)
         elif name in ("lose_next", "damage_next"):
             setattr(self._to_host, name, int(value))
+        elif name == "skip_frames":
+            if self._twin is not None:
+                self._twin.reporter.skip_frames = int(value)
         elif name == "silent":
             self._to_host.silent = self._to_board.silent = bool(value)
         elif name == "encoder_noise":

@@ -1,66 +1,29 @@
 """The firmware once more in Python: what it does each millisecond and with each message.
 
 Time comes in from outside as virtual seconds; the twin counts milliseconds of its own clock.
+Where the firmware samples the height and ticks the interlock half a millisecond apart, the twin
+does both at the same instant.
 """
 
 import zlib
 from collections.abc import Callable
 
 from rig.board import wire
-from rig.board.wire import CHANNELS, LIMITS, Event, Input, Kind, Op, Output, Reason, State
+from rig.board.wire import LIMITS, Event, Input, Kind, Op, Output, Reason, State
 from rig.virtual import firmata
 from rig.virtual.interlock import Interlock
 from rig.virtual.line import Line
+from rig.virtual.logic import Contact, Nonces
+from rig.virtual.reporter import BLOCK, Reporter
 
 TICKS_PER_MS = wire.TICK_HZ // 1_000
 STATUS_MS = LIMITS["STATUS_PERIOD_MS"]
-BLOCK = CHANNELS[Kind.HEIGHT].block
-DEBOUNCE_MS = 5
 WATCHDOG_RESET = 8  # MCUSR bit
 _TIME = 1 << wire.TIME_BITS
-_SEQ = 1 << wire.SEQ_BITS
 _CRC = wire.CRC.septets
 _COMMAND_HEAD = wire.width(wire.COMMAND_HEAD)
 _CONTACTS = (("GUARD", Event.GUARD), ("ESTOP", Event.ESTOP), ("BUTTON", Event.BUTTON))
-
-
-class Nonces:
-    """Numbers the host cannot know beforehand (Marsaglia's xorshift32, triple 13, 17, 5)."""
-
-    def __init__(self, boot: int, time: int) -> None:
-        self._state = ((boot << 16 | time & 0xFFFF) & 0xFFFFFFFF) ^ 0x9E3779B9 or 1
-
-    def next(self, time: int) -> int:
-        """28 bits, never zero."""
-        x = self._state ^ time or 1
-        x ^= x << 13 & 0xFFFFFFFF
-        x ^= x >> 17
-        x ^= x << 5 & 0xFFFFFFFF
-        self._state = x
-        return x & 0x0FFFFFFF or 1
-
-
-class Contact:
-    """A contact whose change is told once it has lasted `DEBOUNCE_MS`."""
-
-    def __init__(self, level: int) -> None:
-        self.level = level
-        self._differing_ms = 0
-        self._since = 0
-
-    def tick(self, level: int, now: int) -> int | None:
-        """Time at which a change now believed began, if one has just been believed."""
-        if level == self.level:
-            self._differing_ms = 0
-            return None
-        if self._differing_ms == 0:
-            self._since = now
-        self._differing_ms += 1
-        if self._differing_ms < DEBOUNCE_MS:
-            return None
-        self.level = level
-        self._differing_ms = 0
-        return self._since
+_BAD = Reason.BAD_COMMAND, 1 << Reason.BAD_COMMAND
 
 
 class Twin:
@@ -90,14 +53,10 @@ class Twin:
         free: tuple[dict[int, int], dict[int, int]],
         identity: tuple[int, str] = (wire.WIRE_VERSION, wire.FIRMWARE_NAME),
     ) -> None:
-        self._start_s, self._rate_hz = start_s, rate_hz
-        self._boot, self._cause = boot
-        self._wire, self._name = identity
-        self._zero, self._line, self._drive = count, line, drive
-        self.interlock = Interlock()
-        self.ms = 0
-        self._seq = 0
-        self._now_s = start_s
+        self._start_s, self._rate_hz, self._now_s = start_s, rate_hz, start_s
+        self._cause = boot[1]
+        self._wire, name = identity
+        self._zero, self._drive = count, drive
         self._levels = dict(levels)
         self._position = 0
         self._contacts = {pin: Contact(levels[pin]) for pin, _ in _CONTACTS}
@@ -105,19 +64,22 @@ class Twin:
         self._state = State.HELD
         self._block: list[int] | None = None
         self._block_time = 0
-        self._report_due_ms = firmata.DEFAULT_INTERVAL_MS
-        self.counters = dict.fromkeys(
-            ("rx_dropped", "rx_damaged", "tx_dropped", "illegal_edges", "missed_samples"), 0
-        )
-        self._pins = firmata.Pins(self._say, *free)
+        self.ms = 0
+        self.interlock = Interlock()
+        self.reporter = Reporter(line, boot[0])
+        self._pins = firmata.Pins(self._say, name, *free)
         self._parser = firmata.Parser(self._message, self._sysex, self._broken)
-        self._nonces = Nonces(self._boot, 0)
+        self._nonces = Nonces(boot[0], 0)
+        self._start()
+
+    def _start(self) -> None:
+        self._tick_interlock()
         if self._cause & WATCHDOG_RESET:
             self.interlock.trip(Reason.WATCHDOG)
+        self._publish()
         self._say(firmata.version_report())
-        self._say(firmata.firmware_report(self._name))
+        self._pins.firmware()
         self._hello()
-        self._settle_outputs()
 
     # -- time
 
@@ -135,15 +97,16 @@ class Twin:
 
     def idle_ms(self) -> int:
         """Milliseconds that may be skipped if nothing comes from outside, none when busy."""
+        levels = self._levels
         if not self.interlock.settled or any(
-            self._levels[pin] != contact.level for pin, contact in self._contacts.items()
+            levels[pin] != contact.level for pin, contact in self._contacts.items()
         ):
             return 0
         until_due = STATUS_MS - self.ms % STATUS_MS
         if self._block is not None:
             until_due = min(until_due, BLOCK - len(self._block))
         if self._pins.analog_on:
-            until_due = min(until_due, self._report_due_ms - self.ms)
+            until_due = min(until_due, self._pins.due_ms - self.ms)
         return until_due - 1
 
     # -- the world
@@ -162,32 +125,31 @@ class Twin:
         self._now_s = t
         self._levels[pin] = level
         if pin == "GATE":
-            self._event(Event.GATE, level, 0, self.ticks(t))
-        elif level and pin in ("GUARD", "ESTOP"):
-            reason = Reason.GUARD_OPEN if pin == "GUARD" else Reason.ESTOP_OPEN
-            self.interlock.loop_open(reason)
-            self._settle_outputs()
+            self.reporter.event(Event.GATE, level, 0, self.ticks(t))
+        elif pin != "BUTTON":
+            if self._levels["ESTOP"]:
+                self.interlock.loop_open(Reason.ESTOP_OPEN)
+            if self._levels["GUARD"]:
+                self.interlock.loop_open(Reason.GUARD_OPEN)
+            self._publish()
+        self.reporter.flush(t)
 
     def tick(self, count: int, noisy: bool = False) -> None:
-        """The millisecond interrupt, with the encoder's count."""
+        """The millisecond interrupts, with the encoder's count, and the main loop after them."""
         self.ms += 1
-        self._now_s = self.tick_s(self.ms)
+        self._now_s = now = self.tick_s(self.ms)
         position = _int16(count - self._zero)
         if noisy and position != self._position:
-            self._count("illegal_edges")
+            self.reporter.count("illegal_edges")
         self._position = position
-        levels = self._levels
-        self.interlock.tick(
-            not levels["GUARD"], not levels["ESTOP"], not levels["BUTTON"], position
-        )
-        self._settle_outputs()
-        self._tell_contacts()
-        self._sample()
+        self._sample(now)
+        self._tick_interlock()
+        self._publish()
+        self._tell_contacts(self.ticks(now))
+        self.reporter.flush(now)
         if self.ms % STATUS_MS == 0:
-            self._status()
-        if self.ms >= self._report_due_ms:
-            self._report_due_ms = self.ms + self._pins.interval_ms
-            self._pins.tell_analog()
+            self._status(now)
+        self._pins.poll(self.ms)
 
     def receive(self, byte: int, t: float) -> None:
         """A byte from the host."""
@@ -199,43 +161,18 @@ class Twin:
         self._now_s = t
         self._pins.tell_digital()
 
-    # -- frames out
+    # -- what it tells
 
     def _say(self, message: bytes) -> None:
-        """A plain Firmata message; the firmware waits for room."""
-        self._line.send(message, self._now_s)
-
-    def _frame(self, kind: Kind, time: int, payload: bytes) -> None:
-        seq, self._seq = self._seq, (self._seq + 1) % _SEQ
-        data = wire.frame(kind, seq, time % _TIME, payload)
-        if len(data) > self._line.room(self._now_s):
-            self._count("tx_dropped")
-        else:
-            self._line.send(data, self._now_s)
-
-    def _event(self, code: Event, value: int, extra: int, time: int) -> None:
-        values = {"code": code, "value": value, "extra": extra}
-        self._frame(Kind.EVENT, time, wire.pack(wire.PAYLOADS[Kind.EVENT], values))
+        self.reporter.plain(message, self._now_s)
 
     def _hello(self) -> None:
-        major, minor, patch = wire.FIRMWARE_VERSION
-        values = {
-            "wire": self._wire,
-            "major": major,
-            "minor": minor,
-            "patch": patch,
-            "description": wire.description(),
-            "boot": self._boot,
-            "reset_cause": self._cause,
-            "height_period": CHANNELS[Kind.HEIGHT].period_ticks,
-        }
-        payload = wire.pack(wire.PAYLOADS[Kind.HELLO], values)
-        self._frame(Kind.HELLO, self.ticks(self._now_s), payload)
+        now = self._now_s
+        self.reporter.hello(self._wire, self._cause, self.ticks(now), now)
 
-    def _status(self) -> None:
+    def _status(self, now: float) -> None:
         levels, lock = self._levels, self.interlock
         values = {
-            "boot": self._boot,
             "inputs": (not levels["GUARD"]) << Input.GUARD
             | (not levels["ESTOP"]) << Input.ESTOP
             | (not levels["BUTTON"]) << Input.BUTTON
@@ -246,126 +183,104 @@ class Twin:
             "beat_age_ms": lock.beat_age,
             "height": self._position,
             "outputs": sum(on << output for output, on in self._outputs.items()),
-            **self.counters,
         }
-        payload = wire.pack(wire.PAYLOADS[Kind.STATUS], values)
-        self._frame(Kind.STATUS, self.ticks(self._now_s), payload)
+        self.reporter.status(values, self.ticks(now), now)
 
-    def _sample(self) -> None:
+    def _sample(self, now: float) -> None:
         if self._block is None:
             return
         if not self._block:
             self._block_time = self.ms * TICKS_PER_MS
         self._block.append(self._position)
-        if len(self._block) < BLOCK:
-            return
-        channel = CHANNELS[Kind.HEIGHT]
-        prefix = wire.pack(channel.prefix, self.counters)
-        samples = b"".join(wire.septets(count, channel.sample) for count in self._block)
-        self._block = []
-        self._frame(Kind.HEIGHT, self._block_time, prefix + samples)
+        if len(self._block) == BLOCK:
+            self.reporter.block(self._block, self._block_time, now)
+            self._block = []
 
-    def _count(self, counter: str) -> None:
-        self.counters[counter] = (self.counters[counter] + 1) % 128
-
-    # -- interlock
-
-    def _settle_outputs(self) -> None:
-        """Write the pins the interlock decided, then tell of every change."""
-        lock, now = self.interlock, self.ticks(self._now_s)
-        decided = {Output.LATCH: lock.latch, Output.CATCH: lock.catch, Output.LAMP: lock.lamp}
-        changed = [output for output, on in decided.items() if on != self._outputs[output]]
-        for output in changed:
-            self._outputs[output] = decided[output]
-            self._drive(output.name, decided[output], self._now_s)
-        if lock.state is not self._state:
-            self._state = lock.state
-            self._event(Event.STATE, lock.state, lock.reason, now)
-        for output in changed:
-            if output is not Output.LAMP:
-                self._event(Event.OUTPUT, output, int(decided[output]), now)
-
-    def _tell_contacts(self) -> None:
-        now = self.ticks(self._now_s)
+    def _tell_contacts(self, now: int) -> None:
         for pin, event in _CONTACTS:
             since = self._contacts[pin].tick(self._levels[pin], now)
             if since is not None:
-                self._event(event, 1 - self._levels[pin], 0, since)
+                self.reporter.event(event, 1 - self._levels[pin], 0, since)
+
+    # -- interlock
+
+    def _tick_interlock(self) -> None:
+        levels = self._levels
+        self.interlock.tick(
+            not levels["GUARD"], not levels["ESTOP"], not levels["BUTTON"], self._position
+        )
+
+    def _publish(self) -> None:
+        """Write the pins the interlock decided, then tell of every change."""
+        lock, now = self.interlock, self.ticks(self._now_s)
+        for output, on in zip(Output, (lock.latch, lock.catch, lock.lamp), strict=True):
+            if on != self._outputs[output]:
+                self._outputs[output] = on
+                self._drive(output.name, on, self._now_s)
+                if output is not Output.LAMP:
+                    self.reporter.event(Event.OUTPUT, output, int(on), now)
+        if lock.state is not self._state:
+            self._state = lock.state
+            self.reporter.event(Event.STATE, lock.state, lock.reason, now)
 
     # -- messages in
 
     def _message(self, status: int, channel: int, data: bytes) -> None:
-        if status == firmata.VERSION:
-            self._say(firmata.version_report())
-        elif status == firmata.RESET:
-            self._pins.reset()
+        self._pins.message(status, channel, data)
+        if status == firmata.RESET:
             self._block = None
             self.interlock.disarm()
-            self._settle_outputs()
-        else:
-            self._pins.message(status, channel, data)
+            self._publish()
+            self.reporter.flush(self._now_s)
 
     def _broken(self, data: bytes) -> None:
         if data[0] == wire.COMMAND_SYSEX:
-            self._count("rx_damaged")
+            self.reporter.count("rx_damaged")
 
     def _sysex(self, data: bytes) -> None:
-        sysex_id, body = data[0], data[1:]
-        if sysex_id == wire.COMMAND_SYSEX:
-            self._command(data)
-        elif sysex_id == firmata.FIRMWARE:
-            self._say(firmata.firmware_report(self._name))
-        elif sysex_id == firmata.CAPABILITY_QUERY:
-            self._say(firmata.capability_report())
-        elif sysex_id == firmata.ANALOG_MAPPING_QUERY:
-            self._say(firmata.mapping_report())
-        elif sysex_id == firmata.PIN_STATE_QUERY and body:
-            self._pins.state(body[0])
-        elif sysex_id == firmata.SAMPLING_INTERVAL and len(body) > 1:
-            self._pins.interval_ms = max(1, body[0] | body[1] << 7)
-            self._report_due_ms = self.ms + self._pins.interval_ms
+        if data[0] == wire.COMMAND_SYSEX:
+            self._command(data[:-_CRC], data[-_CRC:])
+        else:
+            self._pins.sysex(data[0], data[1:])
 
-    def _command(self, data: bytes) -> None:
-        body, seal = data[:-_CRC], data[-_CRC:]
-        whole = len(body) > _COMMAND_HEAD
-        if not whole or seal != wire.septets(zlib.crc32(body), wire.CRC):
-            self._count("rx_damaged")
+    def _command(self, body: bytes, seal: bytes) -> None:
+        if len(body) <= _COMMAND_HEAD or seal != wire.septets(zlib.crc32(body), wire.CRC):
+            self.reporter.count("rx_damaged")
             return
         head = wire.unpack(wire.COMMAND_HEAD, body[1 : 1 + _COMMAND_HEAD])
-        reason, value = self._obey(head["op"], body[1 + _COMMAND_HEAD :])
-        values = {"op": head["op"], "command_seq": head["seq"], "reason": reason, "value": value}
-        payload = wire.pack(wire.PAYLOADS[Kind.REPLY], values)
-        self._settle_outputs()
-        self._frame(Kind.REPLY, self.ticks(self._now_s), payload)
+        answer = self._obey(head["op"], body[1 + _COMMAND_HEAD :])
+        self._publish()
+        self.reporter.reply(head, answer, self.ticks(self._now_s), self._now_s)
+        self.reporter.flush(self._now_s)
 
     def _obey(self, code: int, payload: bytes) -> tuple[Reason, int]:
-        lock = self.interlock
         try:
             op = Op(code)
             told = wire.unpack(wire.COMMANDS[op], payload)
         except ValueError:
-            return Reason.BAD_COMMAND, 1 << Reason.BAD_COMMAND
+            return _BAD
         if op is Op.ARM:
             nonce = self._nonces.next(self.ticks(self._now_s))
-            return lock.arm(told["low"], told["high"], nonce)
+            return self.interlock.arm(told["low"], told["high"], nonce)
         if op is Op.PERMIT:
-            return lock.permit(told["nonce"])
+            return self.interlock.permit(told["nonce"])
         if op is Op.CLEAR:
-            return lock.clear()
+            return self.interlock.clear()
         if op is Op.STREAM:
-            return self._stream(told["channel"], told["on"])
+            return self._stream(told["channel"], bool(told["on"]))
         if op is Op.BEAT:
-            lock.beat()
+            self.interlock.beat()
         elif op is Op.DISARM:
-            lock.disarm()
-        elif op is Op.HELLO:
+            self.interlock.disarm()
+        else:
             self._hello()
         return Reason.NONE, 0
 
-    def _stream(self, channel: int, on: int) -> tuple[Reason, int]:
+    def _stream(self, channel: int, on: bool) -> tuple[Reason, int]:
         if channel != Kind.HEIGHT:
-            return Reason.BAD_COMMAND, 1 << Reason.BAD_COMMAND
-        self._block = [] if on else None
+            return _BAD
+        if on != (self._block is not None):
+            self._block = [] if on else None
         return Reason.NONE, 0
 
 
