@@ -286,9 +286,11 @@ class Dynamics:
             self.trail.append(Segment(t, self.t, x, v, self.x, self.v, y, w, self.y, self.w))
 
     def _calm_down(self) -> None:
-        """Stop a ringing drum once what is left of it can no longer matter."""
+        """Stop a ringing drum once what is left of it can no longer matter.
+
+        It stays where it is, so that the encoder sees no jump.
+        """
         if self.support not in _HELD or not self.taut or abs(self.w) > SETTLED_M_PER_S:
             return
-        balance = self.truth.hanging_drum_m(self.x)
-        if abs(self.y - balance) < SETTLED_M:
-            self.y, self.w = balance, 0.0
+        if abs(self.y - self.truth.hanging_drum_m(self.x)) < SETTLED_M:
+            self.w = 0.0

@@ -21,26 +21,30 @@ class Encoder:
     were when it changes.
     """
 
-    def __init__(self, truth: TowerTruth) -> None:
+    def __init__(self, truth: TowerTruth, drum_m: float) -> None:
         self._truth = truth
         self._sign, self._offset = 1, 0
+        self._told = self._raw(drum_m)
 
     def rewire(self, sign: int, drum_m: float) -> None:
         """Change the wiring with the drum at rest at `drum_m`."""
         now = self.at_rest(drum_m)
-        self._sign = sign
+        self._sign, self._told = sign, self._raw(drum_m)
         self._offset = now - sign * self._raw(drum_m)
 
     def at_rest(self, drum_m: float) -> int:
         """Count with nothing moving."""
-        return self._sign * self._raw(drum_m) + self._offset
+        return self._shown(self._raw(drum_m))
 
     def count(self, segment: Segment, t: float) -> int:
         """Count at `t` within a step."""
-        return self._sign * self._raw(self._seen(segment, t)) + self._offset
+        return self._shown(self._raw(self._seen(segment, t)))
 
-    def edges(self, segment: Segment) -> Iterator[tuple[float, int]]:
-        """Times in a step at which the count changes, with the new count."""
+    def edges(self, segment: Segment) -> Iterator[tuple[float, int, int]]:
+        """Times in a step at which the count changes, with the counts before and after.
+
+        Goes on from the last count told: steps must come one after another.
+        """
         if not self._sign:
             return
         spans = max(1, math.ceil((segment.t1 - segment.t0) / EDGE_SPAN_S))
@@ -49,17 +53,22 @@ class Encoder:
         for span in range(1, spans + 1):
             t1 = segment.t0 + span * length
             seen1 = self._seen(segment, t1)
-            for share, raw in self._passed(seen0, seen1):
-                yield t0 + share * (t1 - t0), self._sign * raw + self._offset
+            for share, old, new in self._passed(seen0, seen1):
+                yield t0 + share * (t1 - t0), self._shown(old), self._shown(new)
             t0, seen0 = t1, seen1
 
-    def _passed(self, seen0: float, seen1: float) -> Iterator[tuple[float, int]]:
-        """Edges between two positions: share of the way, and the raw count after each."""
-        old, new = self._raw(seen0), self._raw(seen1)
-        step = 1 if new > old else -1
-        for raw in range(old + step, new + step, step) if new != old else ():
-            edge_m = self._edge_m(raw if step > 0 else raw + 1)
-            yield min(1.0, max(0.0, (edge_m - seen0) / (seen1 - seen0))), raw
+    def _shown(self, raw: int) -> int:
+        return self._sign * raw + self._offset
+
+    def _passed(self, seen0: float, seen1: float) -> Iterator[tuple[float, int, int]]:
+        """Edges between two positions: share of the way, raw counts before and after."""
+        end = self._raw(seen1)
+        while self._told != end:
+            old = self._told
+            self._told += 1 if end > old else -1
+            edge_m = self._edge_m(max(old, self._told))
+            share = (edge_m - seen0) / (seen1 - seen0) if seen1 != seen0 else 0.0
+            yield min(1.0, max(0.0, share)), old, self._told
 
     def _edge_m(self, count: int) -> float:
         """Position of the edge between `count - 1` and `count`."""

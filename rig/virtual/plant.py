@@ -62,7 +62,7 @@ class Tower:
         self._rng = random.Random(seed)
         self.specimen = Specimen(self.nature.anvil, self._rng)
         self._dynamics = Dynamics(self.nature, self.specimen.surface_m)
-        self._encoder = Encoder(self.nature)
+        self._encoder = Encoder(self.nature, self._dynamics.y)
         self._latch = Coil(self.nature.latch, self._rng, self.schedule, self._latch_moved)
         self._catch = Coil(self.nature.catch, self._rng, self.schedule, self._catch_moved)
         self._commands = {"LATCH": False, "CATCH": False, "LAMP": False}
@@ -184,12 +184,10 @@ class Tower:
 
     def _sense(self, segment: Segment) -> None:
         if self.encoder_edges:
-            before = self._encoder.count(segment, segment.t0)
-            for t, count in self._encoder.edges(segment):
-                pin = "ENCODER_A" if phases(before)[0] != phases(count)[0] else "ENCODER_B"
-                level = phases(count)[pin == "ENCODER_B"]
-                self._edges.append(Edge(t, pin, level))
-                before = count
+            for t, old, new in self._encoder.edges(segment):
+                a, b = phases(new)
+                moved = "ENCODER_A" if a != phases(old)[0] else "ENCODER_B"
+                self._edges.append(Edge(t, moved, a if moved == "ENCODER_A" else b))
         if self._blocked(segment.x0) != self._blocked(segment.x1):
             self._gate_edge(segment)
 

@@ -17,6 +17,7 @@ from rig.virtual.twin import Twin
 EPOCH_S = 1_000.0  # what the host's clock shows at plant time zero
 START_UP_S = 0.065  # reset to first instruction (ATmega328P start-up time; from memory)
 WATCHDOG_S = wire.LIMITS["WATCHDOG_MS"] / 1e3
+OTHER_NAME = "another"
 POWER_ON, EXTERNAL, WATCHDOG = 1, 2, 8  # MCUSR bits (ATmega328P data sheet; from memory)
 
 FAULTS = {
@@ -30,8 +31,8 @@ FAULTS = {
     "reset": "somebody presses the board's reset button",
     "unplugged": "the cable is out: no port and no power",
     "encoder_noise": "an illegal edge for every millisecond of motion",
-    "wrong_wire_version": "the board speaks the next wire version",
-    "wrong_firmware_name": "another firmware answers",
+    "wrong_wire_version": "the board speaks the next wire version (it is reset)",
+    "wrong_firmware_name": "another firmware answers (the board is reset)",
     **plant.FAULTS,
 }
 
@@ -249,19 +250,12 @@ class StandIn:
                 setattr(noise, name.removesuffix("_bytes"), value)
         elif name in ("lose_next", "damage_next"):
             setattr(self._to_host, name, int(value))
-        elif name == "skip_frames":
-            if self._twin is not None:
-                self._twin.reporter.skip_frames = int(value)
         elif name == "silent":
             self._to_host.silent = self._to_board.silent = bool(value)
+        elif name == "skip_frames" and self._twin is not None:
+            self._twin.reporter.skip_frames = int(value)
         elif name == "encoder_noise":
             self._noisy = bool(value)
-        elif name == "wrong_wire_version":
-            self._wire_version = wire.WIRE_VERSION + bool(value)
-            self._reset(EXTERNAL)
-        elif name == "wrong_firmware_name":
-            self._name = "standard" if value else wire.FIRMWARE_NAME
-            self._reset(EXTERNAL)
         else:
             self._break_board(name, bool(value))
 
@@ -269,6 +263,12 @@ class StandIn:
         if name == "hang" and on:
             self._hang()
         elif name == "reset" and on:
+            self._reset(EXTERNAL)
+        elif name == "wrong_wire_version":
+            self._wire_version = wire.WIRE_VERSION + on
+            self._reset(EXTERNAL)
+        elif name == "wrong_firmware_name":
+            self._name = OTHER_NAME if on else wire.FIRMWARE_NAME
             self._reset(EXTERNAL)
         elif name == "unplugged" and on != self._unplugged:
             self._unplugged = on
