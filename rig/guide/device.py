@@ -10,8 +10,8 @@ from rig.board.link import Link
 class BenchHands(Protocol):
     """Hands at a virtual rig, told what to do by the steps' `hand` words."""
 
-    def act(self, hand: str, detail: Mapping[str, float | str]) -> None:
-        """Begin one action; it takes its time in the rig's own time."""
+    def act(self, hand: str, detail: Mapping[str, float | str]) -> float:
+        """Begin one action; gives the seconds it will take."""
 
 
 @dataclass
@@ -33,4 +33,4 @@ class Device:
     def act(self, hand: str, detail: Mapping[str, float | str] | None = None) -> None:
         """Let the virtual hands do it; at a real bench the person has read the step."""
         if self.hands is not None and hand:
-            self.hands.act(hand, detail or {})
+            self.link.wait(self.hands.act(hand, detail or {}))

@@ -7,7 +7,7 @@ journal, and tested with a scripted operator in virtual time.
 
 from collections.abc import Generator, Mapping
 from dataclasses import asdict, dataclass, field
-from typing import Any
+from typing import Any, TypeVar
 
 Outcome = Mapping[str, Any]
 
@@ -64,7 +64,7 @@ class Ready(Step):
 class Touch(Step):
     """Read the height at rest with the striker on the specimen.
 
-    Outcome: `counts` (mean), `spread_counts`, `boot`.
+    Outcome: `counts` (median), `spread_counts`, `boot`.
     """
 
     hand: str = "lower"
@@ -109,15 +109,14 @@ class Measure(Step):
 
 @dataclass(frozen=True)
 class Recall(Step):
-    """Look a session value up in the logbook. Outcome: `found` (its body or None).
+    """Look up what was noted under `kind`, this run or earlier, not older than `hours`.
 
-    `same_boot` accepts only values from this boot of the board; `hours` limits their age;
-    `before_run` passes over values of this very run.
+    Outcome: `found` (bodies, newest first, at most `limit`), `boot` (of the board now).
     """
 
     kind: str
-    same_boot: bool = True
-    hours: float = 12.0
+    hours: float
+    limit: int = 30
 
 
 @dataclass(frozen=True)
@@ -128,4 +127,6 @@ class Note(Step):
     body: Mapping[str, Any]
 
 
-Procedure = Generator[Step, Outcome, Mapping[str, Any]]
+T = TypeVar("T")
+Passage = Generator[Step, Outcome, T]  # part of a procedure, giving back a T
+Procedure = Passage[Mapping[str, Any]]

@@ -1,0 +1,1 @@
+"""Passages that several procedures share."""

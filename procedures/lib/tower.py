@@ -1,0 +1,249 @@
+"""The drop tower's passages: contact, raise, release, and the empty drops of a session."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from rig.bench import Bench
+from rig.errors import RigError
+from rig.guide.measures import drop_facts
+from rig.guide.steps import (
+    Ask,
+    Do,
+    Measure,
+    Note,
+    Outcome,
+    Passage,
+    Raise,
+    Ready,
+    Recall,
+    Release,
+    Tell,
+    Touch,
+)
+from rig.measure.budget import Input, Measurand, from_dict, to_dict
+from rig.measure.drop import DropResult
+from rig.measure.height import change_reasons, effective_acceleration as a_eff_of
+
+FRICTION = "tower_acceleration"
+SESSION_H = 12.0
+CHART_H = 24.0 * 365
+
+
+def mass(bench: Bench) -> Input:
+    """The falling mass as an input of a budget."""
+    carriage = bench.tower.carriage
+    return Input("mass", carriage.mass_kg, carriage.u_mass_kg, source="stated by the bench", unit="kg")
+
+
+def require_reach(height_m: float, energy_j: float, bench: Bench, too_low: bool = True) -> None:
+    """Refuse an energy that this tower cannot give.
+
+    Raises:
+        RigError: naming the height needed and the tower's limit.
+    """
+    travel = bench.tower.travel
+    if height_m > travel.max_drop_m:
+        raise RigError(
+            f"{energy_j:.4g} J needs a fall of {height_m:.3f} m; this tower reaches "
+            f"{travel.max_drop_m:g} m",
+            where="energy",
+            remedy="ask for less, or mount a heavier carriage and state its mass in bench.toml",
+            value=energy_j,
+        )
+    if too_low and height_m < travel.min_drop_m:
+        raise RigError(
+            f"{energy_j:.4g} J is a fall of {height_m * 1e3:.0f} mm; below "
+            f"{travel.min_drop_m * 1e3:.0f} mm the speed cannot be measured well",
+            where="energy",
+            remedy="ask for more, or mount a lighter carriage and state its mass in bench.toml",
+            value=energy_j,
+        )
+
+
+def settings(
+    bench: Bench, fall: Mapping[str, Any], after: Outcome | None, asked: Mapping[str, Any]
+) -> dict[str, Any]:
+    """Everything the measurement of a drop needs beside the raw frames."""
+    return {
+        "tower": bench.tower.model_dump(mode="json"),
+        "site": bench.site.model_dump(mode="json"),
+        "contact": fall["contact"],
+        "contact_after": after,
+        "time_base": fall["time_base"],
+        "asked": dict(asked),
+    }
+
+
+def fall(
+    trial: str, height_m: float, bench: Bench, rests_on: str = "the edge"
+) -> Passage[dict[str, Any]]:
+    """Contact zero, height, checks, permit, release. The outcome also holds `contact`.
+
+    When the board restarts in between, its counts begin anew: contact is found again.
+    """
+    count_m = bench.tower.wire.count_m
+    band = bench.tower.travel.release_band_m / count_m
+    while True:
+        contact = yield Touch(
+            "Contact: lower the carriage by the hand lever until the striker rests on "
+            f"{rests_on}. Hands off."
+        )
+        zero = contact["counts"]
+        target = zero + height_m / count_m
+        raised = yield Raise(
+            f"Raise the carriage to {height_m * 1e3:.1f} mm above contact, hook it on the latch, "
+            "hands off.",
+            target_counts=target,
+            low_counts=target - band,
+            high_counts=target + band,
+            zero_counts=zero,
+            count_m=count_m,
+        )
+        yield Do(
+            "Hands and head out. Close the guard; nobody in line with the edge.",
+            hazards=("falling_mass", "chips"),
+        )
+        ready = yield Ready("Checking guard, e-stop and interlock.")
+        if contact["boot"] == raised["boot"] == ready["boot"]:
+            break
+        yield Tell("The board was restarted: its height began anew. Find contact again.")
+    outcome = yield Release(
+        f"{trial}: when the lamp is steady, press the release button at the rig.",
+        trial=trial,
+        low_counts=round(target - band),
+        high_counts=round(target + band),
+    )
+    return {**outcome, "contact": contact, "reasons": _line_reasons(outcome, contact)}
+
+
+def _line_reasons(outcome: Outcome, contact: Outcome) -> list[str]:
+    """What the interlock and the line say against this drop."""
+    if outcome["raw_id"] is None:
+        return []
+    found = []
+    if outcome["ended"] == "UNSEEN":
+        found.append("the end of the flight was not seen: the line to the board was lost")
+    elif outcome["ended"] not in ("REVERSED", "FLIGHT_TIMEOUT"):
+        found.append(f"the interlock ended the flight: {outcome['ended'].lower().replace('_', ' ')}")
+    if outcome["boot"] != contact["boot"]:
+        found.append("the board was restarted between contact and release")
+    return found
+
+
+def touch_again(fallen: Mapping[str, Any]) -> Passage[Outcome | None]:
+    """Contact after the drop, to see a slip; None when the board's counts began anew."""
+    after = yield Touch(
+        "Wait until the carriage is still. Open the guard. Lower it by the hand lever onto the edge again. Hands off."
+    )
+    return after if after["boot"] == fallen["boot"] else None
+
+
+def effective_acceleration(bench: Bench) -> Passage[Measurand]:
+    """The tower's effective acceleration today: this session's, or from empty drops now."""
+    recalled = yield Recall("Looking for this session's empty drops.", kind=FRICTION, hours=CHART_H)
+    own = [row for row in recalled["found"] if row["bench"] == bench.name]
+    fresh = yield Recall("Still of this session?", kind=FRICTION, hours=SESSION_H, limit=1)
+    for row in fresh["found"]:
+        if row["bench"] == bench.name and row["boot"] == fresh["boot"]:
+            yield Tell("This session's empty drops are on record; they hold.")
+            return from_dict(row["a_eff"])
+    today = yield from _empty_drops(bench)
+    yield from _against_chart(today, [from_dict(row["a_eff"]) for row in own], bench)
+    yield Note(
+        "Effective acceleration of this session",
+        kind=FRICTION,
+        body={"a_eff": to_dict(today), "bench": bench.name, "boot": fresh["boot"]},
+    )
+    return today
+
+
+def _empty_drops(bench: Bench) -> Passage[Measurand]:
+    wanted, height_m = bench.tower.fall.empty_drops, bench.tower.fall.empty_drop_m
+    yield Do(
+        f"{wanted} empty drops first: they show the guide's friction today. Pin in, guard open. "
+        "Take the blade out, put the bare rod under the striker. Pin out.",
+        hand="bare",
+        hazards=("falling_mass", "pinch"),
+    )
+    results: list[DropResult] = []
+    facts = None
+    for number in range(1, 2 * wanted + 1):
+        trial = f"empty drop {number}"
+        fallen = yield from fall(trial, height_m, bench, "the bare rod")
+        if fallen["raw_id"] is None:
+            continue
+        asked = {"second_strike_allowed": True}
+        used = settings(bench, fallen, None, asked)
+        told = yield Measure(
+            "Speed of this drop", measurand="drop", trial=trial, raw_id=fallen["raw_id"],
+            settings=used,
+        )  # fmt: skip
+        reasons = [*fallen["reasons"], *(reason["text"] for reason in told["reasons"])]
+        if reasons or "impact_speed" not in told["measurands"]:
+            yield Tell(f"{trial} is not valid: {'; '.join(reasons)}. It is made again.")
+            continue
+        speed = from_dict(told["measurands"]["impact_speed"])
+        yield Tell(f"{trial}: {speed.value:.4f} ± {speed.U:.4f} m/s")
+        results.append(DropResult.from_dict(told))
+        facts = drop_facts(bench.tower, bench.site, fallen["time_base"])
+        if len(results) == wanted:
+            return a_eff_of(results, facts)
+    raise RigError(
+        f"only {len(results)} of {wanted} empty drops were valid",
+        remedy="look at what the drops named, then start the same command again",
+    )
+
+
+def _against_chart(
+    today: Measurand, earlier: list[Measurand], bench: Bench
+) -> Passage[None]:
+    """A tower that changed since last time stops the session until someone says why."""
+    if not earlier:
+        yield Tell("First session on record: the chart of this tower begins here.")
+        return
+    reasons = change_reasons(today, earlier[0], bench.tower.fall.a_change_limit)
+    for reason in reasons:
+        answer = yield Ask(
+            f"{reason.text}. What changed? (cleaned, oiled, other carriage, wire ...)",
+            key="tower_changed",
+        )
+        yield Note(
+            "Why the tower changed", kind="tower_changed",
+            body={"reason": answer["value"], "change": reason.figure},
+        )  # fmt: skip
+
+
+def told(trial: str, result: Mapping[str, Any], reasons: list[str]) -> str:
+    """The drop in a few plain lines."""
+    lines = [f"{trial}: " + ("VALID" if not reasons else "NOT VALID: " + "; ".join(reasons))]
+    names = {
+        "impact_energy": "impact energy",
+        "impact_speed": "impact speed",
+        "rebound_speed": "rebound speed",
+        "energy_not_returned": "not returned (at most this went into the edge)",
+        "second_strike_energy": "second strike",
+        "total_energy": "all blows together",
+    }
+    for key, words in names.items():
+        if key in result["measurands"]:
+            m = from_dict(result["measurands"][key])
+            lines.append(f"  {words}: {m.value:.4g} ± {m.U:.2g} {m.unit}")
+    if result["caught"]:
+        lines.append("  the catch held the carriage after its rebound")
+    return "\n".join(lines)
+
+
+def summary(trial: str, result: Mapping[str, Any], reasons: list[str]) -> dict[str, Any]:
+    """What the conclusion says of a drop: an energy only when there is one."""
+    energy = result["measurands"].get("impact_energy")
+    second = result["measurands"].get("second_strike_energy")
+    return {
+        "trial": trial,
+        "result_id": result["result_id"],
+        "valid": not reasons,
+        "reasons": reasons,
+        "energy_j": energy and energy["value"],
+        "energy_U_j": energy and energy["U"],
+        "second_strike_j": second and second["value"],
+        "caught": result["caught"],
+    }

@@ -1,0 +1,264 @@
+"""Does a board behave as the wire says? The same checks for stand-in, emulated and real boards.
+
+Nothing here can release anything: no check presses the button, and every permit is refused or
+let run out of its conditions. Checks that would trip the interlock come last.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from rig.board import wire
+from rig.board.link import Link, LinkError
+from rig.board.samples import capture
+from rig.board.wire import Input, Op, Reason, State
+
+_NEVER = 1 << 27  # a nonce the board has not given
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One check's outcome; `trouble` is empty when the board did as the wire says."""
+
+    claim: str
+    trouble: str = ""
+
+    @property
+    def holds(self) -> bool:
+        """Whether the board did as the wire says."""
+        return not self.trouble
+
+
+Check = Callable[[Link], str]
+
+
+def run(link: Link) -> Iterator[Finding]:
+    """Every check in order. A lost line ends the run with the finding that says so."""
+    for check in CHECKS:
+        claim = (check.__doc__ or check.__name__).strip().rstrip(".")
+        try:
+            yield Finding(claim, check(link))
+        except LinkError as error:
+            yield Finding(claim, str(error))
+            return
+
+
+def _tells_who_it_is(link: Link) -> str:
+    """The board tells name, versions and boot number."""
+    hello = link.hello
+    if hello is None:
+        return "no HELLO came"
+    if link.firmware != wire.FIRMWARE_NAME:
+        return f"it calls itself '{link.firmware}'"
+    return "" if link.firmata_version == wire.FIRMATA_VERSION else (
+        f"it speaks Firmata {link.firmata_version}"
+    )
+
+
+def _keeps_reserved_pins(link: Link) -> str:
+    """Firmata offers the free pins and never the reserved ones."""
+    layout = link._layout or {}
+    offered = set(layout.get("digital", ())) - set(layout.get("disabled", ()))
+    taken = offered & set(wire.PINS.values())
+    return f"it offers pins {sorted(taken)}" if taken else ""
+
+
+def _refuses_a_reserved_pin(link: Link) -> str:
+    """Asking for a reserved pin is answered by a line of text and changes nothing."""
+    link.strings.clear()
+    pin = wire.PINS["LATCH"]
+    link.sp.write(bytes([0xF4, pin, 1]))
+    link.sp.write(bytes([0xF5, pin, 1]))
+    link.wait_until(lambda: bool(link.strings), 0.5)
+    link.wait(0.25)
+    if not link.strings:
+        return "no text came"
+    return "the latch was energised" if link.status["outputs"] & 1 else ""
+
+
+def _reports_status(link: Link) -> str:
+    """STATUS comes ten times a second."""
+    seen: set[int] = set()
+    link.wait_until(lambda: seen.add(link.status_ticks) or False, 1.05)
+    count = len(seen - {0})
+    return "" if 9 <= count <= 12 else f"{count} in a second"
+
+
+def _streams_height(link: Link) -> str:
+    """The height channel streams 1,000 samples a second without a gap."""
+    link.stream_height(True)
+    link.wait(0.1)
+    link.start_record()
+    link.wait(1.0)
+    seen = capture(link.stop_record())
+    steps = set((seen.height.ticks[1:] - seen.height.ticks[:-1]).tolist())
+    if seen.gaps or seen.damaged:
+        return f"{len(seen.gaps)} gaps and {seen.damaged} damaged frames"
+    if steps != {wire.CHANNELS[wire.Kind.HEIGHT].period_ticks}:
+        return f"samples are {sorted(steps)[:4]} ticks apart"
+    count = len(seen.height.ticks)
+    return "" if 950 <= count <= 1050 else f"{count} samples in a second"
+
+
+def _stops_streaming(link: Link) -> str:
+    """The height channel stops when asked."""
+    link.stream_height(False)
+    link.wait(0.1)
+    link.start_record()
+    link.wait(0.3)
+    count = len(capture(link.stop_record()).height.ticks)
+    return f"{count} samples came after the stop" if count else ""
+
+
+def _counts_damaged(link: Link) -> str:
+    """A damaged command is counted and not obeyed."""
+    before = link.status["rx_damaged"]
+    spoilt = bytearray(wire.command(Op.STREAM, 0, channel=wire.Kind.HEIGHT, on=1))
+    spoilt[7] ^= 1
+    link.sp.write(bytes(spoilt))
+    link.wait(0.35)
+    if (link.status["rx_damaged"] - before) % 128 != 1:
+        return f"rx_damaged went from {before} to {link.status['rx_damaged']}"
+    return ""
+
+
+def _answers_unknown(link: Link) -> str:
+    """A command with the wrong length is answered BAD_COMMAND."""
+    body = bytes([wire.COMMAND_SYSEX]) + wire.pack(wire.COMMAND_HEAD, {"op": Op.STREAM, "seq": 9})
+    import zlib
+
+    sealed = bytes([wire.START]) + body + wire.septets(zlib.crc32(body), wire.CRC)
+    link._replies.clear()
+    link.sp.write(sealed + bytes([wire.END]))
+    link.wait_until(lambda: 9 in link._replies, 0.5)
+    reply = link._replies.get(9)
+    if reply is None:
+        return "no reply"
+    return "" if reply.reason is Reason.BAD_COMMAND else f"it answered {reply.reason.name}"
+
+
+def _keeps_time(link: Link) -> str:
+    """The board's clock runs within 1 % of the host's."""
+    link.exchanges.clear()
+    link.wait(3.0)
+    if len(link.exchanges) < 10:
+        return f"only {len(link.exchanges)} heartbeats were answered in 3 s"
+    first, last = link.exchanges[0], link.exchanges[-1]
+    host_s = last.received_s - first.received_s
+    board_s = (last.ticks - first.ticks) / wire.TICK_HZ
+    return "" if abs(board_s / host_s - 1) < 0.01 else f"{board_s:.4f} s in {host_s:.4f} s"
+
+
+def _refuses_unarmed(link: Link) -> str:
+    """A permit without arming is refused."""
+    reply = link.command(Op.PERMIT, nonce=_NEVER)
+    allowed = (Reason.NOT_ARMED,)
+    return "" if reply.reason in allowed else f"it answered {reply.reason.name}"
+
+
+def _refuses_empty_window(link: Link) -> str:
+    """Arming for an empty height band is refused."""
+    reply = link.command(Op.ARM, low=5, high=5)
+    allowed = (Reason.BAD_WINDOW, Reason.TRIPPED)
+    return "" if reply.reason in allowed else f"it answered {reply.reason.name}"
+
+
+def _refuses_outside(link: Link) -> str:
+    """Arming away from the height band is refused, with every unmet condition named."""
+    height = link.status["height"]
+    low = height + 1000 if height < 20_000 else height - 2000
+    reply = link.command(Op.ARM, low=low, high=low + 100)
+    if reply.reason is Reason.TRIPPED:
+        return ""
+    wanted = {Reason.OUTSIDE_WINDOW}
+    wanted |= set() if link.input(Input.GUARD) else {Reason.GUARD_OPEN}
+    wanted |= set() if link.input(Input.ESTOP) else {Reason.ESTOP_OPEN}
+    named = set(reply.unmet())
+    return "" if wanted <= named else f"it named {sorted(r.name for r in named)}"
+
+
+def _arm(link: Link) -> tuple[int | None, str]:
+    """A nonce from a band around the present height; else None and "" when rightly refused."""
+    link.wait(wire.LIMITS["STEADY_MS"] / 1e3 + 0.2)
+    height = link.status["height"]
+    reply = link.command(Op.ARM, low=height - 40, high=height + 40)
+    if reply.done:
+        return reply.value, ""
+    safe = link.input(Input.GUARD) and link.input(Input.ESTOP)
+    ready = safe and link.status["state"] != State.TRIPPED and not link.input(Input.BUTTON)
+    return None, f"arming was refused: {reply.reason.name}" if ready else ""
+
+
+def _refuses_wrong_nonce(link: Link) -> str:
+    """A permit with the wrong number is refused and disarms."""
+    nonce, trouble = _arm(link)
+    if nonce is None:
+        return trouble
+    reply = link.command(Op.PERMIT, nonce=nonce ^ 1 or 2)
+    if reply.reason is not Reason.WRONG_NONCE:
+        return f"it answered {reply.reason.name}"
+    link.wait(0.25)
+    return "" if link.status["state"] == State.HELD else "it stayed armed"
+
+
+def _nonce_is_used_once(link: Link) -> str:
+    """Every arming has a number of its own, good for one permit, and a disarm takes it back."""
+    first, trouble = _arm(link)
+    if first is None:
+        return trouble
+    if not link.command(Op.PERMIT, nonce=first).done:
+        return "the right number was refused"
+    link.command(Op.DISARM)
+    if link.command(Op.PERMIT, nonce=first).reason is not Reason.NOT_ARMED:
+        return "an old number was taken again"
+    second, trouble = _arm(link)
+    link.command(Op.DISARM)
+    return trouble or ("two armings had the same number" if first == second else "")
+
+
+def _outputs_stay_off(link: Link) -> str:
+    """No output but the lamp was ever energised during these checks."""
+    link.wait(0.25)
+    return "" if not link.status["outputs"] & 3 else "latch or catch is energised"
+
+
+def _trips_on_silence(link: Link) -> str:
+    """An armed board that hears no heartbeat trips within 0.6 s."""
+    nonce, trouble = _arm(link)
+    if nonce is None:
+        return trouble
+    link._next_beat = link.clock.now() + 1.0
+    link.wait(wire.LIMITS["BEAT_LIMIT_MS"] / 1e3 + 0.25)
+    link._next_beat = link.clock.now()
+    link.wait(0.2)
+    if link.status["state"] != State.TRIPPED:
+        return f"its state is {State(link.status['state']).name}"
+    return "" if link.status["reason"] == Reason.BEAT_LOST else "it names another reason"
+
+
+def _stays_tripped(link: Link) -> str:
+    """A trip is not cleared before the guard was opened and closed by hand."""
+    if link.status["state"] != State.TRIPPED:
+        return ""
+    reply = link.command(Op.CLEAR)
+    return "" if not reply.done else "it was cleared from here"
+
+
+CHECKS: tuple[Check, ...] = (
+    _tells_who_it_is,
+    _keeps_reserved_pins,
+    _refuses_a_reserved_pin,
+    _reports_status,
+    _streams_height,
+    _stops_streaming,
+    _counts_damaged,
+    _answers_unknown,
+    _keeps_time,
+    _refuses_unarmed,
+    _refuses_empty_window,
+    _refuses_outside,
+    _refuses_wrong_nonce,
+    _nonce_is_used_once,
+    _outputs_stay_off,
+    _trips_on_silence,
+    _stays_tripped,
+)

@@ -1,0 +1,18 @@
+"""The command line: parse, call, print. Nothing is computed here.
+
+Only click is imported at the top of these modules, so that `--help` answers at once.
+"""
+
+import sys
+
+from rig.cli.main import cli
+
+
+def main() -> None:
+    """Entry point: every error a person can mend is one line on stderr and exit code 2."""
+    from rig.cli.ending import ended
+
+    sys.exit(ended(cli))
+
+
+__all__ = ["cli", "main"]

@@ -1,0 +1,28 @@
+"""The command `bladerig`."""
+
+import click
+
+from rig import __version__
+from rig.cli.bench import bench
+from rig.cli.board import board
+from rig.cli.demo import demo
+from rig.cli.records import audit, export, recompute, report, runs
+from rig.cli.run import run
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, message="bladerig %(version)s")
+def cli() -> None:
+    """Measured tests on knife edges: guided, recorded, with honest uncertainty.
+
+    \b
+    First time, no hardware:   bladerig demo
+    At the bench:              bladerig board list
+                               bladerig run drop_impact blades.logbook energy=5J specimen=K3
+    Afterwards:                bladerig report blades.logbook
+                               bladerig audit blades.logbook
+    """
+
+
+for command in (demo, run, runs, report, audit, recompute, export, bench, board):
+    cli.add_command(command)

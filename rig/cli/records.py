@@ -1,0 +1,123 @@
+"""`bladerig runs|report|audit|recompute|export`: what a logbook holds."""
+
+import json
+from pathlib import Path
+
+import click
+
+LOGBOOK = click.argument("logbook", type=click.Path(path_type=Path))
+JSON = click.option("--json", "as_json", is_flag=True, help="For programs.")
+RUN = click.option("--run", "run_id", type=int, help="Number of the run; left out, the last one.")
+
+
+@click.command()
+@LOGBOOK
+@JSON
+def runs(logbook: Path, as_json: bool) -> None:
+    """List the runs of a logbook.
+
+    \b
+    Example:  bladerig runs blades.logbook
+    """
+    from rig.logbook.store import Logbook
+
+    with Logbook.open(logbook, writable=False) as book:
+        found = book.runs()
+    if as_json:
+        keys = ("run_id", "procedure", "params", "outcome", "reason")
+        click.echo(json.dumps([{key: getattr(run, key) for key in keys} for run in found]))
+        return
+    for run in found:
+        end = run.outcome or f"unfinished: bladerig run {run.procedure} {logbook} --resume"
+        click.echo(f"run {run.run_id}  {run.started_utc:%Y-%m-%d %H:%M} UTC  {run.procedure}  {end}")
+    if not found:
+        click.echo("no runs yet; start one with: bladerig run drop_impact " + str(logbook))
+
+
+@click.command()
+@LOGBOOK
+@RUN
+@click.option("--out", type=click.Path(path_type=Path), help="File to write; left out, beside the logbook.")
+@JSON
+def report(logbook: Path, run_id: int | None, out: Path | None, as_json: bool) -> None:
+    """Write the page of a run: verdicts, pictures, budgets, how to check it.
+
+    \b
+    Example:  bladerig report blades.logbook --run 3
+    """
+    from rig.report import page
+
+    told = page.write(logbook, run_id, out)
+    if as_json:
+        click.echo(json.dumps({"report": str(told), **page.content(logbook, run_id)}))
+    else:
+        click.echo(f"Report: {told}; open it in a browser, or print it")
+
+
+@click.command()
+@LOGBOOK
+@click.option("--printed", metavar="FINGERPRINT", help="Fingerprint on a printed report, to compare.")
+@JSON
+def audit(logbook: Path, printed: str | None, as_json: bool) -> int:
+    """Check every row of a logbook against its hashes, and say what is wrong, where.
+
+    \b
+    Example:  bladerig audit blades.logbook
+    """
+    from rig.logbook.audit import audit as check
+    from rig.logbook.store import Logbook
+
+    findings = check(logbook, printed=printed)
+    if as_json:
+        told = [{"place": f.place, "what": f.what, "remedy": f.remedy} for f in findings]
+        click.echo(json.dumps({"sound": not findings, "findings": told}))
+    elif findings:
+        for finding in findings:
+            click.echo(f"{finding.place}: {finding.what}; {finding.remedy}")
+        click.echo(f"{logbook}: {len(findings)} findings")
+    else:
+        with Logbook.open(logbook, writable=False) as book:
+            fingerprint = book.head_fingerprint()
+        click.echo(f"{logbook}: sound; fingerprint {fingerprint}")
+    return 1 if findings else 0
+
+
+@click.command()
+@LOGBOOK
+@JSON
+def recompute(logbook: Path, as_json: bool) -> int:
+    """Compute every result again from its raw frames, and compare.
+
+    \b
+    Example:  bladerig recompute blades.logbook
+    """
+    from rig.guide.recompute import recompute as again
+
+    compared = again(logbook)
+    differing = [c for c in compared if not c.same]
+    if as_json:
+        click.echo(json.dumps({"results": len(compared), "differing": [vars(c) for c in differing]}))
+    else:
+        for item in differing:
+            click.echo(f"result {item.result_id} ({item.trial}): computes differently now")
+        click.echo(f"{len(compared) - len(differing)} of {len(compared)} results are identical")
+    return 1 if differing else 0
+
+
+@click.command()
+@LOGBOOK
+@click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder for the tables.")
+@JSON
+def export(logbook: Path, out: Path, as_json: bool) -> None:
+    """Write results and traces as CSV tables with a page that explains each column.
+
+    \b
+    Example:  bladerig export blades.logbook --out tables
+    """
+    from rig.report import tables
+
+    written = tables.export(logbook, out)
+    if as_json:
+        click.echo(json.dumps([str(path) for path in written]))
+    else:
+        click.echo(f"wrote {len(written)} files to {out}; start with {out / 'columns.csv'}")

@@ -1,0 +1,98 @@
+"""Raw frames and settings -> stored result: what the runner, a recompute and a test all call.
+
+The settings are journaled with the step, so a result can be computed again from the logbook
+alone, and the same raw bytes with the same settings always give the same result.
+"""
+
+import math
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from rig.bench import Site, Tower
+from rig.board.samples import Capture, capture
+from rig.board.wire import Event, Output
+from rig.errors import RigError
+from rig.measure.budget import Input
+from rig.measure.drop import evaluate_drop
+from rig.measure.facts import Asked, DropFacts, DropRecord, contact_height, gate_ticks
+from rig.measure.gravity import local_gravity
+
+Settings = Mapping[str, Any]
+
+
+def compute(measurand: str, raw: bytes, settings: Settings) -> dict[str, Any]:
+    """The result of one measurement as plain data.
+
+    Raises:
+        RigError: no such measurement.
+    """
+    if measurand not in MEASURES:
+        raise RigError(
+            f"nothing measures '{measurand}'", remedy=f"there is {', '.join(sorted(MEASURES))}"
+        )
+    return MEASURES[measurand](raw, settings)
+
+
+def drop(raw: bytes, settings: Settings) -> dict[str, Any]:
+    """One drop. Settings: `tower`, `site`, `contact`, `contact_after`, `time_base`, `asked`."""
+    tower = Tower.model_validate(settings["tower"])
+    site = Site.model_validate(settings["site"])
+    seen = capture(raw)
+    record = _record(seen, tower, settings["contact"], settings["contact_after"])
+    result = evaluate_drop(record, drop_facts(tower, site, settings["time_base"]), Asked(**settings["asked"]))
+    return result.to_dict()
+
+
+def drop_facts(tower: Tower, site: Site, base: Mapping[str, Any]) -> DropFacts:
+    wire, carriage, gate = tower.wire, tower.carriage, tower.gate
+    bench = "stated by the bench"
+    return DropFacts(
+        mass=Input("mass", carriage.mass_kg, carriage.u_mass_kg, math.inf, bench, "kg"),
+        scale=Input(
+            "scale", wire.count_m, wire.count_m * wire.u_count_relative, math.inf, bench, "m/count"
+        ),
+        time_base=Input(
+            "time_base", base["factor"], base["u"], math.inf, base["source"], "s/s", "rectangular"
+        ),
+        gravity=local_gravity(site.latitude_deg, site.elevation_m or 0.0),
+        drum_mass_kg=wire.drum_mass_kg,
+        cyclic_m=wire.cyclic_m,
+        lowest_a_m_s2=tower.fall.lowest_a_m_s2,
+        highest_a_m_s2=tower.fall.highest_a_m_s2,
+        slip_limit_m=tower.contact.slip_limit_m,
+        flag=Input("flag", gate.flag_m, gate.u_flag_m, math.inf, bench, "m")
+        if gate.fitted
+        else None,
+    )
+
+
+def _record(
+    seen: Capture, tower: Tower, contact: Settings, after: Settings | None
+) -> DropRecord:
+    def touched(outcome: Settings, name: str) -> Input:
+        return contact_height(
+            [outcome["counts"]], tower.contact.u_contact_m, tower.wire.count_m, name
+        )
+
+    released = [
+        e.ticks for e in seen.events if e.code is Event.OUTPUT and e.value == Output.LATCH and e.extra
+    ]
+    begin = released[0] if released else 0
+    end = int(seen.height.ticks[-1]) if len(seen.height.ticks) else begin
+    edges = [(e.ticks, e.value) for e in seen.events if e.code is Event.GATE]
+    return DropRecord(
+        ticks=seen.height.ticks,
+        counts=seen.height.values,
+        contact=touched(contact, "contact"),
+        contact_after=touched(after, "contact_after") if after else None,
+        gate_ticks=gate_ticks(edges, begin, end) if released else None,
+        illegal_edges=seen.height.illegal_edges,
+        missed_samples=seen.height.missed_samples,
+        lost_frames=sum(gap.missing for gap in seen.gaps) + seen.damaged,
+        guard_opened=any(
+            e.code is Event.GUARD and not e.value and e.ticks >= begin for e in seen.events
+        ),
+    )
+
+
+MEASURES: dict[str, Callable[[bytes, Settings], dict[str, Any]]] = {"drop": drop}

@@ -1,0 +1,203 @@
+"""Performs single steps on the bench.
+
+Each way of performing gives back a function that stores what came of it; the runner calls that
+inside the transaction that journals the outcome, so raw data, result and outcome are on the disk
+together or not at all.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from rig.board.link import Link, LinkError, LinkLost
+from rig.board.wire import Op
+from rig.errors import RigError
+from rig.guide import hazards, heights, measures
+from rig.guide.device import Device
+from rig.guide.operator import Operator
+from rig.guide.release import Releaser
+from rig.guide.safe import make_ready
+from rig.guide.steps import (
+    Ask,
+    Do,
+    Measure,
+    Note,
+    Outcome,
+    Raise,
+    Ready,
+    Recall,
+    Release,
+    Step,
+    Tell,
+    Touch,
+)
+from rig.logbook.store import Logbook
+from rig.units import parse_quantity
+
+LINE = "line"
+RECONNECT_LIMIT_S = 600.0
+ASK_LIMIT = 20
+Commit = Callable[[], Outcome]
+
+
+@dataclass
+class Performer:
+    """One run's hands on the device."""
+
+    book: Logbook
+    run_id: int
+    device: Device
+    operator: Operator
+    _ways: dict[type[Step], Callable[[int, Any], Commit]] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._ways = {
+            Tell: self._tell,
+            Do: self._do,
+            Ask: self._ask,
+            Ready: self._ready,
+            Touch: self._touch,
+            Raise: self._raise,
+            Release: self._release,
+            Measure: self._measure,
+            Recall: self._recall,
+            Note: self._note,
+        }
+
+    @property
+    def link(self) -> Link:
+        """The line as it is now (a new one after a replug)."""
+        return self.device.link
+
+    def perform(self, index: int, step: Step) -> Commit:
+        """Do the step; a lost line is waited for and the step done again.
+
+        Raises:
+            RigError: something the person has to mend before the run can go on.
+        """
+        while True:
+            try:
+                return self._ways[type(step)](index, step)
+            except LinkLost as error:
+                self._reconnect(error)
+
+    def disarm(self) -> None:
+        """Whatever happened: leave the interlock disarmed, if there is still a line."""
+        try:
+            self.link.command(Op.DISARM)
+        except LinkError:
+            pass  # without a line the board disarms itself
+
+    def _reconnect(self, error: LinkLost) -> None:
+        self.book.append(LINE, {"what": str(error)}, self.run_id)
+        self.operator.tell(f"{error}. Waiting for it ...")
+        clock = self.link.clock
+        end = clock.now() + RECONNECT_LIMIT_S
+        while True:
+            try:
+                self.device.link = self.device.reopen()
+                break
+            except RigError:
+                if clock.now() > end:
+                    raise error from None
+                clock.sleep(1.0)
+        self.book.append(LINE, {"what": "connected again", "boot": self.link.boot}, self.run_id)
+        self.operator.tell("Connected again.")
+
+    def _serve_until(self, test: Callable[[], bool]) -> None:
+        while not self.link.wait_until(test, 1.0):
+            pass
+
+    # -- the ways
+
+    def _tell(self, _: int, step: Tell) -> Commit:
+        self.operator.tell(step.text)
+        return dict
+
+    def _do(self, _: int, step: Do) -> Commit:
+        confirmed = self.operator.confirm(step, [hazards.LINES[key] for key in step.hazards])
+        self.device.act(step.hand, step.detail)
+        self._serve_until(confirmed)
+        return dict
+
+    def _ask(self, _: int, step: Ask) -> Commit:
+        for _attempt in range(ASK_LIMIT):
+            pending = self.operator.ask(step)
+            typed: list[str] = []
+
+            def came(pending: Callable[[], str | None] = pending, typed: list[str] = typed) -> bool:
+                answer = pending()
+                if answer is not None:
+                    typed.append(answer)
+                return answer is not None
+
+            self._serve_until(came)
+            try:
+                value = _understood(step, typed[0])
+            except RigError as error:
+                self.operator.tell(str(error))
+                continue
+            return lambda: {"value": value}
+        raise RigError(f"no usable answer to '{step.key}'", remedy="start again to resume the run")
+
+    def _ready(self, _: int, step: Ready) -> Commit:
+        make_ready(self.device, self.operator, step.text)
+        boot = self.link.boot
+        return lambda: {"boot": boot}
+
+    def _touch(self, _: int, step: Touch) -> Commit:
+        confirmed = self.operator.confirm(Do(step.text), ())
+        self.device.act(step.hand)
+        self._serve_until(confirmed)
+        found = heights.touch(self.device, self.operator)
+        return lambda: found
+
+    def _raise(self, _: int, step: Raise) -> Commit:
+        found = heights.raise_into(self.device, self.operator, step)
+        return lambda: found
+
+    def _release(self, index: int, step: Release) -> Commit:
+        return Releaser(self.book, self.run_id, self.device, self.operator).perform(index, step)
+
+    def _measure(self, _: int, step: Measure) -> Commit:
+        raw, _meta = self.book.raw(step.raw_id)
+        result = measures.compute(step.measurand, raw, step.settings)
+
+        def store() -> Outcome:
+            number = self.book.store_result(
+                self.run_id, step.trial, step.measurand, result, [step.raw_id]
+            )
+            return {"result_id": number, **result}
+
+        return store
+
+    def _recall(self, _: int, step: Recall) -> Commit:
+        oldest = datetime.now(UTC) - timedelta(hours=step.hours)
+        rows = [row.body for row in self.book.journal(kind=step.kind) if row.at_utc >= oldest]
+        boot = self.link.boot
+        return lambda: {"found": rows[::-1][: step.limit], "boot": boot}
+
+    def _note(self, _: int, step: Note) -> Commit:
+        def store() -> Outcome:
+            return {"row": self.book.append(step.kind, dict(step.body), self.run_id)}
+
+        return store
+
+
+def _understood(step: Ask, typed: str) -> float | str:
+    typed = typed.strip()
+    if step.kind == "choice":
+        matches = [choice for choice in step.choices if choice.startswith(typed.lower())]
+        if typed.lower() in step.choices:
+            return typed.lower()
+        if len(matches) == 1 and typed:
+            return matches[0]
+        raise RigError(
+            f"'{typed}' is not one of the answers", remedy=f"type {', '.join(step.choices)}"
+        )
+    if step.kind == "text":
+        if not typed:
+            raise RigError("nothing was typed", remedy="type a few words")
+        return typed
+    return parse_quantity(typed, step.kind)

@@ -1,0 +1,188 @@
+"""Arm, permit, wait for the hand on the button, record the fall.
+
+Software only ever permits. The intent is journaled before the permit leaves: should the program
+die after that, the resumed run knows that the carriage may have fallen unrecorded.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from rig.board.link import Link, LinkLost, Reply
+from rig.board.samples import Happening
+from rig.board.wire import LIMITS, Event, Op, Output, Reason, State
+from rig.calibration import timebase
+from rig.errors import RigError
+from rig.guide.device import Device
+from rig.guide.heights import lights
+from rig.guide.operator import Operator
+from rig.guide.reasons import TEXT
+from rig.guide.safe import make_ready
+from rig.guide.steps import Outcome, Release
+from rig.logbook.store import Logbook
+
+INTENT, ENDED = "permit", "permit_ended"
+TRIES = 40
+SETTLE_S = 0.4
+SETTLE_LIMIT_S = 5.0
+EXCHANGES_USED = 3_000
+_UNDER_WAY = (State.RELEASING, State.FLIGHT)
+
+
+@dataclass
+class Releaser:
+    """One Release step."""
+
+    book: Logbook
+    run_id: int
+    device: Device
+    operator: Operator
+    _events: list[Happening] = field(default_factory=list)
+    _index: int = -1
+
+    def perform(self, index: int, step: Release) -> Callable[[], Outcome]:
+        """The fall's record and how it ended.
+
+        Raises:
+            RigError: the interlock kept refusing.
+            LinkLost: the line went down before the permit.
+        """
+        self._index = index
+        if self._was_permitted():
+            return lambda: _unrecorded("INTERRUPTED")
+        self.operator.tell(step.text)
+        for _ in range(TRIES):
+            raw = self._try_once(step)
+            if raw is not None:
+                return self._stored(step, raw)
+        raise RigError(
+            "the interlock did not come to a release",
+            remedy="put right what it named, then start the same command again",
+        )
+
+    def _was_permitted(self) -> bool:
+        """Whether an earlier life of this run permitted this release and never saw its end."""
+        open_permits = 0
+        for row in self.book.journal(self.run_id):
+            if row.kind in (INTENT, ENDED) and row.body["index"] == self._index:
+                open_permits += 1 if row.kind == INTENT else -1
+        return open_permits > 0
+
+    def _try_once(self, step: Release) -> bytes | None:
+        """The raw bytes of a fall, or None when nothing was released this time."""
+        link = self.device.link
+        self._events = []
+        link.listeners.append(self._events.append)
+        link.start_record()
+        permitted = False
+        try:
+            armed = link.command(Op.ARM, low=step.low_counts, high=step.high_counts)
+            if not armed.done:
+                return self._refused(armed)
+            body = {"index": self._index, "trial": step.trial}
+            self.book.append(INTENT, body, self.run_id)
+            permitted = True
+            granted = link.command(Op.PERMIT, nonce=armed.value)
+            if not granted.done:
+                return self._withdrawn(granted.reason)
+            self.device.act("press")
+            return self._watch_fall()
+        except LinkLost:
+            if not permitted:
+                raise
+            return link.stop_record()
+        finally:
+            link.listeners.remove(self._events.append)
+
+    def _watch_fall(self) -> bytes | None:
+        link = self.device.link
+        begun = link.clock.now()
+        limit_s = LIMITS["PERMIT_LIMIT_MS"] / 1e3
+
+        def ended() -> bool:
+            left = max(limit_s - (link.clock.now() - begun), 0)
+            self.operator.live(f"PERMITTED: press the release button ({left:.0f} s)  {lights(link)}")
+            return any(
+                e.code is Event.STATE and e.value in (State.HELD, State.TRIPPED)
+                for e in self._events
+            )
+
+        # The events could be lost on the line; then the trial is void, and this limit ends it.
+        link.wait_until(ended, limit_s + LIMITS["FLIGHT_LIMIT_MS"] / 1e3 + 2)
+        if not self._released() and self._ended() is not None:
+            return self._withdrawn(Reason(self._ended() or 0))
+        self._let_settle(link)
+        return link.stop_record()
+
+    def _let_settle(self, link: Link) -> None:
+        """Record until the carriage lies still, so that every later strike is in the record."""
+        last: list[Any] = [link.position, link.clock.now()]
+
+        def still() -> bool:
+            if last[0] is None or abs((link.position or 0) - last[0]) > 1:
+                last[:] = [link.position, link.clock.now()]
+            return bool(link.clock.now() - last[1] >= SETTLE_S)
+
+        link.wait_until(still, SETTLE_LIMIT_S)
+
+    def _released(self) -> bool:
+        return any(
+            e.code is Event.OUTPUT and e.value == Output.LATCH and e.extra for e in self._events
+        )
+
+    def _ended(self) -> int | None:
+        """The reason with which the interlock left the permit, the release or the flight."""
+        ends = [
+            e.extra
+            for e in self._events
+            if e.code is Event.STATE and e.value in (State.HELD, State.TRIPPED)
+        ]
+        return ends[0] if ends else None
+
+    def _refused(self, reply: Reply) -> None:
+        """Tell why, and give the person time to put it right."""
+        link = self.device.link
+        link.stop_record()
+        self.operator.tell("Not armed: " + "; ".join(TEXT[reason] for reason in reply.unmet()))
+        self._put_right(reply.reason)
+
+    def _withdrawn(self, reason: Reason) -> None:
+        self.device.link.stop_record()
+        self.book.append(ENDED, {"index": self._index, "reason": reason.name}, self.run_id)
+        self.operator.tell(f"Nothing was released: {TEXT[reason]}.")
+        self._put_right(reason)
+
+    def _put_right(self, reason: Reason) -> None:
+        link = self.device.link
+        link.wait(0.25)
+        unsafe = (Reason.GUARD_OPEN, Reason.ESTOP_OPEN, Reason.TRIPPED)
+        if reason in unsafe or link.status.get("state") == State.TRIPPED:
+            make_ready(self.device, self.operator, "Close the guard and check the e-stop.")
+        else:
+            link.wait(1.0)
+
+    def _stored(self, step: Release, raw: bytes) -> Callable[[], Outcome]:
+        link = self.device.link
+        used = link.exchanges[-EXCHANGES_USED:]
+        base = timebase.regress(
+            [e.sent_s for e in used],
+            [e.received_s for e in used],
+            timebase.unwrap_ticks([e.ticks for e in used]),
+        )
+        ended = self._ended()
+        outcome: dict[str, Any] = {
+            "ended": "UNSEEN" if ended is None else Reason(ended).name,
+            "released": self._released(),
+            "boot": link.boot,
+            "time_base": {"factor": base.factor, "u": base.u, "source": base.source},
+        }
+
+        def store() -> Outcome:
+            raw_id = self.book.store_raw(self.run_id, step.trial, raw, outcome)
+            return {"raw_id": raw_id, **outcome}
+
+        return store
+
+
+def _unrecorded(why: str) -> Outcome:
+    return {"raw_id": None, "ended": why, "released": None, "boot": None, "time_base": None}
