@@ -13,9 +13,8 @@ from collections.abc import Callable, Iterable, Iterator
 
 from rig.errors import RigError
 from rig.logbook import connect, schema
-from rig.logbook.findings import USE_COPY, Finding, JournalCheck, table_findings
-from rig.logbook.pages import odd_records
-from rig.logbook.scan import COLUMNS, Text, rows
+from rig.logbook.findings import USE_COPY, Finding, JournalCheck, Rows, table_findings
+from rig.logbook.pages import rows
 
 __all__ = ["Finding", "audit"]
 
@@ -44,7 +43,7 @@ def audit(path: connect.StrPath, *, printed: str | None = None) -> list[Finding]
     except RigError as error:
         return [Finding("file", error.what, error.remedy)]
     try:
-        connection.text_factory = Text
+        connection.text_factory = bytes
         return _Audit(connection, printed).findings()
     finally:
         connection.close()
@@ -55,12 +54,13 @@ class _Audit:
         self._connection = connection
         self._printed = printed
         self._journal = JournalCheck()
+        self._image = b""
 
     def findings(self) -> list[Finding]:
         checks: tuple[tuple[str, Callable[[], Iterable[Finding]]], ...] = (
             ("file", self._begin),
             ("schema", self._schema),
-            ("journal", lambda: self._journal.findings(rows(self._connection, "journal"))),
+            ("journal", lambda: self._journal.findings(self._rows("journal"))),
             ("schema", self._version),
             ("run", lambda: self._table("run")),
             ("raw", lambda: self._table("raw")),
@@ -68,7 +68,6 @@ class _Audit:
             ("result", self._raws_of_results),
             ("references", self._references),
             ("file", self._integrity),
-            ("file", self._records),
             ("fingerprint", self._fingerprint),
         )
         found = [finding for place, check in checks for finding in _limited(place, check)]
@@ -77,6 +76,8 @@ class _Audit:
     def _begin(self) -> Iterator[Finding]:
         """One view of the file for all checks, though a writer may be at work."""
         self._connection.execute("BEGIN")
+        self._connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+        self._image = self._connection.serialize()
         (application,) = self._connection.execute("PRAGMA application_id").fetchone()
         if application != schema.APPLICATION_ID:
             yield Finding("file header", "the mark of a logbook is missing")
@@ -112,7 +113,12 @@ class _Audit:
             )
 
     def _table(self, table: str) -> Iterator[Finding]:
-        return table_findings(table, rows(self._connection, table), self._journal.vouched)
+        return table_findings(table, self._rows(table), self._journal.vouched)
+
+    def _rows(self, table: str) -> Rows:
+        query = "SELECT rootpage FROM sqlite_schema WHERE type = 'table' AND name = ?"
+        root = self._connection.execute(query, (table,)).fetchone()
+        return () if root is None else rows(self._image, root[0], schema.COLUMN_COUNTS[table])
 
     def _raws_of_results(self) -> Iterator[Finding]:
         query = (
@@ -133,14 +139,6 @@ class _Audit:
             text = said.decode("utf-8", "replace")
             if text != "ok":
                 yield Finding("file", f"SQLite reports: {' '.join(text.split())}")
-
-    def _records(self) -> Iterator[Finding]:
-        image = self._connection.serialize()
-        query = "SELECT name, rootpage FROM sqlite_schema WHERE type = 'table'"
-        for name, root in self._connection.execute(query).fetchall():
-            if name.decode("utf-8", "replace") in COLUMNS:
-                for row_id, what in odd_records(image, root):
-                    yield Finding(f"{_named(name)} {row_id}", what)
 
     def _fingerprint(self) -> Iterator[Finding]:
         if self._printed is None or self._printed in self._journal.fingerprints.values():

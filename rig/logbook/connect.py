@@ -101,7 +101,8 @@ def reader(file: Path) -> sqlite3.Connection:
         return _connect(file, "mode=ro")
     except sqlite3.OperationalError as error:
         wal = file.with_name(file.name + "-wal")
-        if error.sqlite_errorname != "SQLITE_CANTOPEN" or (wal.exists() and wal.stat().st_size):
+        no_side_files = error.sqlite_errorname.startswith(("SQLITE_CANTOPEN", "SQLITE_READONLY"))
+        if not no_side_files or (wal.exists() and wal.stat().st_size):
             raise
         # A copy taken from a live study, in a folder where SQLite may not make its side files.
         return _connect(file, "immutable=1&mode=ro")

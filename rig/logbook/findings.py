@@ -9,9 +9,10 @@ from typing import Any, NamedTuple, cast
 
 from rig.logbook import journal
 from rig.logbook.hashing import GENESIS_PREVIOUS, content_hash, fingerprint, row_hash, sha256
-from rig.logbook.scan import Field, Unreadable
+from rig.logbook.pages import BadPage, BadRow, Field, Record
 
 USE_COPY = "compare with a copy of the logbook made earlier"
+Rows = Iterable[Record | BadRow | BadPage]
 _TABLE_OF = {journal.RUN_STARTED: "run", journal.RAW_STORED: "raw", journal.RESULT_STORED: "result"}
 
 
@@ -50,15 +51,17 @@ class JournalCheck:
         self._next = 1
         self._last_at: datetime | None = None
 
-    def findings(self, rows: Iterable[tuple[Field, ...] | Unreadable]) -> Iterator[Finding]:
+    def findings(self, rows: Rows) -> Iterator[Finding]:
         """Everything wrong with the journal rows, in their order."""
         for row in rows:
-            if isinstance(row, Unreadable):
-                yield unreadable("journal row", row)
-                self._go_on_after(row.last or row.first)
+            if isinstance(row, BadPage):
+                yield bad_page("journal", row)
+            elif isinstance(row, BadRow):
+                yield Finding(f"journal row {self._next}", f"cannot be read: {row.why}")
+                self._go_on_after(self._next)
             else:
-                yield from self._numbering(row)
-                yield from self._row(row)
+                yield from self._numbering(row.fields)
+                yield from self._row(row.fields)
         if self._next == 1:
             yield Finding("journal", "holds no rows")
 
@@ -80,9 +83,7 @@ class JournalCheck:
         self._before, self._next = [], number + 1
 
     def _follows(self, row: tuple[Any, ...]) -> bool:
-        return any(
-            row_hash(before, *map(_hashable, row[:-1])) == row[-1] for before in self._before
-        )
+        return any(_digest(before, row[:-1]) == row[-1] for before in self._before)
 
     def _row(self, row: tuple[Field, ...]) -> Iterator[Finding]:
         number, (at_utc, run_id, kind, body, digest) = self._next, row[1:]
@@ -135,22 +136,22 @@ class JournalCheck:
 
 def table_findings(
     table: str,
-    rows: Iterable[tuple[Field, ...] | Unreadable],
+    rows: Rows,
     vouched: dict[tuple[str, object], Vouched],
 ) -> Iterator[Finding]:
     """Rows of a table against what the journal said of them when they were stored."""
     missing = {row_id for name, row_id in vouched if name == table}
+    row_id = 0
     for row in rows:
-        if isinstance(row, Unreadable):
-            yield unreadable(table, row)
-            last = row.last
-            missing = {
-                m
-                for m in missing
-                if isinstance(m, int) and (m < row.first or (last is not None and m > last))
-            }
+        if isinstance(row, BadPage):
+            yield bad_page(table, row)
             continue
-        row_id, number = cast(int, row[0]), cast(int, row[1])
+        if isinstance(row, BadRow):
+            row_id = row_id + 1
+            missing.discard(row_id)
+            yield Finding(f"{table} {row_id}", f"cannot be read: {row.why}")
+            continue
+        row_id, number = row.row_id, cast(int, row.fields[1])
         missing.discard(row_id)
         said = vouched.get((table, row_id))
         place = f"{table} {row_id}"
@@ -158,18 +159,18 @@ def table_findings(
             yield Finding(place, "was not stored by the logbook: no journal row names it")
         elif said.number != number:
             yield Finding(place, f"names journal row {number}, it was stored by row {said.number}")
-        elif content_of(table, row) != said.content:
+        elif content_of(table, row.fields) != said.content:
             yield Finding(
                 place, f"was changed after it was stored (journal row {said.number} has its hash)"
             )
         elif table == "raw":
-            yield from _frames(place, row)
-    for row_id in sorted(missing, key=str):
-        yield Finding(f"{table} {row_id}", "is missing, or its number was changed")
+            yield from _frames(place, row.fields)
+    for lost in sorted(missing, key=str):
+        yield Finding(f"{table} {lost}", "is missing, or its number was changed")
 
 
 def content_of(table: str, row: tuple[Any, ...]) -> str:
-    """The hash of a row of `run`, `raw` or `result`, columns as in `scan.COLUMNS`."""
+    """The hash of a row of `run`, `raw` or `result`, columns as in the schema."""
     row_id, _number, *columns = map(_hashable, row)
     if table == "raw" and isinstance(row[-1], bytes):
         columns[-1] = sha256(row[-1])
@@ -188,15 +189,9 @@ def _frames(place: str, row: tuple[Field, ...]) -> Iterator[Finding]:
         yield Finding(place, "its frames do not unpack to what its hash says")
 
 
-def unreadable(thing: str, rows: Unreadable) -> Finding:
-    """The finding for rows SQLite cannot read."""
-    if rows.last is None:
-        what = f"it and the rows after it cannot be read ({rows.why})"
-    elif rows.last > rows.first:
-        what = f"it and the rows up to {rows.last} cannot be read ({rows.why})"
-    else:
-        what = f"cannot be read ({rows.why})"
-    return Finding(f"{thing} {rows.first}", what, "take them from a copy made earlier")
+def bad_page(table: str, page: BadPage) -> Finding:
+    """The finding for a page of a table that cannot be read."""
+    return Finding(table, f"page {page.number} of the file, which holds some of it, is damaged")
 
 
 def _digest(before: bytes, row: tuple[Any, ...]) -> bytes:

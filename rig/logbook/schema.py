@@ -58,6 +58,10 @@ KEYS: Mapping[str, str] = {
 """Table -> its primary key, which counts 1, 2, 3 ... without gaps."""
 
 
+COLUMN_COUNTS: Mapping[str, int] = {"journal": 6, "run": 6, "raw": 8, "result": 8}
+"""Table -> how many columns it has."""
+
+
 def _append_only(table: str, key: str) -> tuple[str, ...]:
     """Triggers that refuse every change of a stored row.
 

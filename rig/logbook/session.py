@@ -1,5 +1,6 @@
 """One open logbook file: its connection, clock, transactions and the end of its journal."""
 
+import secrets
 import sqlite3
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
@@ -9,7 +10,7 @@ from pathlib import Path
 from rig.errors import RigError
 from rig.logbook import journal, query, schema
 from rig.logbook.connect import mending
-from rig.logbook.hashing import JSON
+from rig.logbook.hashing import GENESIS_PREVIOUS, JSON
 
 Clock = Callable[[], datetime]
 
@@ -17,6 +18,22 @@ Clock = Callable[[], datetime]
 def utc_now() -> datetime:
     """The computer's clock."""
     return datetime.now(UTC)
+
+
+def write_genesis(connection: sqlite3.Connection, title: str, at: datetime) -> None:
+    """Makes the tables and the first row of a new file, in one transaction."""
+    connection.execute("BEGIN IMMEDIATE")
+    connection.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
+    for step in range(1, schema.VERSION + 1):
+        schema.migrate_to(connection, step)
+    body: dict[str, JSON] = {
+        "title": title,
+        "schema": schema.VERSION,
+        "logbook_id": secrets.token_hex(16),
+    }
+    before = journal.Head(0, at, GENESIS_PREVIOUS)
+    journal.add(connection, before, at, journal.GENESIS, body)
+    connection.execute("COMMIT")
 
 
 class Session:

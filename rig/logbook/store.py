@@ -1,21 +1,19 @@
 """The logbook of a study: one SQLite file that only grows."""
 
-import secrets
 import sqlite3
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
-from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
 from rig.errors import RigError
-from rig.logbook import connect, journal, query, schema
-from rig.logbook.hashing import GENESIS_PREVIOUS, JSON, canonical, content_hash, fingerprint, sha256
+from rig.logbook import connect, journal, query
+from rig.logbook.hashing import JSON, canonical, content_hash, fingerprint, sha256
 from rig.logbook.lock import writer_lock
 from rig.logbook.records import Outcome, Result, Row, Run
-from rig.logbook.session import Clock, Session, utc_now
+from rig.logbook.session import Clock, Session, utc_now, write_genesis
 
 
 class Logbook:
@@ -45,7 +43,7 @@ class Logbook:
             unmade.callback(file.unlink, missing_ok=True)
             connection = connect.writer(file, create=True)
             unmade.callback(connection.close)
-            _write_genesis(connection, title, now())
+            write_genesis(connection, title, now())
             connect.write_ahead(connection)
             unmade.pop_all()
             stack.callback(connection.close)
@@ -288,18 +286,3 @@ class Logbook:
         """Everything stored in the block reaches the disk together, or none of it."""
         with self._session.atomic():
             yield
-
-
-def _write_genesis(connection: sqlite3.Connection, title: str, at: datetime) -> None:
-    connection.execute("BEGIN IMMEDIATE")
-    connection.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
-    for step in range(1, schema.VERSION + 1):
-        schema.migrate_to(connection, step)
-    body: dict[str, JSON] = {
-        "title": title,
-        "schema": schema.VERSION,
-        "logbook_id": secrets.token_hex(16),
-    }
-    before = journal.Head(0, at, GENESIS_PREVIOUS)
-    journal.add(connection, before, at, journal.GENESIS, body)
-    connection.execute("COMMIT")

@@ -1,0 +1,42 @@
+"""A writer killed at any instant has lost nothing that it reported as stored."""
+
+import random
+import subprocess
+import sys
+from pathlib import Path
+
+from rig.logbook import Logbook
+from rig.logbook.audit import audit
+
+ROOT = Path(__file__).parents[2]
+KILLS = 20
+
+
+def killed_after(path: Path, acknowledged: int) -> list[int]:
+    """Row numbers a writer had reported when it was killed, at least `acknowledged` of them."""
+    command = [sys.executable, "-m", "tests.logbook.writer", str(path)]
+    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) as writer:
+        assert writer.stdout is not None
+        lines = [writer.stdout.readline() for _ in range(acknowledged)]
+        writer.kill()
+        lines.extend(writer.stdout)
+    # The kill may have cut the last line short.
+    return [int(line) for line in lines if line.endswith("\n")]
+
+
+def test_every_acknowledged_row_survives_a_killed_writer(tmp_path: Path) -> None:
+    path, dice, acknowledged = tmp_path / "study.logbook", random.Random(4), set[int]()
+    Logbook.create(path, title="t").close()
+    for _ in range(KILLS):
+        acknowledged.update(killed_after(path, dice.randrange(1, 120)))
+        assert audit(path) == []
+        with Logbook.open(path, writable=False) as book:
+            numbers = {row.number for row in book.journal()}
+        assert acknowledged <= numbers
+    with Logbook.open(path, writable=True) as book:
+        book.append("note", {"text": "going on"})
+        results = book.results()
+        assert [result.raw_ids for result in results] == [(i + 1,) for i in range(len(results))]
+        assert len(book.unfinished_runs()) == KILLS
+    assert audit(path) == []
+    assert [file.name for file in tmp_path.iterdir()] == [path.name]
