@@ -1,0 +1,1 @@
+"""The real firmware, executed instruction by instruction."""

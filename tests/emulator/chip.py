@@ -1,0 +1,257 @@
+"""The emulated microcontroller: the C layer with Python's types on it. Time is cycles."""
+
+import ctypes
+import enum
+import functools
+from collections.abc import Iterable
+from typing import Any, NamedTuple
+
+from tests.emulator.build import build_shim
+
+CYCLES_PER_S = 16_000_000
+HOST_BYTE_CYCLES = 640.0  # 10 bits at 250,000 baud
+
+RESET_POWER, RESET_PIN, RESET_WATCHDOG = 1, 2, 8  # bits of MCUSR
+
+
+class Vector(enum.IntEnum):
+    """Interrupt vectors of the ATmega328P (data sheet, table of reset and interrupt vectors)."""
+
+    INT0 = 1
+    INT1 = 2
+    PCINT2 = 5
+    TIMER2_COMPA = 7
+    TIMER1_CAPT = 10
+    TIMER1_COMPA = 11
+    TIMER1_OVF = 13
+    USART_RX = 18
+    USART_UDRE = 19
+
+
+class Stop(enum.IntFlag):
+    """Why `Chip.run` came back."""
+
+    TIME = 1
+    PIN = 2
+    CRASH = 4
+
+
+class PinEvent(NamedTuple):
+    """A level on a pin. `port` is 0, 1, 2 for B, C, D."""
+
+    cycle: int
+    port: int
+    bit: int
+    level: int
+
+
+class _Event(ctypes.Structure):
+    _fields_ = (
+        ("cycle", ctypes.c_uint64),
+        ("port", ctypes.c_uint8),
+        ("bit", ctypes.c_uint8),
+        ("level", ctypes.c_uint8),
+        ("unused", ctypes.c_uint8 * 5),
+    )
+
+
+class Probe(ctypes.Structure):
+    """One interrupt's figures in cycles: latency from pending to first instruction."""
+
+    _fields_ = tuple(
+        (name, ctypes.c_uint64) for name in ("count", "max_latency", "max_length", "total_length")
+    )
+
+
+class Counters(ctypes.Structure):
+    """Counted since power-up of the process; `slept` in cycles, the rest in events."""
+
+    _fields_ = tuple(
+        (name, ctypes.c_uint64)
+        for name in (
+            "illegal_baud",
+            "rx_overruns",
+            "rx_bytes",
+            "tx_bytes",
+            "merged_edges",
+            "resets",
+            "slept",
+        )
+    )
+
+
+_U8, _U16, _U32, _U64, _P = (
+    ctypes.c_uint8,
+    ctypes.c_uint16,
+    ctypes.c_uint32,
+    ctypes.c_uint64,
+    ctypes.c_void_p,
+)
+_SIGNATURES: dict[str, tuple[Any, tuple[Any, ...]]] = {
+    "sim_new": (_P, (ctypes.c_char_p, _U32, ctypes.c_double)),
+    "sim_free": (None, (_P,)),
+    "sim_reset_pin": (None, (_P,)),
+    "sim_power_up": (None, (_P, _U64)),
+    "sim_run": (ctypes.c_int, (_P, _U64)),
+    "sim_cycle": (_U64, (_P,)),
+    "sim_pc": (_U32, (_P,)),
+    "sim_asleep": (ctypes.c_int, (_P,)),
+    "sim_counters": (None, (_P, _P)),
+    "sim_peek": (_U8, (_P, _U16)),
+    "sim_poke": (None, (_P, _U16, _U8)),
+    "sim_flash": (_U8, (_P, _U32)),
+    "sim_set_flash": (None, (_P, _U32, _U8)),
+    "sim_eeprom": (None, (_P, _U16, _P, _U32)),
+    "sim_set_eeprom": (None, (_P, _U16, ctypes.c_char_p, _U32)),
+    "sim_analog": (None, (_P, ctypes.c_int, _U32)),
+    "sim_drive": (None, (_P, ctypes.c_int, ctypes.c_int, ctypes.c_int)),
+    "sim_edges": (ctypes.c_int, (_P, _P, _U32)),
+    "sim_stop_on": (None, (_P, ctypes.c_int, _U8)),
+    "sim_changes": (_U32, (_P, _P, _U32)),
+    "sim_receive": (None, (_P, ctypes.c_char_p, _U32)),
+    "sim_sent": (_U32, (_P, _P, _P, _U32)),
+    "sim_probe": (None, (_P, ctypes.c_int, _P)),
+    "sim_clear_probes": (None, (_P,)),
+}
+_ROOM = 4096
+
+
+@functools.cache
+def _library() -> ctypes.CDLL:
+    library = ctypes.CDLL(str(build_shim()))
+    for name, (result, arguments) in _SIGNATURES.items():
+        function = getattr(library, name)
+        function.restype, function.argtypes = result, arguments
+    return library
+
+
+class Chip:
+    """An ATmega328P running `image` from power-up at cycle 0."""
+
+    def __init__(self, image: bytes, host_byte_cycles: float = HOST_BYTE_CYCLES) -> None:
+        self._c = _library()
+        self._sim = self._c.sim_new(image, len(image), host_byte_cycles)
+        if not self._sim:
+            raise RuntimeError("libsimavr does not know the atmega328p")
+        self._events = (_Event * _ROOM)()
+        self._bytes = (_U8 * _ROOM)()
+        self._cycles = (_U64 * _ROOM)()
+
+    def __del__(self) -> None:
+        if getattr(self, "_sim", None):
+            self._c.sim_free(self._sim)
+            self._sim = None
+
+    @property
+    def cycle(self) -> int:
+        """Cycles since power-up of the process; resets do not set it back."""
+        return int(self._c.sim_cycle(self._sim))
+
+    def run(self, until: int) -> Stop:
+        """Execute to cycle `until` (or a few cycles past it: to the end of an instruction)."""
+        stop = Stop(self._c.sim_run(self._sim, until))
+        if Stop.CRASH in stop:
+            raise RuntimeError(f"the program crashed at {self._c.sim_pc(self._sim):#06x}")
+        return stop
+
+    def reset_pin(self) -> None:
+        """A pulse on the reset pin: RAM and EEPROM stay."""
+        self._c.sim_reset_pin(self._sim)
+
+    def power_up(self, cycle: int) -> None:
+        """Power came back at `cycle`: EEPROM stays, RAM holds noise, input to come is forgotten."""
+        self._c.sim_power_up(self._sim, cycle)
+
+    def drive(self, port: int, bit: int, level: int) -> None:
+        """Put a level on a pin now."""
+        self._c.sim_drive(self._sim, port, bit, level)
+
+    def analog(self, channel: int, volts: float) -> None:
+        """Put a voltage on an analog input."""
+        self._c.sim_analog(self._sim, channel, round(volts * 1000))
+
+    def edges(self, events: Iterable[PinEvent]) -> None:
+        """Levels to come, in order of time.
+
+        Raises:
+            ValueError: out of order.
+        """
+        given = [_Event(*event) for event in events]
+        if self._c.sim_edges(self._sim, (_Event * len(given))(*given), len(given)):
+            raise ValueError("pin edges out of order of time")
+
+    def stop_on(self, port: int, mask: int) -> None:
+        """Let `run` come back when one of these driven pins changes."""
+        self._c.sim_stop_on(self._sim, port, mask)
+
+    def changes(self) -> list[PinEvent]:
+        """Changes of what the chip drives high, since the last call."""
+        events: list[PinEvent] = []
+        while count := self._c.sim_changes(self._sim, self._events, _ROOM):
+            events += [PinEvent(e.cycle, e.port, e.bit, e.level) for e in self._events[:count]]
+        return events
+
+    def receive(self, data: bytes) -> None:
+        """Bytes that the host starts to send now, one after another."""
+        self._c.sim_receive(self._sim, data, len(data))
+
+    def sent(self) -> tuple[bytes, list[int]]:
+        """Bytes that left the chip since the last call, and the cycle each was complete at."""
+        data, cycles = b"", []
+        while count := self._c.sim_sent(self._sim, self._bytes, self._cycles, _ROOM):
+            data += bytes(self._bytes[:count])
+            cycles += self._cycles[:count]
+        return data, cycles
+
+    def counters(self) -> Counters:
+        """What the C layer counts."""
+        out = Counters()
+        self._c.sim_counters(self._sim, ctypes.byref(out))
+        return out
+
+    def probe(self, vector: int) -> Probe:
+        """Figures of one interrupt since `clear_probes`."""
+        out = Probe()
+        self._c.sim_probe(self._sim, vector, ctypes.byref(out))
+        return out
+
+    def clear_probes(self) -> None:
+        """Start the interrupt figures again."""
+        self._c.sim_clear_probes(self._sim)
+
+    def peek(self, address: int) -> int:
+        """A byte of data space."""
+        return int(self._c.sim_peek(self._sim, address))
+
+    def poke(self, address: int, value: int) -> None:
+        """Write a byte of data space as the program would: peripherals take notice."""
+        self._c.sim_poke(self._sim, address, value)
+
+    def eeprom(self, offset: int, size: int) -> bytes:
+        """Bytes of the EEPROM."""
+        out = (_U8 * size)()
+        self._c.sim_eeprom(self._sim, offset, out, size)
+        return bytes(out)
+
+    def set_eeprom(self, offset: int, data: bytes) -> None:
+        """Write the EEPROM."""
+        self._c.sim_set_eeprom(self._sim, offset, data, len(data))
+
+    @property
+    def asleep(self) -> bool:
+        """Whether the program sleeps."""
+        return bool(self._c.sim_asleep(self._sim))
+
+    @property
+    def program_counter(self) -> int:
+        """Byte address of the next instruction."""
+        return int(self._c.sim_pc(self._sim))
+
+    def flash(self, address: int, size: int) -> bytes:
+        """Bytes of program memory."""
+        return bytes(self._c.sim_flash(self._sim, address + i) for i in range(size))
+
+    def set_flash(self, address: int, data: bytes) -> None:
+        """Change program memory, to provoke faults no input can."""
+        for i, byte in enumerate(data):
+            self._c.sim_set_flash(self._sim, address + i, byte)
