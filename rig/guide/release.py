@@ -178,7 +178,8 @@ class Releaser:
         }
 
         def store() -> Outcome:
-            raw_id = self.book.store_raw(self.run_id, step.trial, raw, outcome)
+            meta = {"trial": step.trial, **outcome}
+            raw_id = self.book.store_raw(self.run_id, step.trial, raw, meta)
             return {"raw_id": raw_id, **outcome}
 
         return store

@@ -118,7 +118,9 @@ class _Audit:
     def _rows(self, table: str) -> Rows:
         query = "SELECT rootpage FROM sqlite_schema WHERE type = 'table' AND name = ?"
         root = self._connection.execute(query, (table,)).fetchone()
-        return () if root is None else rows(self._image, root[0], schema.COLUMN_COUNTS[table])
+        if root is None or not isinstance(root[0], int):
+            return ()
+        return rows(self._image, root[0], schema.COLUMN_COUNTS[table])
 
     def _raws_of_results(self) -> Iterator[Finding]:
         query = (
@@ -131,7 +133,7 @@ class _Audit:
     def _references(self) -> Iterator[Finding]:
         for table, row_id, parent, _ in self._connection.execute("PRAGMA foreign_key_check"):
             yield Finding(
-                f"{_named(table)} {row_id}", f"names a row of {parent.decode()} that is not there"
+                f"{_named(table)} {row_id}", f"names a row of {_named(parent)} that is not there"
             )
 
     def _integrity(self) -> Iterator[Finding]:
@@ -151,8 +153,8 @@ class _Audit:
         )
 
 
-def _named(table: bytes) -> str:
-    name = table.decode("utf-8", "replace")
+def _named(table: object) -> str:
+    name = table.decode("utf-8", "replace") if isinstance(table, bytes) else str(table)
     return _NAME.get(name, name)
 
 

@@ -62,6 +62,7 @@ class Branch:
         expected: rms that quantisation and cyclic error alone would give, counts.
         bound: smallest standard deviation of an unbiased speed from these samples, were their
             errors white of variance 1/12 (Cramer-Rao, with the same unknowns and priors).
+        plain_bound: the same with the bend known: a parabola's bound.
     """
 
     speed: float
@@ -77,6 +78,7 @@ class Branch:
     residual: float
     expected: float
     bound: float
+    plain_bound: float
 
 
 def fit(
@@ -132,7 +134,9 @@ def fit(
     gradient, speed = _speed_gradient(p, level)
     known, extra = (float(gradient @ c @ gradient) for c in (cov_known, cov_excess))
     covariance = cov_known + cov_excess
-    white = np.linalg.inv(design.T @ design / FLOOR + precision)
+    information = design.T @ design / FLOOR + precision
+    white = np.linalg.inv(information)
+    plain = np.linalg.inv(information[:3, :3])
     return Branch(
         speed=speed,
         u_speed=math.sqrt(known + extra),
@@ -147,6 +151,7 @@ def fit(
         residual=math.sqrt(rss / free),
         expected=math.sqrt(base),
         bound=math.sqrt(float(gradient @ white @ gradient)),
+        plain_bound=math.sqrt(float(gradient[:3] @ plain @ gradient[:3])),
     )
 
 

@@ -21,6 +21,7 @@ class DropFacts:
     Attributes:
         mass: carriage with striker and flag, kg. The drum and wire are left out on purpose: see
             `rig.measure.drop`.
+        drum_mass_kg: drum and wire as felt at the wire; enters the rebound alone.
         scale: metres for one count.
         time_base: true seconds for one nominal second of the board.
         gravity: m/s2; enters the nominal energy alone.
@@ -34,6 +35,7 @@ class DropFacts:
     scale: Input
     time_base: Input
     gravity: Input
+    drum_mass_kg: float
     cyclic_m: float
     lowest_a_m_s2: float
     highest_a_m_s2: float
