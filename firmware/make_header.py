@@ -45,8 +45,11 @@ def _enum(kind: type[enum.IntEnum]) -> list[str]:
 
 
 def _constant(name: str, value: int) -> str:
-    c_type = next(t for t, top in (("uint8_t", 1 << 8), ("uint16_t", 1 << 16),
-                                   ("uint32_t", 1 << 32)) if value < top)
+    c_type = next(
+        t
+        for t, top in (("uint8_t", 1 << 8), ("uint16_t", 1 << 16), ("uint32_t", 1 << 32))
+        if value < top
+    )
     return f"constexpr {c_type} {name} = {value}{'UL' if c_type == 'uint32_t' else ''};"
 
 
@@ -95,13 +98,15 @@ def _unpacker(name: str, fields: tuple[wire.Field, ...]) -> list[str]:
 
 def _messages() -> list[str]:
     lines: list[str] = []
-    for name, fields in (("FrameHead", wire.HEAD), *(
-        (f"{_camel(kind.name)}Payload", fields) for kind, fields in wire.PAYLOADS.items()
-    )):
+    for name, fields in (
+        ("FrameHead", wire.HEAD),
+        *((f"{_camel(kind.name)}Payload", fields) for kind, fields in wire.PAYLOADS.items()),
+    ):
         lines += _layout(name, fields) + _packer(name, fields)
-    for name, fields in (("CommandHead", wire.COMMAND_HEAD), *(
-        (f"{_camel(op.name)}Command", fields) for op, fields in wire.COMMANDS.items()
-    )):
+    for name, fields in (
+        ("CommandHead", wire.COMMAND_HEAD),
+        *((f"{_camel(op.name)}Command", fields) for op, fields in wire.COMMANDS.items()),
+    ):
         lines += _layout(name, fields)
         lines += _unpacker(name, fields) if fields else [""]
     return lines

@@ -1,0 +1,1 @@
+"""Tests of the firmware's logic, header and image."""
