@@ -37,9 +37,6 @@ Array = NDArray[np.float64]
 
 FLOOR = 1 / 12  # variance of a position cut off to whole counts
 COUNTS_PER_CYCLE = 4
-# Spring rates of 0 to 2 N/m on 1 to 3 kg, with drag; common practice, no source. A long
-# fall settles it by itself; only a short one leans on this.
-BEND_PER_S2, U_BEND_PER_S2 = 0.7, 0.5
 MIN_SAMPLES = 6
 PASSES = 4
 
@@ -87,6 +84,7 @@ def fit(
     level: float,
     *,
     start_s: float,
+    bend: Input,
     acceleration: Input | None = None,
     cyclic: float = 0.0,
 ) -> Branch | None:
@@ -97,6 +95,7 @@ def fit(
         count: positions, shape (n,).
         level: height of the crossing, counts.
         start_s: rough time of the crossing.
+        bend: what is known of b beforehand, 1/s^2.
         acceleration: what is known of the acceleration beforehand, counts/s^2.
         cyclic: amplitude of the encoder's cyclic error, counts.
 
@@ -108,8 +107,8 @@ def fit(
     z = count.astype(float) + 0.5  # the middle of the count, so that errors have zero mean
     level = level + 0.5
     base = FLOOR + cyclic**2 / 2
-    precision, mean = _priors(acceleration)
-    reference, p = start_s, np.array([level, 0.0, mean[2], BEND_PER_S2])
+    precision, mean = _priors(bend, acceleration)
+    reference, p = start_s, np.array([level, 0.0, mean[2], bend.value])
     rising = bool(z[-1] > z[0])
     for turn in range(PASSES):
         tau = time_s - reference
@@ -155,10 +154,10 @@ def fit(
     )
 
 
-def _priors(acceleration: Input | None) -> tuple[Array, Array]:
+def _priors(bend: Input, acceleration: Input | None) -> tuple[Array, Array]:
     """Precision matrix and mean of what is known of (z0, v, a, b) beforehand."""
-    mean = np.array([0.0, 0.0, 0.0, BEND_PER_S2])
-    precision = np.diag([0.0, 0.0, 0.0, U_BEND_PER_S2**-2])
+    mean = np.array([0.0, 0.0, 0.0, bend.value])
+    precision = np.diag([0.0, 0.0, 0.0, bend.u**-2])
     if acceleration is not None:
         mean[2] = acceleration.value
         precision[2, 2] = acceleration.u**-2

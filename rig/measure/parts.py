@@ -22,6 +22,12 @@ TURNED_M_S2, U_TURNED_M_S2 = 1.0, 0.6
 U_SAME_M_S2 = 0.2
 
 
+# Acceleration lost for each metre fallen, times the mass: a draw-wire spring of 0 to 2 N/m and air
+# drag, 2 a c with c of 0 to 0.02 kg/m; common practice, no source. A long fall settles it by
+# itself, only a short one leans on it.
+BEND_N_M, U_BEND_N_M = 1.2, 0.6
+
+
 @dataclass(frozen=True)
 class Parts:
     """The fitted parts of a drop, in counts and nominal seconds."""
@@ -30,6 +36,11 @@ class Parts:
     rise: Branch | None
     returns: tuple[Branch, ...]
     path: flight.Flight
+
+
+def _bend(facts: DropFacts) -> Input:
+    mass = facts.mass.value
+    return Input("bend", BEND_N_M / mass, U_BEND_N_M / mass)
 
 
 def fit_fall(record: DropRecord, facts: DropFacts, path: flight.Flight) -> Branch | None:
@@ -45,6 +56,7 @@ def fit_fall(record: DropRecord, facts: DropFacts, path: flight.Flight) -> Branc
         record.counts[start:first],
         record.contact.value,
         start_s=float(time_s[first]),
+        bend=_bend(facts),
         cyclic=facts.cyclic_m / facts.scale.value,
     )
 
@@ -87,6 +99,7 @@ def _fit_rise(
         record.contact.value,
         start_s=float(time_s[last]),
         acceleration=known,
+        bend=_bend(facts),
         cyclic=facts.cyclic_m / scale,
     )
 
@@ -105,5 +118,6 @@ def _fit_return(
         record.contact.value,
         start_s=float(time_s[struck]),
         acceleration=known,
+        bend=_bend(facts),
         cyclic=facts.cyclic_m / facts.scale.value,
     )
