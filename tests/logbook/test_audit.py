@@ -298,13 +298,19 @@ def test_a_changed_byte_on_an_overflow_page_names_the_raw_that_runs_on_there(cop
         assert "raw 2" in places(copy)
 
 
-@settings(max_examples=400)
+@settings(max_examples=600)
 @given(data=st.data())
 def test_no_damage_of_the_file_makes_the_audit_crash(
     data: st.DataObject, sound: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
     image = bytearray(sound.read_bytes())
-    flips = st.tuples(st.integers(0, len(image) - 1), st.integers(1, 255))
+    anywhere = st.integers(0, len(image) - 1)
+    page_heads = st.builds(
+        lambda page, at: page * 4096 + at,
+        st.integers(0, len(image) // 4096 - 1),
+        st.integers(0, 60),
+    )
+    flips = st.tuples(anywhere | page_heads, st.integers(1, 255))
     for at, mask in data.draw(st.lists(flips, min_size=1, max_size=8)):
         image[at] ^= mask
     length = data.draw(st.just(len(image)) | st.integers(1, len(image)))
@@ -357,6 +363,13 @@ def test_a_damaged_file_is_refused_in_one_line_or_reads_as_it_was_written(
 def content(path: Path) -> list[object]:
     with closing(sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)) as shell:
         return [shell.execute(f"SELECT * FROM {table}").fetchall() for table in TABLES]
+
+
+def test_a_damaged_name_in_the_schema_does_not_make_the_audit_crash(copy: Path) -> None:
+    image = copy.read_bytes()
+    assert b"REFERENCES result (" in image
+    copy.write_bytes(image.replace(b"REFERENCES result (", b"REFERENCES r\xe5sult ("))
+    assert "table result" in places(copy)
 
 
 def test_a_text_file_is_one_finding(tmp_path: Path) -> None:
