@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 
 from rig.errors import RigError
 
-TEMPLATE = '''\
+TEMPLATE = """\
 # The rig as bolted together. Change what differs on yours; take out what does not.
 # Design values of the fixture are in {fixture}.
 
@@ -27,7 +27,7 @@ fixture = "drop_tower"
 [tower.carriage]           # weigh yours: energy goes straight with this mass
 mass_kg = 2.000
 u_mass_kg = 0.002
-'''
+"""
 
 
 class BenchError(RigError):
@@ -154,12 +154,16 @@ def load(path: Path | None) -> Bench:
         BenchError: every fault at once, each with its line and key.
     """
     if path is None:
-        return _checked({"name": "design bench", "tower": {"fixture": "drop_tower"}}, "", "built-in")
+        return _checked(
+            {"name": "design bench", "tower": {"fixture": "drop_tower"}}, "", "built-in"
+        )
     try:
         text = path.read_text(encoding="utf-8")
         told = tomllib.loads(text)
     except FileNotFoundError:
-        raise BenchError([f"{path}: no such file; make one with 'bladerig bench init {path}'"]) from None
+        raise BenchError(
+            [f"{path}: no such file; make one with 'bladerig bench init {path}'"]
+        ) from None
     except (OSError, UnicodeDecodeError) as error:
         raise BenchError([f"{path}: cannot be read ({error}); check the file"]) from None
     except tomllib.TOMLDecodeError as error:
@@ -206,7 +210,11 @@ def _faults(error: ValidationError, text: str, name: str) -> Iterator[str]:
         kind, value = fault["type"], fault["input"]
         if kind == "extra_forbidden":
             near = get_close_matches(keys[-1], _names(keys[:-1]), 1)
-            hint = f"did you mean {near[0]}?" if near else f"known here: {', '.join(_names(keys[:-1]))}"
+            hint = (
+                f"did you mean {near[0]}?"
+                if near
+                else f"known here: {', '.join(_names(keys[:-1]))}"
+            )
             yield f"{place}: unknown key; {hint}"
         elif kind == "missing":
             yield f"{place}: is missing; add it"

@@ -22,7 +22,8 @@ from rig.guide.steps import (
 )
 from rig.measure.budget import Input, Measurand, from_dict, to_dict
 from rig.measure.drop import DropResult
-from rig.measure.height import change_reasons, effective_acceleration as a_eff_of
+from rig.measure.height import change_reasons
+from rig.measure.height import effective_acceleration as a_eff_of
 
 FRICTION = "tower_acceleration"
 SESSION_H = 12.0
@@ -32,7 +33,9 @@ CHART_H = 24.0 * 365
 def mass(bench: Bench) -> Input:
     """The falling mass as an input of a budget."""
     carriage = bench.tower.carriage
-    return Input("mass", carriage.mass_kg, carriage.u_mass_kg, source="stated by the bench", unit="kg")
+    return Input(
+        "mass", carriage.mass_kg, carriage.u_mass_kg, source="stated by the bench", unit="kg"
+    )
 
 
 def require_reach(height_m: float, energy_j: float, bench: Bench, too_low: bool = True) -> None:
@@ -124,7 +127,9 @@ def _line_reasons(outcome: Outcome, contact: Outcome) -> list[str]:
     if outcome["ended"] == "UNSEEN":
         found.append("the end of the flight was not seen: the line to the board was lost")
     elif outcome["ended"] not in ("REVERSED", "FLIGHT_TIMEOUT"):
-        found.append(f"the interlock ended the flight: {outcome['ended'].lower().replace('_', ' ')}")
+        found.append(
+            f"the interlock ended the flight: {outcome['ended'].lower().replace('_', ' ')}"
+        )
     if outcome["boot"] != contact["boot"]:
         found.append("the board was restarted between contact and release")
     return found
@@ -133,7 +138,8 @@ def _line_reasons(outcome: Outcome, contact: Outcome) -> list[str]:
 def touch_again(fallen: Mapping[str, Any]) -> Passage[Outcome | None]:
     """Contact after the drop, to see a slip; None when the board's counts began anew."""
     after = yield Touch(
-        "Wait until the carriage is still. Open the guard. Lower it by the hand lever onto the edge again. Hands off."
+        "Wait until the carriage is still. Open the guard. Lower it by the hand lever onto the "
+        "edge again. Hands off."
     )
     return after if after["boot"] == fallen["boot"] else None
 
@@ -194,9 +200,7 @@ def _empty_drops(bench: Bench) -> Passage[Measurand]:
     )
 
 
-def _against_chart(
-    today: Measurand, earlier: list[Measurand], bench: Bench
-) -> Passage[None]:
+def _against_chart(today: Measurand, earlier: list[Measurand], bench: Bench) -> Passage[None]:
     """A tower that changed since last time stops the session until someone says why."""
     if not earlier:
         yield Tell("First session on record: the chart of this tower begins here.")

@@ -4,6 +4,7 @@ Nothing here can release anything: no check presses the button, and every permit
 let run out of its conditions. Checks that would trip the interlock come last.
 """
 
+import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -49,14 +50,16 @@ def _tells_who_it_is(link: Link) -> str:
         return "no HELLO came"
     if link.firmware != wire.FIRMWARE_NAME:
         return f"it calls itself '{link.firmware}'"
-    return "" if link.firmata_version == wire.FIRMATA_VERSION else (
-        f"it speaks Firmata {link.firmata_version}"
+    return (
+        ""
+        if link.firmata_version == wire.FIRMATA_VERSION
+        else (f"it speaks Firmata {link.firmata_version}")
     )
 
 
 def _keeps_reserved_pins(link: Link) -> str:
     """Firmata offers the free pins and never the reserved ones."""
-    layout = link._layout or {}
+    layout: dict[str, tuple[int, ...]] = link._layout or {}
     offered = set(layout.get("digital", ())) - set(layout.get("disabled", ()))
     taken = offered & set(wire.PINS.values())
     return f"it offers pins {sorted(taken)}" if taken else ""
@@ -78,7 +81,12 @@ def _refuses_a_reserved_pin(link: Link) -> str:
 def _reports_status(link: Link) -> str:
     """STATUS comes ten times a second."""
     seen: set[int] = set()
-    link.wait_until(lambda: seen.add(link.status_ticks) or False, 1.05)
+
+    def look() -> bool:
+        seen.add(link.status_ticks)
+        return False
+
+    link.wait_until(look, 1.05)
     count = len(seen - {0})
     return "" if 9 <= count <= 12 else f"{count} in a second"
 
@@ -124,8 +132,6 @@ def _counts_damaged(link: Link) -> str:
 def _answers_unknown(link: Link) -> str:
     """A command with the wrong length is answered BAD_COMMAND."""
     body = bytes([wire.COMMAND_SYSEX]) + wire.pack(wire.COMMAND_HEAD, {"op": Op.STREAM, "seq": 9})
-    import zlib
-
     sealed = bytes([wire.START]) + body + wire.septets(zlib.crc32(body), wire.CRC)
     link._replies.clear()
     link.sp.write(sealed + bytes([wire.END]))

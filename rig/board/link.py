@@ -7,6 +7,7 @@ vouching for a program that no longer works.
 
 from collections import deque
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 
 from pyfirmata2.pyfirmata2 import (
@@ -117,6 +118,7 @@ class Link(Board):  # type: ignore[misc]
         self.digital_ports: list[object] = []
         self.samplerThread = None
         self.sp = stream
+        self._open = True
         self.name = name
         self.clock = clock
         self.decoder = Decoder()
@@ -279,8 +281,9 @@ class Link(Board):  # type: ignore[misc]
             self._reply(frame)
         elif frame.kind is Kind.EVENT:
             event = happening(frame)
-            for listener in self.listeners if event else ():
-                listener(event)
+            if event is not None:
+                for listener in self.listeners:
+                    listener(event)
         elif frame.kind is Kind.HELLO:
             self._hello(frame.fields())
 
@@ -365,13 +368,10 @@ class Link(Board):  # type: ignore[misc]
 
     def exit(self) -> None:
         """Disarm if possible, stop what pyfirmata2 started, give the port back."""
-        stream = getattr(self, "sp", None)
-        if stream is None:
+        if not getattr(self, "_open", False):
             return
-        self.sp = None
-        try:
-            stream.write(wire.command(Op.DISARM, self._seq))
-        except OSError:
-            pass  # the board is gone; it has made itself safe
-        finally:
-            stream.close()
+        self._open = False
+        with suppress(OSError):  # a board that is gone has made itself safe
+            self.sp.write(wire.command(Op.DISARM, self._seq))
+        with suppress(OSError):
+            self.sp.close()

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,7 +69,7 @@ def trace(frames: Iterable[Frame], kind: Kind) -> Trace:
 
 def _turns(counter: list[int]) -> int:
     """How far a counter kept modulo 128 went, summed over its steps."""
-    return sum((b - a) % 128 for a, b in zip(counter, counter[1:], strict=False))
+    return sum((b - a) % 128 for a, b in pairwise(counter))
 
 
 def happening(frame: Frame) -> Happening | None:

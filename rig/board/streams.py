@@ -22,7 +22,7 @@ class Stream(Protocol):
 
     @property
     def in_waiting(self) -> int: ...
-    def inWaiting(self) -> int: ...  # noqa: N802 - pyserial's old name, which pyfirmata2 calls
+    def inWaiting(self) -> int: ...
     def read_available(self) -> bytes: ...
     def write(self, data: bytes) -> int | None: ...
     def close(self) -> None: ...
@@ -68,7 +68,7 @@ class SerialStream:
         """Bytes ready to read."""
         return int(self._serial.in_waiting)
 
-    def inWaiting(self) -> int:  # noqa: N802
+    def inWaiting(self) -> int:
         """The same, under the name pyfirmata2 calls."""
         return self.in_waiting
 

@@ -155,7 +155,8 @@ CRC = Field("crc", 32)
 # Counters are modulo 128: a change, not a value, is what the host looks for.
 PAYLOADS: dict[Kind, tuple[Field, ...]] = {
     Kind.HELLO: _f(
-        "wire:u7 major:u7 minor:u7 patch:u7 description:u32 boot:u14 reset_cause:u7 height_period:u16"
+        "wire:u7 major:u7 minor:u7 patch:u7 description:u32 boot:u14 reset_cause:u7"
+        " height_period:u16"
     ),
     Kind.EVENT: _f("code:u7 value:u7 extra:u7"),
     Kind.STATUS: _f(
@@ -292,14 +293,10 @@ def _sealed(sysex: int, body: bytes) -> bytes:
 
 def frame(kind: Kind, seq: int, time: int, payload: bytes) -> bytes:
     """A whole board-to-host frame, `F0` to `F7`."""
-    return _sealed(
-        FRAME_SYSEX, pack(HEAD, {"kind": kind, "seq": seq, "time": time}) + payload
-    )
+    return _sealed(FRAME_SYSEX, pack(HEAD, {"kind": kind, "seq": seq, "time": time}) + payload)
 
 
-def block(
-    kind: Kind, seq: int, time: int, prefix: dict[str, int], samples: list[int]
-) -> bytes:
+def block(kind: Kind, seq: int, time: int, prefix: dict[str, int], samples: list[int]) -> bytes:
     """A whole frame of channel samples."""
     channel = CHANNELS[kind]
     body = b"".join(septets(sample, channel.sample) for sample in samples)

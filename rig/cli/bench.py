@@ -28,7 +28,9 @@ def init(path: Path) -> None:
         with path.open("x", encoding="utf-8") as file:
             file.write(TEMPLATE.format(fixture=fixtures_folder() / "drop_tower" / "tower.toml"))
     except FileExistsError:
-        raise RigError("is there already", where=str(path), remedy="edit it, or name another") from None
+        raise RigError(
+            "is there already", where=str(path), remedy="edit it, or name another"
+        ) from None
     click.echo(f"wrote {path}; weigh your carriage, fill it in, then: bladerig bench check {path}")
 
 

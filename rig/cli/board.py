@@ -28,7 +28,9 @@ def list_(as_json: bool) -> None:
     if as_json:
         click.echo(json.dumps([vars(port) for port in found]))
     elif not found:
-        click.echo("no serial ports; plug the board in, or practise with: bladerig run ... --virtual")
+        click.echo(
+            "no serial ports; plug the board in, or practise with: bladerig run ... --virtual"
+        )
 
 
 @board.command()
@@ -57,7 +59,9 @@ def check(port: str | None, virtual: bool, as_json: bool) -> int:
             findings.append(finding)
             if not as_json:
                 mark = "ok  " if finding.holds else "FAIL"
-                click.echo(f"{mark}  {finding.claim}" + (f": {finding.trouble}" if finding.trouble else ""))
+                click.echo(
+                    f"{mark}  {finding.claim}" + (f": {finding.trouble}" if finding.trouble else "")
+                )
     finally:
         device.link.exit()
     failed = [f for f in findings if not f.holds]

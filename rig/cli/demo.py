@@ -70,7 +70,9 @@ def _free(path: Path) -> Path:
     return free
 
 
-def _person(tower: "Tower", damage: Callable[[], dict[str, str]], say: Callable[[str], None]) -> Any:
+def _person(
+    tower: "Tower", damage: Callable[[], dict[str, str]], say: Callable[[str], None]
+) -> Any:
     from rig.guide.operator import ScriptedOperator
     from rig.guide.steps import Ask
 
@@ -120,6 +122,8 @@ def _print(found: dict[str, Any]) -> None:
             true = drop["true_second_strike_j"]
             click.echo(f"    second strike {drop['second_strike_j']:.3f} J, true {true:.3f} J")
         elif drop["caught"]:
-            click.echo("    caught after its rebound" + (", as it truly was" * drop["truly_caught"]))
+            click.echo(
+                "    caught after its rebound" + (", as it truly was" * drop["truly_caught"])
+            )
     click.echo(f"\nLogbook: {found['logbook']}\nReport:  {found['report']}")
     click.echo(f"Next:    bladerig audit {found['logbook']}")

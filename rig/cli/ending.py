@@ -12,7 +12,7 @@ STOPPED = 130
 
 
 def ended(command: Callable[..., Any]) -> int:
-    """Run the command line; 0 done, 1 findings, 2 something to mend, 130 stopped from the keyboard."""
+    """Run the command line; 0 done, 1 findings, 2 something to mend, 130 stopped."""
     try:
         result = command(standalone_mode=False)
     except RigError as error:

@@ -29,7 +29,9 @@ def runs(logbook: Path, as_json: bool) -> None:
         return
     for run in found:
         end = run.outcome or f"unfinished: bladerig run {run.procedure} {logbook} --resume"
-        click.echo(f"run {run.run_id}  {run.started_utc:%Y-%m-%d %H:%M} UTC  {run.procedure}  {end}")
+        click.echo(
+            f"run {run.run_id}  {run.started_utc:%Y-%m-%d %H:%M} UTC  {run.procedure}  {end}"
+        )
     if not found:
         click.echo("no runs yet; start one with: bladerig run drop_impact " + str(logbook))
 
@@ -37,7 +39,9 @@ def runs(logbook: Path, as_json: bool) -> None:
 @click.command()
 @LOGBOOK
 @RUN
-@click.option("--out", type=click.Path(path_type=Path), help="File to write; left out, beside the logbook.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="File to write; left out, beside the logbook."
+)
 @JSON
 def report(logbook: Path, run_id: int | None, out: Path | None, as_json: bool) -> None:
     """Write the page of a run: verdicts, pictures, budgets, how to check it.
@@ -56,7 +60,9 @@ def report(logbook: Path, run_id: int | None, out: Path | None, as_json: bool) -
 
 @click.command()
 @LOGBOOK
-@click.option("--printed", metavar="FINGERPRINT", help="Fingerprint on a printed report, to compare.")
+@click.option(
+    "--printed", metavar="FINGERPRINT", help="Fingerprint on a printed report, to compare."
+)
 @JSON
 def audit(logbook: Path, printed: str | None, as_json: bool) -> int:
     """Check every row of a logbook against its hashes, and say what is wrong, where.
@@ -96,7 +102,9 @@ def recompute(logbook: Path, as_json: bool) -> int:
     compared = again(logbook)
     differing = [c for c in compared if not c.same]
     if as_json:
-        click.echo(json.dumps({"results": len(compared), "differing": [vars(c) for c in differing]}))
+        click.echo(
+            json.dumps({"results": len(compared), "differing": [vars(c) for c in differing]})
+        )
     else:
         for item in differing:
             click.echo(f"result {item.result_id} ({item.trial}): computes differently now")
@@ -106,7 +114,9 @@ def recompute(logbook: Path, as_json: bool) -> int:
 
 @click.command()
 @LOGBOOK
-@click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder for the tables.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), required=True, help="Folder for the tables."
+)
 @JSON
 def export(logbook: Path, out: Path, as_json: bool) -> None:
     """Write results and traces as CSV tables with a page that explains each column.

@@ -22,7 +22,9 @@ if TYPE_CHECKING:
     "--bench", "bench_path", type=click.Path(path_type=Path),
     help="Bench file; left out, bench.toml here if there is one, else the design values.",
 )  # fmt: skip
-@click.option("--resume", is_flag=True, help="Go on with the unfinished run, exactly where it stopped.")
+@click.option(
+    "--resume", is_flag=True, help="Go on with the unfinished run, exactly where it stopped."
+)
 @click.option("--abandon", metavar="REASON", help="Give the unfinished run up, and start anew.")
 @click.option("--accept-clock", metavar="REASON", help="Why the computer's clock was set back.")
 @click.option("--json", "as_json", is_flag=True, help="Print the conclusion for programs.")
@@ -72,7 +74,9 @@ def _pairs(settings: tuple[str, ...]) -> dict[str, str]:
     for text in settings:
         name, equals, value = text.partition("=")
         if not equals:
-            raise RigError(f"'{text}' is not NAME=VALUE", remedy="write it like energy=5J", value=text)
+            raise RigError(
+                f"'{text}' is not NAME=VALUE", remedy="write it like energy=5J", value=text
+            )
         pairs[name.strip()] = value
     return pairs
 
@@ -85,16 +89,16 @@ def _opened(path: Path, resume: bool) -> "Logbook":
     return Logbook.create(path, title=path.stem)
 
 
-def _unfinished(
-    book: "Logbook", script: "Script", resume: bool, abandon: str | None
-) -> int | None:
+def _unfinished(book: "Logbook", script: "Script", resume: bool, abandon: str | None) -> int | None:
     """The number of the run to resume; None to start a new one."""
     from rig.errors import RigError
 
     open_runs = book.unfinished_runs()
     if not open_runs:
         if resume:
-            raise RigError("no unfinished run", where=str(book.path), remedy="start one without --resume")
+            raise RigError(
+                "no unfinished run", where=str(book.path), remedy="start one without --resume"
+            )
         return None
     last = open_runs[-1]
     name = f"run {last.run_id} ({last.procedure})"

@@ -94,7 +94,8 @@ def raise_into(device: Device, operator: Operator, step: Raise) -> dict[str, Any
     if not link.wait_until(there, LIMIT_S):
         raise RigError(
             f"the carriage was not brought into its band within 5 minutes (it is at "
-            f"{_mm(link.position or 0, step):.1f} mm, wanted {_mm(step.target_counts, step):.1f} mm)",
+            f"{_mm(link.position or 0, step):.1f} mm, "
+            f"wanted {_mm(step.target_counts, step):.1f} mm)",
             remedy="set the cross-head, then start the same command again",
         )
     return {"counts": rest.values()[-1], "boot": link.boot}

@@ -39,7 +39,9 @@ def drop(raw: bytes, settings: Settings) -> dict[str, Any]:
     site = Site.model_validate(settings["site"])
     seen = capture(raw)
     record = _record(seen, tower, settings["contact"], settings["contact_after"])
-    result = evaluate_drop(record, drop_facts(tower, site, settings["time_base"]), Asked(**settings["asked"]))
+    result = evaluate_drop(
+        record, drop_facts(tower, site, settings["time_base"]), Asked(**settings["asked"])
+    )
     return result.to_dict()
 
 
@@ -66,16 +68,16 @@ def drop_facts(tower: Tower, site: Site, base: Mapping[str, Any]) -> DropFacts:
     )
 
 
-def _record(
-    seen: Capture, tower: Tower, contact: Settings, after: Settings | None
-) -> DropRecord:
+def _record(seen: Capture, tower: Tower, contact: Settings, after: Settings | None) -> DropRecord:
     def touched(outcome: Settings, name: str) -> Input:
         return contact_height(
             [outcome["counts"]], tower.contact.u_contact_m, tower.wire.count_m, name
         )
 
     released = [
-        e.ticks for e in seen.events if e.code is Event.OUTPUT and e.value == Output.LATCH and e.extra
+        e.ticks
+        for e in seen.events
+        if e.code is Event.OUTPUT and e.value == Output.LATCH and e.extra
     ]
     begin = released[0] if released else 0
     end = int(seen.height.ticks[-1]) if len(seen.height.ticks) else begin

@@ -85,8 +85,9 @@ def read_all(wanted: Sequence[Parameter], given: Mapping[str, str]) -> dict[str,
         text = given.get(parameter.name, parameter.default)
         if text is None:
             raise RigError(
-                "is needed", where=parameter.name, remedy=f"add {parameter.name}=... "
-                f"({parameter.help})",
+                "is needed",
+                where=parameter.name,
+                remedy=f"add {parameter.name}=... ({parameter.help})",
             )
         values[parameter.name] = parameter.read(text)
     return values

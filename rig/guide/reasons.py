@@ -4,12 +4,12 @@ from rig.board.wire import Reason
 
 TEXT: dict[Reason, str] = {
     Reason.NONE: "all is well",
-    Reason.GUARD_OPEN: "the guard is open, or its loop is cut: close it; if it is closed, check the wire",
+    Reason.GUARD_OPEN: "the guard is open, or its loop is cut: close it; if closed, check the wire",
     Reason.ESTOP_OPEN: "the e-stop is pressed, or its loop is cut: release it; else check the wire",
     Reason.BEAT_LOST: "the board lost touch with this program and made itself safe",
     Reason.OUTSIDE_WINDOW: "the carriage is outside its height band: bring it back into the band",
     Reason.NOT_STEADY: "the carriage is not at rest: let it hang still",
-    Reason.BUTTON_HELD: "the release button is already pressed: let go of it; if nobody holds it, check it",
+    Reason.BUTTON_HELD: "the release button is already pressed: let go of it; or check it",
     Reason.BAD_WINDOW: "the height band asked for is empty",
     Reason.TRIPPED: "the interlock has tripped: open the guard, look, close it again",
     Reason.BUSY: "a release is under way",
@@ -19,9 +19,9 @@ TEXT: dict[Reason, str] = {
     Reason.PERMIT_EXPIRED: "the permit ran out after 10 s without the button",
     Reason.HOST_DISARM: "disarmed from this program",
     Reason.GUARD_NOT_CYCLED: "open the guard, look at the rig, and close it again",
-    Reason.NO_RELEASE: "the latch was opened but no fall was seen: look at the latch, and check that "
-    "the encoder wire is plugged in and hooked to the carriage",
-    Reason.ENCODER_BACKWARDS: "height rose while the carriage fell: encoder wires A and B are swapped",
+    Reason.NO_RELEASE: "the latch was opened but no fall was seen: look at the latch, and that "
+    "the encoder is plugged in and its wire hooked to the carriage",
+    Reason.ENCODER_BACKWARDS: "height rose in the fall: encoder wires A and B are swapped",
     Reason.REVERSED: "the carriage struck and turned; the catch was let go",
     Reason.FLIGHT_TIMEOUT: "the carriage fell and did not rebound",
     Reason.WATCHDOG: "the board's program hung and was restarted by its watchdog",

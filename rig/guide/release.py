@@ -78,13 +78,15 @@ class Releaser:
         try:
             armed = link.command(Op.ARM, low=step.low_counts, high=step.high_counts)
             if not armed.done:
-                return self._refused(armed)
-            body = {"index": self._index, "trial": step.trial}
+                self._refused(armed)
+                return None
+            body: dict[str, Any] = {"index": self._index, "trial": step.trial}
             self.book.append(INTENT, body, self.run_id)
             permitted = True
             granted = link.command(Op.PERMIT, nonce=armed.value)
             if not granted.done:
-                return self._withdrawn(granted.reason)
+                self._withdrawn(granted.reason)
+                return None
             self.device.act("press")
             return self._watch_fall()
         except LinkLost:
@@ -101,7 +103,9 @@ class Releaser:
 
         def ended() -> bool:
             left = max(limit_s - (link.clock.now() - begun), 0)
-            self.operator.live(f"PERMITTED: press the release button ({left:.0f} s)  {lights(link)}")
+            self.operator.live(
+                f"PERMITTED: press the release button ({left:.0f} s)  {lights(link)}"
+            )
             return any(
                 e.code is Event.STATE and e.value in (State.HELD, State.TRIPPED)
                 for e in self._events
@@ -110,7 +114,8 @@ class Releaser:
         # The events could be lost on the line; then the trial is void, and this limit ends it.
         link.wait_until(ended, limit_s + LIMITS["FLIGHT_LIMIT_MS"] / 1e3 + 2)
         if not self._released() and self._ended() is not None:
-            return self._withdrawn(Reason(self._ended() or 0))
+            self._withdrawn(Reason(self._ended() or 0))
+            return None
         self._let_settle(link)
         return link.stop_record()
 

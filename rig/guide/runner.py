@@ -40,7 +40,7 @@ class Runner:
     def start(self, script: Script, params: Mapping[str, Any]) -> tuple[int, Outcome]:
         """A new run from the beginning. Gives its number and what the procedure concluded."""
         hello = self.device.link.hello
-        versions = {
+        versions: dict[str, Any] = {
             "bladerig": __version__,
             "python": platform.python_version(),
             "firmware": ".".join(map(str, hello.firmware)) if hello else "",

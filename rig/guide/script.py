@@ -62,7 +62,9 @@ def _read(name: str, path: Path) -> Script:
         source = path.read_bytes()
         text = source.decode()
     except (OSError, UnicodeDecodeError) as error:
-        raise RigError(f"cannot be read ({error})", where=str(path), remedy="check the path") from None
+        raise RigError(
+            f"cannot be read ({error})", where=str(path), remedy="check the path"
+        ) from None
     module = _execute(path)
     procedure = getattr(module, "procedure", None)
     parameters = getattr(module, "PARAMETERS", ())

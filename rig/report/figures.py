@@ -15,7 +15,7 @@ from rig.board.wire import TICK_HZ
 from rig.report.gather import Trial
 
 DARK, FITTED, MARK = "#1f2a33", "#b5431a", "#1c6b6b"
-STYLE = {
+STYLE: Any = {
     "svg.hashsalt": "bladerig",
     "font.family": "DejaVu Sans",
     "font.size": 9,

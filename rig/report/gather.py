@@ -11,7 +11,7 @@ from rig.guide.runner import INTERRUPTED, RESUMED, STEP
 from rig.logbook.records import Run
 from rig.logbook.store import Logbook
 
-_ASIDE = {INTERRUPTED, RESUMED, "line", "permit_ended", "tower_changed", "clock_accepted"}
+_ASIDE = {INTERRUPTED, RESUMED, "line", "permit_ended", "tower_changed", "clock-accepted"}
 
 
 @dataclass(frozen=True)
