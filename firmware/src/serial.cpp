@@ -12,7 +12,7 @@ volatile uint8_t tx_head;  // written by commit()
 volatile uint8_t tx_tail;  // written by the interrupt
 uint8_t tx_next;           // main loop only: end of what has been put
 
-uint8_t rx_ring[RX_SIZE];
+volatile uint8_t rx_ring[RX_SIZE];
 volatile uint8_t rx_head;  // written by the interrupt
 volatile uint8_t rx_tail;  // written by receive()
 volatile uint8_t dropped;
