@@ -91,6 +91,7 @@ _SIGNATURES: dict[str, tuple[Any, tuple[Any, ...]]] = {
     "sim_new": (_P, (ctypes.c_char_p, _U32, ctypes.c_double)),
     "sim_free": (None, (_P,)),
     "sim_reset_pin": (None, (_P,)),
+    "sim_hold_reset": (None, (_P, _U64)),
     "sim_power_up": (None, (_P, _U64)),
     "sim_run": (ctypes.c_int, (_P, _U64)),
     "sim_cycle": (_U64, (_P,)),
@@ -157,6 +158,10 @@ class Chip:
     def reset_pin(self) -> None:
         """A pulse on the reset pin: RAM and EEPROM stay."""
         self._c.sim_reset_pin(self._sim)
+
+    def hold_reset(self, until: int) -> None:
+        """Drop the pins now and start the program at cycle `until`; input meanwhile is lost."""
+        self._c.sim_hold_reset(self._sim, until)
 
     def power_up(self, cycle: int) -> None:
         """Power came back at `cycle`: EEPROM stays, RAM holds noise, input to come is forgotten."""

@@ -93,14 +93,27 @@ void sim_free(sim_t *s) {
   free(s);
 }
 
+static void jump(sim_t *s, uint64_t cycle) {
+  s->edges.used = s->edges_at = 0;
+  serial_forget(s);
+  s->avr->cycle = cycle;
+}
+
 void sim_reset_pin(sim_t *s) {
   uint8_t cause = s->avr->data[MCUSR] | EXTRF;
   reset(s, avr_reset);
   s->avr->data[MCUSR] = cause;
 }
 
+// The reset pin is low from now, when the pins drop, until `cycle`, when the program starts.
+// What was to come is forgotten: it meets a board that does not listen.
+void sim_hold_reset(sim_t *s, uint64_t cycle) {
+  sim_reset_pin(s);
+  jump(s, cycle);
+  sim_reset_pin(s);
+}
+
 // Power up at `cycle`: what the RAM then holds is anybody's guess, so it is filled with noise.
-// Edges and bytes that were still to come are forgotten: they met a dead board.
 void sim_power_up(sim_t *s, uint64_t cycle) {
   avr_t *a = s->avr;
   uint32_t noise = (uint32_t)cycle | 1;
@@ -108,9 +121,7 @@ void sim_power_up(sim_t *s, uint64_t cycle) {
     noise = noise * 1664525u + 1013904223u;
     a->data[i] = noise >> 24;
   }
-  s->edges.used = s->edges_at = 0;
-  serial_forget(s);
-  a->cycle = cycle;
+  jump(s, cycle);
   reset(s, avr_reset);
   a->data[MCUSR] = PORF;
 }
