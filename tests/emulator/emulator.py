@@ -160,8 +160,8 @@ class EmulatedBoard:
     def run(self, until_s: float) -> None:
         """Let tower and board go on until plant time `until_s`."""
         while self.now_s < until_s:
-            quiet_s = self.tower.quiet_until_s
-            if quiet_s > self.now_s + CHUNK_S:
+            quiet_s = self.tower.quiet_until_s - CHUNK_S
+            if quiet_s > self.now_s:
                 self._run_quiet(min(until_s, quiet_s))
             else:
                 self._run_chunk(min(until_s, self.now_s + CHUNK_S))
