@@ -87,8 +87,8 @@ UNITS: dict[str, dict[str, Fraction]] = {
 # Added to the number before the factor. Temperatures come out in degree Celsius.
 OFFSETS: dict[str, Fraction] = {"F": Fraction(-32), "degF": Fraction(-32)}
 
-_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
-_COMMA = re.compile(r"[+-]?\d*,\d*")
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]*")
 _NOT_FINITE = re.compile(r"[+-]?(?:nan|inf(?:inity)?)\b", re.IGNORECASE)
 _SPELLINGS = str.maketrans(
     {"·": "*", "⋅": "*", "-": "*", ".": "*", "µ": "u", "μ": "u", "″": '"', "′": "'", "”": '"'}
@@ -106,7 +106,8 @@ def parse_quantity(text: str, dimension: str, where: str = "") -> float:
     Raises:
         RigError: not a finite number with a known unit of that dimension.
     """
-    number, rest = _split(text.strip(), dimension, where)
+    text = " ".join(text.split())  # one line, whatever was pasted
+    number, rest = _split(text, dimension, where)
     unit = _unit(rest, dimension, text, where)
     factor = UNITS[dimension][unit]
     try:

@@ -112,7 +112,8 @@ def regress(send_s: ArrayLike, receive_s: ArrayLike, ticks: ArrayLike) -> TimeBa
     if not math.isfinite(high - low):
         text = "the heartbeats are all of one moment"
         return prior(count, span, wander, Reason("time_base_short", text, span, None, "s"))
-    u = _combined((high - low) / 2, wander, span)
+    shortest = float(np.min(receive - send))
+    u = _combined((high - low) / 2, wander, shortest, span)
     if u >= PRIOR_HALF_WIDTH / math.sqrt(3):
         limit = PRIOR_HALF_WIDTH / math.sqrt(3)
         text = f"{count} heartbeats over {span:.2f} s give {u:.2%}, worse than the resonator's own"
@@ -151,11 +152,12 @@ def _solve(cost: Array, rows: Array, limits: Array) -> Array:
     return np.asarray(found.x, dtype=float)
 
 
-def _combined(half_width: float, wander_s: float, span_s: float) -> float:
+def _combined(half_width: float, wander_s: float, shortest_s: float, span_s: float) -> float:
     """Standard uncertainty: interval, host crystal, and wander.
 
-    A rate that drifts steadily bends the line; a sagitta of 2 w between the best line's bounds
-    means that the rate at the ends differs from the mean by 8 w / span.
+    A rate that drifts steadily bends the line into a parabola. When its greatest distance from
+    the best straight line is d, the rate at the ends differs from the mean by 8 d / span. The
+    shortest round trip hides half its length of that distance.
     """
-    drift = 8 * wander_s / span_s
+    drift = 8 * (wander_s + shortest_s / 2) / span_s if wander_s > _ONE_TICK_S else 0.0
     return math.sqrt((half_width**2 + HOST_HALF_WIDTH**2 + drift**2) / 3)

@@ -100,22 +100,20 @@ def after_reasons(
 ) -> tuple[Reason, ...]:
     """What the strike and all that followed tell."""
     found = [*_slip(parts, record, facts), *_energy(measurands, asked)]
-    second = measurands.get("second_strike_energy")
-    struck_again = len(parts.path.contacts) > 1
-    if second is not None and not asked.second_strike_allowed:
-        count = len(parts.returns)
-        text = f"struck {count + 1} times; the second blow had {second.value:.3f} J"
-        found.append(Reason("second_strike", text, second.value, 0.0, "J"))
-    elif struck_again and len(parts.returns) < len(parts.path.contacts) - 1 and second is None:
-        # A return that gives no speed is no proof that there was no blow.
-        speed = parts.path.contacts[1]
-        at = (record.ticks[speed.first] - record.ticks[0]) / TICK_HZ
-        text = f"came back to the specimen at {at:.3f} s, too slow or too short to measure"
-        if not asked.second_strike_allowed:
-            found.append(Reason("second_strike", text))
+    if len(parts.path.contacts) > 1 and not asked.second_strike_allowed:
+        found.append(_second_strike(parts, measurands))
     if not parts.path.still:
         found.append(Reason("record_short", "the record ends before the carriage stood still"))
     return tuple(found)
+
+
+def _second_strike(parts: Parts, measurands: Mapping[str, Measurand]) -> Reason:
+    second = measurands.get("second_strike_energy")
+    if second is None:  # a slow return is no proof that there was no blow
+        text = "the carriage came back to the specimen before it stood still, slowly"
+        return Reason("second_strike", text)
+    text = f"struck {len(parts.returns) + 1} times; the second blow had {second.value:.3f} J"
+    return Reason("second_strike", text, second.value, 0.0, "J")
 
 
 def _slip(parts: Parts, record: DropRecord, facts: DropFacts) -> list[Reason]:

@@ -143,6 +143,8 @@ def _branch_input(name: str, fitted: Branch) -> Input:
         f"fit of {fitted.samples} positions over {fitted.last_s - fitted.first_s:.3f} s,"
         f" residual {fitted.residual:.2f} counts"
     )
+    if fitted.samples == 1:
+        source = "height of the apex: the bounce was over before the wire had settled"
     return Input(name, fitted.speed, fitted.u_speed, fitted.dof, source, "count/s")
 
 
@@ -316,12 +318,13 @@ def _later(parts: Parts, record: DropRecord, facts: DropFacts) -> dict[str, Meas
     fits = [_branch_input(name, hit) for name, hit in hits]
     level = _landing_inputs(record, facts)
     first = [_branch_input("fit", parts.fall), *(level if hits else [contact])]
+    unseen = _unseen(parts, record, facts)
     made = {
         "total_energy": evaluate(
             "total_energy", "J",
             lambda x: x["mass"] / 2 * metres(x) ** 2
-            * (_square(x, "fit", parts.fall, contact) + squares(x, *hits)),
-            [facts.mass, *first, *fits, *clock],
+            * (_square(x, "fit", parts.fall, contact) + squares(x, *hits) + x["unseen"]),
+            [facts.mass, *first, *fits, unseen, *clock],
         )
     }  # fmt: skip
     if hits:
@@ -337,6 +340,15 @@ def _later(parts: Parts, record: DropRecord, facts: DropFacts) -> dict[str, Meas
             [facts.mass, fits[0], *level, *clock],
         )  # fmt: skip
     return made
+
+
+def _unseen(parts: Parts, record: DropRecord, facts: DropFacts) -> Input:
+    """Squared speed of a last bounce below BOUNCE_M, which the record does not show."""
+    if _caught(parts, record, facts):
+        return Input("unseen", 0.0, 0.0, math.inf, "caught: nothing struck again", "count2/s2")
+    half = -parts.fall.acceleration * flight.BOUNCE_M / facts.scale.value
+    source = f"a last bounce below {1e3 * flight.BOUNCE_M:g} mm, not told from settling"
+    return rectangular("unseen", half, half, source, "count2/s2")
 
 
 def _landing_inputs(record: DropRecord, facts: DropFacts) -> list[Input]:

@@ -8,7 +8,7 @@ import numpy as np
 from rig.measure import branch, flight
 from rig.measure.branch import Branch
 from rig.measure.budget import Input
-from rig.measure.facts import DropFacts, DropRecord
+from rig.measure.facts import QUANTISED_U, DropFacts, DropRecord
 
 WINDOW_S = 0.200  # longest stretch of the fall that is fitted
 RING_S = 0.015  # draw-wire and drum ring at about 0.5 kHz after a strike, and die within 10 ms
@@ -17,9 +17,10 @@ SLOWEST_STRIKE_M_S = 0.1  # a slower return to contact is set down, not struck (
 # between nothing and a tenth of gravity; common practice, no source. The fit settles it by itself
 # except for bounces of a few millimetres.
 TURNED_M_S2, U_TURNED_M_S2 = 1.0, 0.6
-# On the way down friction is that of the fall; drag is not: 0.02 kg/m at 3 m/s on 1 kg, common
-# practice, no source.
-U_SAME_M_S2 = 0.2
+# On the way down friction is that of the fall, within a tenth of itself, but a slow return is without
+# the fall's air drag: 0 to 0.02 kg/m; common practice, no source.
+U_SAME_M_S2 = 0.05
+DRAG_KG_M, U_DRAG_KG_M = 0.01, 0.006
 
 
 # Acceleration lost for each metre fallen, times the mass: a draw-wire spring of 0 to 2 N/m and air
@@ -74,26 +75,30 @@ def fit_after(
         if len(above) == 0:
             continue
         at_top = contact.last + 1 + np.flatnonzero(above == above.max())
+        whole = number + 1 < len(path.contacts) or path.still
         if number == 0:
-            rise = _fit_rise(record, facts, contact.last, int(at_top[0]), fall)
+            rise = _fit_rise(record, facts, contact.last, int(at_top[0]), fall, whole)
         if number + 1 < len(path.contacts):
             back = _fit_return(record, facts, int(at_top[-1]), end, fall)
-            if back is not None and back.speed > slowest:
+            if back.speed > slowest:
                 returns.append(back)
     return rise, tuple(returns)
 
 
 def _fit_rise(
-    record: DropRecord, facts: DropFacts, last: int, top: int, fall: Branch
+    record: DropRecord, facts: DropFacts, last: int, top: int, fall: Branch, whole: bool
 ) -> Branch | None:
-    """From the end of the ringing to the first sample at the top, where a catch may hold it."""
+    """From the end of the ringing to the first sample at the top, where a catch may hold it.
+
+    `whole`: the record goes on past the top.
+    """
     time_s = record.nominal_s()
     if (record.counts[top] - record.contact.value) * facts.scale.value <= flight.BOUNCE_M:
         return None
     inside = slice(int(np.searchsorted(time_s, time_s[last] + RING_S)), top + 1)
     scale = facts.scale.value
     known = Input("acceleration", fall.acceleration - TURNED_M_S2 / scale, U_TURNED_M_S2 / scale)
-    return branch.fit(
+    fitted = branch.fit(
         time_s[inside],
         record.counts[inside],
         record.contact.value,
@@ -102,22 +107,53 @@ def _fit_rise(
         bend=_bend(facts),
         cyclic=facts.cyclic_m / scale,
     )
+    if fitted is None and whole:  # a bounce of a few millimetres, over before the ringing is
+        height = float(record.counts[top]) - record.contact.value
+        fitted = _by_apex(height, known, float(time_s[last]))
+    return fitted
+
+
+def _by_apex(height: float, known: Input, left_s: float) -> Branch:
+    """Speed at contact from the height of the apex, v^2 = 2 a h (counts)."""
+    speed = math.sqrt(-2 * known.value * height)
+    relative = math.hypot(known.u / known.value, QUANTISED_U / height) / 2
+    return Branch(
+        speed=speed,
+        u_speed=relative * speed,
+        dof=math.inf,
+        acceleration=known.value,
+        u_acceleration=known.u,
+        crossing_s=left_s,
+        u_crossing_s=math.nan,
+        samples=1,
+        first_s=left_s,
+        last_s=left_s,
+        residual=0.0,
+        expected=QUANTISED_U,
+        bound=math.nan,
+        plain_bound=math.nan,
+    )
 
 
 def _fit_return(
     record: DropRecord, facts: DropFacts, top: int, struck: int, fall: Branch
-) -> Branch | None:
+) -> Branch:
     """From the last sample at the top to the guard above contact."""
     time_s = record.nominal_s()
-    start = top + 1
-    u = math.hypot(fall.u_acceleration, U_SAME_M_S2 / facts.scale.value)
-    known = Input("acceleration", fall.acceleration, u)
-    return branch.fit(
-        time_s[start:struck],
-        record.counts[start:struck],
+    scale = facts.scale.value
+    per_drag = (fall.speed * scale) ** 2 / facts.mass.value
+    u = math.hypot(fall.u_acceleration, U_SAME_M_S2 / scale, U_DRAG_KG_M * per_drag / scale)
+    known = Input("acceleration", fall.acceleration - DRAG_KG_M * per_drag / scale, u)
+    fitted = branch.fit(
+        time_s[top + 1 : struck],
+        record.counts[top + 1 : struck],
         record.contact.value,
         start_s=float(time_s[struck]),
         acceleration=known,
         bend=_bend(facts),
-        cyclic=facts.cyclic_m / facts.scale.value,
+        cyclic=facts.cyclic_m / scale,
     )
+    if fitted is None:
+        height = float(record.counts[top]) - record.contact.value
+        fitted = _by_apex(height, known, float(time_s[struck]))
+    return fitted
