@@ -8,6 +8,7 @@ import math
 from dataclasses import dataclass, field
 from enum import Enum
 
+LEAST_RESTITUTION = 0.15
 STANDARD_GRAVITY = 9.80665  # m/s^2, 3rd CGPM 1901
 
 
@@ -118,8 +119,13 @@ def contact_constants(mass_kg: float, restitution: float, contact_s: float) -> t
     For a mass on a one-sided spring and dashpot that part when their force is zero,
     `e = exp(-tan(phi) (pi - 2 phi))` with `tan(phi) = gamma/omega_d`, and the contact lasts
     `(pi - 2 phi)/omega_d` (Schwager and Poeschel, Granular Matter 9, 2007; from memory, and
-    derived again by hand).
+    derived again by hand). No contact that swings (`omega_d > 0`) returns less than `exp(-2)`.
+
+    Raises:
+        ValueError: restitution outside `LEAST_RESTITUTION` to 1.
     """
+    if not LEAST_RESTITUTION <= restitution < 1:
+        raise ValueError(f"restitution {restitution} is not in [{LEAST_RESTITUTION}, 1)")
     low, high = 0.0, math.pi / 2
     for _ in range(60):
         phi = (low + high) / 2

@@ -4,7 +4,7 @@ import math
 import random
 from dataclasses import dataclass, field
 
-from rig.virtual.parameters import Damage, SpecimenTruth, contact_constants
+from rig.virtual.parameters import LEAST_RESTITUTION, Damage, SpecimenTruth, contact_constants
 
 ROLL_SHARE, CRACK_SHARE = 0.5, 2.0  # of the chipping energy
 LATER_SHARE = 0.6  # a later blow finds an edge that has already given way
@@ -36,7 +36,9 @@ class Specimen:
     def contact(self, mass_kg: float, speed: float) -> tuple[float, float]:
         """Spring and dashpot of a strike at `speed` (m/s, positive)."""
         restitution = self.truth.restitution * max(speed, 0.05) ** -0.1
-        return contact_constants(mass_kg, min(restitution, 0.95), self.truth.contact_s)
+        return contact_constants(
+            mass_kg, min(max(restitution, LEAST_RESTITUTION), 0.95), self.truth.contact_s
+        )
 
     def struck(self, energy_j: float) -> None:
         """Take the blow: damage grows with all energy so far, the rod is dented."""
