@@ -252,6 +252,7 @@ class StandIn:
             setattr(self._to_host, name, int(value))
         elif name == "silent":
             self._to_host.silent = self._to_board.silent = bool(value)
+            self._line.cut(self.now_s)
         elif name == "skip_frames" and self._twin is not None:
             self._twin.reporter.skip_frames = int(value)
         elif name == "encoder_noise":
