@@ -19,7 +19,7 @@ AFTER_S = 0.35  # and after the strike
 class Nominal:
     """What the bench believes, each with the standard uncertainty (or limits) of that belief.
 
-    `belief` holds the believed values. Mass, gravity, scale and flag are drawn normal about
+    `belief` holds the believed values. Mass, gravity, scale, gate and drum are drawn normal about
     them; the MCU clock evenly within its maker's limits (a ceramic resonator, common practice,
     no source); what no bench states (friction, spring, phases, rattle) over a wide range.
     """
@@ -29,6 +29,8 @@ class Nominal:
     u_gravity: float = 0.0005
     u_scale: float = 0.001  # relative, of metres a count
     u_flag_m: float = 0.02e-3
+    u_gate_m: float = 0.2e-3
+    u_drum_kg: float = 0.0002
     u_contact_m: float = 0.05e-3
     resonator_limit: float = 0.005
     friction_limits: tuple[float, float] = (0.02, 0.04)
@@ -52,6 +54,8 @@ def draw_truth(rng: random.Random, nominal: Nominal | None = None) -> TowerTruth
         gravity=rng.gauss(belief.gravity, stated.u_gravity),
         pitch_m=belief.pitch_m * (1 + rng.gauss(0.0, stated.u_scale)),
         flag_m=rng.gauss(belief.flag_m, stated.u_flag_m),
+        gate_m=rng.gauss(belief.gate_m, stated.u_gate_m),
+        drum_kg=rng.gauss(belief.drum_kg, stated.u_drum_kg),
         resonator=rng.uniform(-stated.resonator_limit, stated.resonator_limit),
         friction_ratio=rng.uniform(*stated.friction_limits),
         spring_n=rng.uniform(*stated.spring_limits_n),

@@ -23,6 +23,8 @@ def test_the_true_values_scatter_as_the_bench_states() -> None:
         ([rig.gravity for rig in rigs], belief.gravity, STATED.u_gravity),
         ([rig.pitch_m / belief.pitch_m for rig in rigs], 1.0, STATED.u_scale),
         ([rig.flag_m for rig in rigs], belief.flag_m, STATED.u_flag_m),
+        ([rig.gate_m for rig in rigs], belief.gate_m, STATED.u_gate_m),
+        ([rig.drum_kg for rig in rigs], belief.drum_kg, STATED.u_drum_kg),
     ):
         assert statistics.mean(values) == pytest.approx(mean, abs=4 * u / 2000**0.5)
         assert statistics.stdev(values) == pytest.approx(u, rel=0.07)

@@ -26,7 +26,7 @@ def fall(
     d.surface = 0.0
     d.hold(Support.HOOK)
     d.free()
-    events = []
+    events: list[tuple[Happening, float, float, float]] = []
     while sum(event[0] is Happening.TOUCH for event in events) < 2:
         happening = d.step(10.0)
         assert d.t < 10.0

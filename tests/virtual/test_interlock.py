@@ -154,8 +154,8 @@ def test_a_refused_arm_names_every_unmet_condition() -> None:
     bench = Bench()
     bench.guard, bench.button, bench.beating = False, True, False
     bench.pass_ms(1)
-    unmet = (Reason.GUARD_OPEN, Reason.BEAT_LOST, Reason.OUTSIDE_WINDOW)
-    unmet += (Reason.NOT_STEADY, Reason.BUTTON_HELD)
+    unmet = [Reason.GUARD_OPEN, Reason.BEAT_LOST, Reason.OUTSIDE_WINDOW]
+    unmet += [Reason.NOT_STEADY, Reason.BUTTON_HELD]
     assert bench.lock.arm(0, 10, NONCE) == (Reason.GUARD_OPEN, sum(1 << r for r in unmet))
 
 
