@@ -21,6 +21,7 @@ class Vector(enum.IntEnum):
     INT1 = 2
     PCINT2 = 5
     TIMER2_COMPA = 7
+    TIMER2_COMPB = 8
     TIMER1_CAPT = 10
     TIMER1_COMPA = 11
     TIMER1_OVF = 13
