@@ -28,9 +28,14 @@ def _run(command: Sequence[str | Path], remedy: str) -> None:
         raise BuildError(f"{command[0]} failed; {remedy}\n{done.stdout}{done.stderr}")
 
 
-def _cached(stem: str, suffix: str, content: bytes, make: Sequence[str | Path], remedy: str) -> Path:
-    """The file that `make` writes with ` -o FILE` added; kept under the hash of `content`."""
-    name = f"{stem}-{hashlib.sha256(content).hexdigest()[:16]}{suffix}"
+def _hash(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()[:16]
+
+
+def _cached(name: str, content: bytes, make: Sequence[str | Path], remedy: str) -> Path:
+    """The file that `make -o FILE` writes; kept under its name and the hash of `content`."""
+    stem, dot, suffix = name.partition(".")
+    name = f"{stem}-{_hash(content)}{dot}{suffix}"
     target = CACHE / name
     if not target.exists():
         CACHE.mkdir(exist_ok=True)
@@ -45,18 +50,18 @@ def build_shim() -> Path:
     """The shared library of the C layer."""
     sources = [HERE / name for name in SOURCES]
     content = b"".join(path.read_bytes() for path in [HERE / "shim.h", *sources])
-    make = [*COMPILE, *sources, "-lsimavr", "-lm"]
-    return _cached("shim", ".so", content, make, "install libsimavr-dev and a C compiler")
+    make: list[str | Path] = [*COMPILE, *sources, "-lsimavr", "-lm"]
+    return _cached("shim.so", content, make, "install libsimavr-dev and a C compiler")
 
 
 def build_program(source: str) -> bytes:
     """A small C program for the chip, compiled; returns its flash image."""
     remedy = "install gcc-avr, avr-libc and binutils-avr"
-    stem, text = "program", source.encode()
+    text = source.encode()
     CACHE.mkdir(exist_ok=True)
-    path = CACHE / f"{stem}-{hashlib.sha256(text).hexdigest()[:16]}.c"
+    path = CACHE / f"program-{_hash(text)}.c"
     path.write_bytes(text)
-    elf = _cached(stem, ".elf", text, [*AVR_COMPILE, path], remedy)
+    elf = _cached("program.elf", text, [*AVR_COMPILE, path], remedy)
     image = elf.with_suffix(".hex")
     if not image.exists():
         _run(["avr-objcopy", "-O", "ihex", "-j", ".text", "-j", ".data", elf, image], remedy)

@@ -6,77 +6,16 @@ It answers to the same calls as `rig.virtual.standin.StandIn`: a byte stream, an
 
 from collections import deque
 from pathlib import Path
-from typing import NamedTuple, Protocol
 
 from rig.board import wire
 from tests.emulator.build import read_hex
 from tests.emulator.chip import CYCLES_PER_S, HOST_BYTE_CYCLES, Chip, Counters, PinEvent, Probe
+from tests.emulator.world import OUTPUT_AT, PORTS, HostClock, OutputChange, Plant, port_and_bit
 
 CHUNK_S = 1e-3  # no actuator answers within 5 ms, so a later report still precedes its effect
-EPOCH_S = 1_000.0  # what the host's clock shows at plant time zero
 START_UP_S = 0.065  # reset to first instruction (ATmega328P start-up time; from memory)
 READ_TIMEOUT_S = 1.0
-OUTPUTS = ("LATCH", "CATCH", "LAMP")
-PORT_B, PORT_C, PORT_D = 0, 1, 2
 RJMP_SELF = b"\xff\xcf"  # 0xCFFF: jump to this very instruction
-
-
-class Edge(Protocol):
-    """A level on a pin of `wire.PINS` at a plant time."""
-
-    @property
-    def t_s(self) -> float: ...
-    @property
-    def pin(self) -> str: ...
-    @property
-    def level(self) -> int: ...
-
-
-class Plant(Protocol):
-    """What the board is wired to; `rig.virtual.plant.Tower` is one."""
-
-    now_s: float
-
-    @property
-    def quiet_until_s(self) -> float: ...
-    def advance(self, until_s: float) -> None: ...
-    def take_edges(self) -> "list[Edge]": ...
-    def levels(self) -> dict[str, int]: ...
-    def set_output(self, name: str, on: bool, t_s: float) -> None: ...
-
-
-class OutputChange(NamedTuple):
-    """An output pin of the interlock changed."""
-
-    t_s: float
-    cycle: int
-    name: str
-    on: bool
-
-
-def port_and_bit(pin: int) -> tuple[int, int]:
-    """Of a pin numbered as Firmata does."""
-    if pin < 8:
-        return PORT_D, pin
-    return (PORT_B, pin - 8) if pin < 14 else (PORT_C, pin - 14)
-
-
-_OUTPUT_AT = {port_and_bit(wire.PINS[name]): name for name in OUTPUTS}
-
-
-class HostClock:
-    """The host's monotonic clock in the virtual world."""
-
-    def __init__(self, board: "EmulatedBoard") -> None:
-        self._board = board
-
-    def now(self) -> float:
-        """Monotonic seconds."""
-        return EPOCH_S + self._board.now_s
-
-    def sleep(self, seconds: float) -> None:
-        """Let the world go on for `seconds`."""
-        self._board.run(self._board.now_s + max(0.0, seconds))
 
 
 class EmulatedBoard:
@@ -96,14 +35,14 @@ class EmulatedBoard:
 
     def __init__(self, image: Path, tower: Plant, *, resonator_error: float = 0.0) -> None:
         self.tower = tower
-        self.clock = HostClock(self)
+        self.clock = HostClock(tower, self.run)
         self.now_s = tower.now_s
         self.outputs: list[OutputChange] = []
         self._cycles_per_s = CYCLES_PER_S * (1 + resonator_error)
         self._origin_s = tower.now_s
         self.chip = Chip(read_hex(image.read_text()), HOST_BYTE_CYCLES * (1 + resonator_error))
-        for port in (PORT_B, PORT_C, PORT_D):
-            mask = sum(1 << bit for at, bit in _OUTPUT_AT if at == port)
+        for port in PORTS:
+            mask = sum(1 << bit for at, bit in OUTPUT_AT if at == port)
             self.chip.stop_on(port, mask)
         self._arrived: deque[int] = deque()
         self._powered = self._listening = True
@@ -298,7 +237,7 @@ class EmulatedBoard:
 
     def _report_outputs(self) -> None:
         for event in self.chip.changes():
-            name = _OUTPUT_AT.get((event.port, event.bit))
+            name = OUTPUT_AT.get((event.port, event.bit))
             if name is not None:
                 t_s = self._time(event.cycle)
                 self.outputs.append(OutputChange(t_s, event.cycle, name, bool(event.level)))

@@ -105,4 +105,3 @@ def silence_to_off() -> float:
     b.tower.counts(b.board.now_s, 500e-6, -1_500)
     b.host.run(0.7)
     return _first_off(b.board, "CATCH", last) - last
-

@@ -1,4 +1,4 @@
-"""A host for the tests: talks to an emulated board by nothing but `wire`, and checks all it hears."""
+"""A host for the tests: it knows nothing but `wire`, and checks all it hears."""
 
 import zlib
 from typing import NamedTuple

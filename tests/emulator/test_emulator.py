@@ -10,8 +10,9 @@ from rig.virtual.hands import Hands
 from rig.virtual.plant import Tower
 from rig.virtual.standin import StandIn
 from tests.emulator.build import build_image
-from tests.emulator.emulator import EPOCH_S, EmulatedBoard
+from tests.emulator.emulator import EmulatedBoard
 from tests.emulator.host import Frame, Host
+from tests.emulator.world import EPOCH_S
 
 HEIGHT_M = 0.4
 

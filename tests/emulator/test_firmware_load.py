@@ -4,6 +4,8 @@
 1 kHz interrupts, so they meet them in every phase.
 """
 
+import itertools
+
 import pytest
 
 from rig.board import wire
@@ -11,6 +13,7 @@ from rig.board.wire import Event, Kind, Op
 from tests.emulator import figures
 from tests.emulator.bench import bench, load_all
 from tests.emulator.chip import CYCLES_PER_S
+from tests.emulator.host import fall, release
 
 RATE_HZ = 16_033
 TICK_S = 1 / wire.TICK_HZ
@@ -56,7 +59,7 @@ def test_height_samples_are_a_millisecond_apart_and_show_the_count_of_their_time
     assert abs(power_up) < 1e-3
     frames = b.host.of(Kind.HEIGHT)
     assert len(frames) > 50
-    for before, after in zip(frames, frames[1:], strict=False):
+    for before, after in itertools.pairwise(frames):
         assert abs((after.time - before.time) % (1 << wire.TIME_BITS) - BLOCK_TICKS) <= 60
     for frame in frames:
         for i, count in enumerate(frame.samples):
@@ -127,8 +130,8 @@ def test_the_idle_board_sleeps() -> None:
 def test_a_run_repeats_to_the_byte_and_the_cycle() -> None:
     def once() -> tuple[list[object], list[object]]:
         b = bench()
-        figures.release(b.host, b.tower)
-        figures.fall(b.host, b.tower)
+        release(b.host, b.tower)
+        fall(b.host, b.tower)
         return list(b.host.frames), list(b.board.outputs)
 
     assert once() == once()

@@ -20,9 +20,8 @@ STATUS_ALL_OFF = 0
 
 def off_after(b: Bench, name: str, since_s: float) -> float:
     """Seconds from `since_s` to the first moment `name` went off."""
-    return next(c.t_s for c in b.board.outputs if c.name == name and not c.on and c.t_s >= since_s) - (
-        since_s
-    )
+    off = (c.t_s for c in b.board.outputs if c.name == name and not c.on and c.t_s >= since_s)
+    return next(off) - since_s
 
 
 def all_off(b: Bench) -> bool:

@@ -5,6 +5,8 @@ cycles, four more out of sleep), "USART" (10 bits a frame, UDRE0, DOR0), "TIFR1"
 by writing a one to it), "Pin Change and External Interrupts" (EICRA), "MCUSR".
 """
 
+import itertools
+
 import pytest
 
 from tests.emulator.build import build_program, read_hex
@@ -150,7 +152,7 @@ def test_bytes_follow_each_other_by_ten_bit_times() -> None:
     chip.run(2 * MS)
     data, ends = chip.sent()
     assert data == bytes(range(20))
-    assert {b - a for a, b in zip(ends, ends[1:], strict=False)} == {640}, "8 N 1 at 64 cycles a bit"
+    assert {b - a for a, b in itertools.pairwise(ends)} == {640}, "64 cycles a bit"
     assert chip.counters().illegal_baud == 0
 
 
@@ -189,14 +191,15 @@ def test_received_bytes_arrive_ten_bit_times_apart() -> None:
     times = [event.cycle for event in chip.changes()]
     assert len(times) == 8
     assert 640 <= times[0] - MS <= 700
-    assert all(abs(b - a - 640) <= 4 for a, b in zip(times, times[1:], strict=False))
+    assert all(abs(b - a - 640) <= 4 for a, b in itertools.pairwise(times))
     assert chip.sent()[0] == bytes(range(8))
 
 
 def test_a_receiver_nobody_reads_keeps_two_bytes_and_the_last() -> None:
     chip = chip_with(
         f"int main(void) {{ {UART_ON} while (!(GPIOR0 & 1)) ; GPIOR1 = UCSR0A;"
-        "while (UCSR0A & _BV(RXC0)) { uint8_t b = UDR0; while (!(UCSR0A & _BV(UDRE0))) ; UDR0 = b; }"
+        "while (UCSR0A & _BV(RXC0)) { uint8_t b = UDR0;"
+        "while (!(UCSR0A & _BV(UDRE0))) ; UDR0 = b; }"
         "GPIOR2 = UCSR0A; for (;;) ; }"
     )
     chip.run(MS)
@@ -258,10 +261,11 @@ def test_a_watched_pin_hands_control_back_at_its_change() -> None:
 
 def test_every_way_to_drive_a_pin_is_logged() -> None:
     chip = chip_with(
-        "int main(void) { PORTB = 2; DDRB = 2; PORTB = 0; PINB = 2; DDRB = 0; DDRB = 2; for (;;) ; }"
+        "int main(void) { PORTB = 2; DDRB = 2; PORTB = 0; PINB = 2; DDRB = 0; DDRB = 2;for (;;) ; }"
     )
     chip.run(MS)
-    assert [(e.port, e.bit, e.level) for e in chip.changes()] == [(B, 1, k) for k in (1, 0, 1, 0, 1)]
+    changes = [(e.port, e.bit, e.level) for e in chip.changes()]
+    assert changes == [(B, 1, level) for level in (1, 0, 1, 0, 1)]
 
 
 DRIVE_AND_HANG = """int main(void) { GPIOR0 = MCUSR; MCUSR = 0; wdt_enable(WDTO_15MS);
@@ -301,7 +305,8 @@ def test_the_eeprom_outlives_reset_and_power_and_the_ram_does_not() -> None:
     chip = chip_with(
         """static uint8_t kept __attribute__((section(".noinit")));
         int main(void) { GPIOR1 = kept; kept = 0x5A; eeprom_update_byte((uint8_t *)3,
-        eeprom_read_byte((uint8_t *)3) + 1); GPIOR0 = eeprom_read_byte((uint8_t *)3); for (;;) ; }"""
+        eeprom_read_byte((uint8_t *)3) + 1);
+        GPIOR0 = eeprom_read_byte((uint8_t *)3); for (;;) ; }"""
     )
     chip.run(10 * MS)
     assert chip.peek(GPIOR0) == 0, "an erased byte is 0xFF"

@@ -1,0 +1,99 @@
+"""The firmware and the virtual rig in real time behind a pseudo-terminal.
+
+A pseudo-terminal has no DTR line, so opening it does not reset the board as a serial adapter does.
+"""
+
+import os
+import selectors
+import sys
+import time
+import tty
+from typing import TextIO
+
+from rig.virtual.hands import Hands
+from rig.virtual.plant import Tower
+from tests.emulator.build import build_image
+from tests.emulator.console import Console, Quit
+from tests.emulator.emulator import EmulatedBoard
+
+STEP_S = 0.002
+LARGEST_LAG_S = 0.2  # later than this the world skips real time instead of hurrying after it
+READ_SIZE = 4096
+
+
+class PtyServer:
+    """Carries bytes between a board and the pseudo-terminal `path`, at the pace of real time."""
+
+    def __init__(self, board: EmulatedBoard) -> None:
+        self.board = board
+        # Raw before the first byte, or the firmware hears its own echo; the far end stays open, or
+        # reading fails between one host and the next.
+        self.near, self._far = os.openpty()
+        tty.setraw(self._far)
+        os.set_blocking(self.near, False)
+        self.path = os.ttyname(self._far)
+        self._started = time.monotonic() - board.now_s
+
+    def step(self) -> None:
+        """Bring the world up to now and pass on what it said; what nobody reads is lost."""
+        now = time.monotonic()
+        if now - self._started - self.board.now_s > LARGEST_LAG_S:
+            self._started = now - self.board.now_s - STEP_S
+        self.board.run(now - self._started)
+        data = self.board.read_available()
+        while data:
+            try:
+                data = data[os.write(self.near, data) :]
+            except BlockingIOError:
+                return
+
+    def receive(self) -> None:
+        """Take what the host wrote."""
+        try:
+            self.board.write(os.read(self.near, READ_SIZE))
+        except BlockingIOError:
+            return
+
+    def close(self) -> None:
+        """Close both ends."""
+        os.close(self.near)
+        os.close(self._far)
+
+
+def serve(server: PtyServer, console: Console, typed: TextIO, exit_with_typed: bool) -> None:
+    """Run until the person quits, or `typed` ends when that is to end it."""
+    with selectors.DefaultSelector() as selector:
+        selector.register(server.near, selectors.EVENT_READ)
+        try:
+            selector.register(typed, selectors.EVENT_READ)
+        except (PermissionError, ValueError):  # a plain file or a closed stream cannot be watched
+            if exit_with_typed:
+                return
+        while True:
+            for key, _ in selector.select(STEP_S):
+                if key.fileobj is not typed:
+                    server.receive()
+                    continue
+                line = typed.readline()
+                if line:
+                    print(console.do(line), flush=True)
+                elif exit_with_typed:
+                    return
+                else:
+                    selector.unregister(typed)
+            server.step()
+
+
+def main(exit_with_stdin: bool) -> None:
+    """Build, boot, print the path on the first line, serve."""
+    tower = Tower()
+    board = EmulatedBoard(build_image(), tower, resonator_error=tower.nature.resonator)
+    server = PtyServer(board)
+    print(server.path, flush=True)
+    print("The firmware runs on the virtual rig behind it. Your hands: type help.", flush=True)
+    try:
+        serve(server, Console(Hands(tower), board), sys.stdin, exit_with_stdin)
+    except (KeyboardInterrupt, Quit):
+        pass
+    finally:
+        server.close()

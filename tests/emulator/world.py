@@ -1,0 +1,69 @@
+"""What an emulated board is wired to, and the clock of its host."""
+
+from collections.abc import Callable, Sequence
+from typing import NamedTuple, Protocol
+
+from rig.board import wire
+
+EPOCH_S = 1_000.0  # what the host's clock shows at plant time zero
+OUTPUTS = ("LATCH", "CATCH", "LAMP")
+PORTS = PORT_B, PORT_C, PORT_D = 0, 1, 2
+
+
+class Edge(Protocol):
+    """A level on a pin of `wire.PINS` at a plant time."""
+
+    @property
+    def t_s(self) -> float: ...
+    @property
+    def pin(self) -> str: ...
+    @property
+    def level(self) -> int: ...
+
+
+class Plant(Protocol):
+    """What the board is wired to; `rig.virtual.plant.Tower` is one."""
+
+    now_s: float
+
+    @property
+    def quiet_until_s(self) -> float: ...
+    def advance(self, until_s: float) -> None: ...
+    def take_edges(self) -> Sequence[Edge]: ...
+    def levels(self) -> dict[str, int]: ...
+    def set_output(self, name: str, on: bool, t_s: float) -> None: ...
+
+
+class OutputChange(NamedTuple):
+    """An output pin of the interlock changed."""
+
+    t_s: float
+    cycle: int
+    name: str
+    on: bool
+
+
+def port_and_bit(pin: int) -> tuple[int, int]:
+    """Of a pin numbered as Firmata does."""
+    if pin < 8:
+        return PORT_D, pin
+    return (PORT_B, pin - 8) if pin < 14 else (PORT_C, pin - 14)
+
+
+OUTPUT_AT = {port_and_bit(wire.PINS[name]): name for name in OUTPUTS}
+
+
+class HostClock:
+    """The host's monotonic clock in the virtual world."""
+
+    def __init__(self, plant: Plant, run: Callable[[float], None]) -> None:
+        self._plant = plant
+        self._run = run
+
+    def now(self) -> float:
+        """Monotonic seconds."""
+        return EPOCH_S + self._plant.now_s
+
+    def sleep(self, seconds: float) -> None:
+        """Let the world go on for `seconds`."""
+        self._run(self._plant.now_s + max(0.0, seconds))
