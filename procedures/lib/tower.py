@@ -91,32 +91,41 @@ def fall(
             "Contact: lower the carriage by the hand lever until the striker rests on "
             f"{rests_on}. Hands off."
         )
-        zero = contact["counts"]
-        target = zero + height_m / count_m
+        target = contact["counts"] + height_m / count_m
         raised = yield Raise(
             f"Raise the carriage to {height_m * 1e3:.1f} mm above contact, hook it on the latch, "
             "hands off.",
             target_counts=target,
             low_counts=target - band,
             high_counts=target + band,
-            zero_counts=zero,
+            zero_counts=contact["counts"],
             count_m=count_m,
+            boot=contact["boot"],
         )
-        yield Do(
-            "Hands and head out. Close the guard; nobody in line with the edge.",
-            hazards=("falling_mass", "chips"),
-        )
-        ready = yield Ready("Checking guard, e-stop and interlock.")
-        if contact["boot"] == raised["boot"] == ready["boot"]:
-            break
+        if raised["boot"] == contact["boot"]:
+            outcome = yield from _released(trial, target, band, contact["boot"])
+            if outcome["ended"] != "RESTARTED":
+                break
         yield Tell("The board was restarted: its height began anew. Find contact again.")
-    outcome = yield Release(
-        f"{trial}: when the lamp is steady, press the release button at the rig.",
-        trial=trial,
-        low_counts=round(target - band),
-        high_counts=round(target + band),
-    )
     return {**outcome, "contact": contact, "reasons": _line_reasons(outcome, contact)}
+
+
+def _released(trial: str, target: float, band: float, boot: int) -> Passage[Outcome]:
+    """Guard, checks, permit, fall."""
+    yield Do(
+        "Hands and head out. Close the guard; nobody in line with the edge.",
+        hazards=("falling_mass", "chips"),
+    )
+    yield Ready("Checking guard, e-stop and interlock.")
+    return (
+        yield Release(
+            f"{trial}: when the lamp is steady, press the release button at the rig.",
+            trial=trial,
+            low_counts=round(target - band),
+            high_counts=round(target + band),
+            boot=boot,
+        )
+    )
 
 
 def _line_reasons(outcome: Outcome, contact: Outcome) -> list[str]:

@@ -16,7 +16,12 @@ _CRC = wire.CRC.septets
 _SHORTEST = 1 + _HEAD + _CRC
 _SEQ = 1 << wire.SEQ_BITS
 _TIME = 1 << wire.TIME_BITS
-_LONGEST = 4096  # an unfinished sysex longer than this is noise, not a message
+_LONGEST = 4096  # a sysex longer than this is noise, not a message
+_STATUS = wire.LIMITS["STATUS_PERIOD_MS"] * wire.TICK_HZ // 1000
+# The farthest back a frame may speak when it is numbered: two blocks of samples wait at most,
+# and a debounced contact is told 5 ms late; the rest is margin.
+_REACH = _STATUS // 2
+_TELLS_BOOT = (Kind.HELLO, Kind.STATUS)
 _KINDS = {int(kind): kind for kind in Kind}
 _EXACT = {kind: wire.width(fields) for kind, fields in wire.PAYLOADS.items()}
 _DATA_BYTES = {0x90: 2, 0xE0: 2, 0xC0: 1, 0xD0: 1, 0xF4: 2, 0xF5: 2, 0xF9: 2}
@@ -51,7 +56,13 @@ class Message:
 
 @dataclass(frozen=True, slots=True)
 class Gap:
-    """Frames that never arrived whole, between two that did."""
+    """Frames that never arrived whole, between two that did.
+
+    Nothing they told of lies outside `after_ticks`..`before_ticks`. That span is wider than the
+    times of the two frames: a block carries the time of its first sample, so a lost one may hold
+    samples older than the frame before it, and an event may be told late. Across a reset of the
+    board it is in the old boot's time and `missing` is the least there can be.
+    """
 
     missing: int
     after_ticks: int
@@ -93,30 +104,33 @@ class Decoder:
         while at < size:
             first = whole[at]
             if first == wire.START:
-                end = whole.find(wire.END, at + 1)
-                if end < 0 and size - at <= _LONGEST and whole[at + 1 :].isascii():
-                    break
-                inner = whole[at + 1 : end] if end > 0 else whole[at + 1 :]
-                if not inner.isascii():  # cut short: another message starts inside
-                    self.damaged += 1
-                    at += 1 + next(i for i, byte in enumerate(inner) if byte > 0x7F)
-                    continue
-                if end < 0:
-                    self.damaged += 1
-                    at = size
-                    continue
-                at = end + 1
-                item = self._sysex(inner)
-                if item is not None:
-                    found.append(item)
-                continue
-            taken = self._plain(whole, at, found)
+                taken = self._sysex_at(whole, at, found)
+            else:
+                taken = self._plain(whole, at, found)
             if not taken:
                 break
             at += taken
         self.taken = whole[:at]
         del buffer[:at]
         return found
+
+    def _sysex_at(self, whole: bytes, at: int, found: list[Frame | Message]) -> int:
+        """Bytes used by the sysex message that begins at `at`; 0 when it is not complete yet."""
+        limit = at + 1 + _LONGEST
+        end = whole.find(wire.END, at + 1, limit)
+        inner = whole[at + 1 : end if end > 0 else limit]
+        if not inner.isascii():  # cut short: another message starts inside
+            self.damaged += 1
+            return 1 + next(i for i, byte in enumerate(inner) if byte > 0x7F)
+        if end > 0:
+            item = self._sysex(inner)
+            if item is not None:
+                found.append(item)
+            return 2 + len(inner)
+        if len(inner) < _LONGEST:
+            return 0
+        self.damaged += 1
+        return 1 + len(inner)
 
     def _plain(self, whole: bytes, at: int, found: list[Frame | Message]) -> int:
         """Bytes used by a non-sysex message at `at`; 0 when it is not complete yet."""
@@ -165,27 +179,34 @@ class Decoder:
         return Frame(kind, seq, self._ticks, payload)
 
     def _in_sequence(self, kind: Kind, seq: int, raw: int, payload: bytes) -> bool:
-        """Place the frame in the sequence; False for one that cannot come now (a repeat)."""
-        if kind in (Kind.HELLO, Kind.STATUS):
+        """Place the frame in the sequence; False for one that cannot come now.
+
+        That is a repeat, or a frame of a new boot that has not been told yet: numbers and time
+        must go together, since some frame (a STATUS at least) takes a number every 0.1 s.
+        """
+        boot = self.boot
+        if kind in _TELLS_BOOT:
             boot = wire.unpack(wire.PAYLOADS[kind], payload)["boot"]
-            if self.boot is not None and boot != self.boot:
-                self.resets += 1
-                # Whatever was under way when the board went down is lost, even if nothing is
-                # missing by number: the new boot counts from zero.
-                self.gaps.append(Gap(seq + 1, self._ticks, self._ticks))
-                self._seq = None
-            self.boot = boot
         if self._seq is None:
             self._ticks = raw
         else:
             ahead = (seq - self._seq - 1) % _SEQ
-            if ahead >= _SEQ // 2:
-                return False
             step = (raw - self._ticks + _TIME // 2) % _TIME - _TIME // 2
-            if ahead:
-                self.gaps.append(Gap(ahead, self._ticks, self._ticks + max(step, 0)))
+            fits = ahead < _SEQ // 2 and -_REACH <= step <= (ahead + 2) * _STATUS
+            if boot != self.boot and (self.boot is not None or not fits):
+                self.resets += 1
+                # Whatever was under way when the board went down is lost, even if nothing is
+                # missing by number: the new boot counts from zero.
+                self.gaps.append(Gap(seq + 1, self._ticks - _REACH, self._ticks + _STATUS))
+                step = raw - self._ticks
+            elif not fits and not (kind in _TELLS_BOOT and step > _REACH):
+                return False  # a later STATUS of the same boot ends a long silence instead
+            elif ahead:
+                span = sorted((self._ticks, self._ticks + step))
+                self.gaps.append(Gap(ahead, span[0] - _REACH, span[1] + _REACH))
             self._ticks += step
         self._seq = seq
+        self.boot = boot
         return True
 
 

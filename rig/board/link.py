@@ -8,7 +8,7 @@ vouching for a program that no longer works.
 from collections import deque
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pyfirmata2.pyfirmata2 import (
     ANALOG_MAPPING_QUERY,
@@ -270,6 +270,8 @@ class Link(Board):  # type: ignore[misc]
             self.decoder.damaged += 1
 
     def _frame(self, frame: Frame) -> None:
+        if self.hello is not None and self.decoder.boot != self.hello.boot:
+            self._restarted(self.hello)
         if frame.kind is Kind.HEIGHT:
             last = trace([frame], Kind.HEIGHT).values
             self.position = int(last[-1])
@@ -286,6 +288,15 @@ class Link(Board):  # type: ignore[misc]
                     listener(event)
         elif frame.kind is Kind.HELLO:
             self._hello(frame.fields())
+
+    def _restarted(self, before: Hello) -> None:
+        """The board began anew: so do its clock and its height, and its channel is off."""
+        self.hello = replace(before, boot=self.decoder.boot or 0)
+        self.exchanges.clear()
+        self._beats.clear()
+        self.position = None
+        if self._streaming:
+            self._send(Op.STREAM, channel=Kind.HEIGHT, on=1)
 
     def _hello(self, told: dict[str, int]) -> None:
         if told["wire"] != wire.WIRE_VERSION or told["description"] != wire.description():

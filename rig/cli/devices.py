@@ -79,6 +79,7 @@ def virtual_device(
     clock = _Paced(board.clock) if paced else board.clock
 
     def connect() -> Link:
+        board.reopen()
         link = Link(board, clock=clock, name="virtual rig")
         link.stream_height(True)
         return link

@@ -79,12 +79,16 @@ def raise_into(device: Device, operator: Operator, step: Raise) -> dict[str, Any
         RigError: height moves the wrong way or not at all, or five minutes are over.
     """
     link = device.link
+    if link.boot != step.boot:
+        return {"counts": None, "boot": link.boot}
     operator.tell(step.text)
     device.act("raise", {"height_m": (step.target_counts - step.zero_counts) * step.count_m})
     rest = Rest(link)
     began, heights = link.clock.now(), [link.position or 0]
 
     def there() -> bool:
+        if link.boot != step.boot:
+            return True
         position = link.position if link.position is not None else heights[-1]
         heights[:] = [min(heights[0], position), max(heights[-1], position)]
         operator.live(f"{gauge(position, step)}   {lights(link)}")
@@ -98,7 +102,8 @@ def raise_into(device: Device, operator: Operator, step: Raise) -> dict[str, Any
             f"wanted {_mm(step.target_counts, step):.1f} mm)",
             remedy="set the cross-head, then start the same command again",
         )
-    return {"counts": rest.values()[-1], "boot": link.boot}
+    here = link.position if link.boot == step.boot else None
+    return {"counts": here, "boot": link.boot}
 
 
 def _require_sense(

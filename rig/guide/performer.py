@@ -91,6 +91,7 @@ class Performer:
     def _reconnect(self, error: LinkLost) -> None:
         self.book.append(LINE, {"what": str(error)}, self.run_id)
         self.operator.tell(f"{error}. Waiting for it ...")
+        self.link.exit()
         clock = self.link.clock
         end = clock.now() + RECONNECT_LIMIT_S
         while True:

@@ -49,9 +49,11 @@ class Releaser:
         """
         self._index = index
         if self._was_permitted():
-            return lambda: _unrecorded("INTERRUPTED")
+            return lambda: _unrecorded("INTERRUPTED", released=None)
         self.operator.tell(step.text)
         for _ in range(TRIES):
+            if self.device.link.boot != step.boot:
+                return lambda: _unrecorded("RESTARTED", released=False)
             raw = self._try_once(step)
             if raw is not None:
                 return self._stored(step, raw)
@@ -85,7 +87,9 @@ class Releaser:
             permitted = True
             granted = link.command(Op.PERMIT, nonce=armed.value)
             if not granted.done:
-                self._withdrawn(granted.reason)
+                # Refused because it was disarmed in between? Then that is the reason to name.
+                between = self._ended()
+                self._withdrawn(granted.reason if between is None else Reason(between))
                 return None
             self.device.act("press")
             return self._watch_fall()
@@ -190,5 +194,5 @@ class Releaser:
         return store
 
 
-def _unrecorded(why: str) -> Outcome:
-    return {"raw_id": None, "ended": why, "released": None, "boot": None, "time_base": None}
+def _unrecorded(why: str, released: bool | None) -> Outcome:
+    return {"raw_id": None, "ended": why, "released": released, "boot": None, "time_base": None}

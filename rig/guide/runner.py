@@ -74,7 +74,9 @@ class Runner:
             conclusion = self._drive(performer, procedure, done)
         except BaseException as error:
             performer.disarm()
-            told = "from the keyboard" if isinstance(error, KeyboardInterrupt) else str(error)
+            told = (
+                "stopped from the keyboard" if isinstance(error, KeyboardInterrupt) else str(error)
+            )
             with suppress(RigError):  # disk or clock may be the trouble itself: `error` tells
                 body = {"why": told or type(error).__name__}
                 self.book.append(INTERRUPTED, body, run_id)

@@ -74,7 +74,8 @@ class Touch(Step):
 class Raise(Step):
     """Guide the carriage into a band of heights and wait until it is steady there.
 
-    Heights are in counts above the encoder's own zero. Outcome: `counts`, `boot`.
+    Heights are in counts above the encoder's own zero, which holds for one boot of the board
+    only. Outcome: `counts` (None when the board is not in that boot any more), `boot`.
     """
 
     target_counts: float
@@ -82,19 +83,23 @@ class Raise(Step):
     high_counts: float
     zero_counts: float
     count_m: float
+    boot: int
 
 
 @dataclass(frozen=True)
 class Release(Step):
     """Arm, permit, wait for the hand on the button, record the fall.
 
-    Outcome: `raw_id` (None when nothing was recorded), `ended` (name of the interlock's reason),
-    `released` (whether the latch was opened), `notes` (what went wrong on the line), `timebase`.
+    Outcome: `raw_id` (None when nothing was recorded), `ended` (name of the interlock's reason;
+    RESTARTED when the board is not in `boot` any more, INTERRUPTED when the program died after
+    the permit, UNSEEN when the line was lost), `released` (whether the latch was opened; None
+    when nobody knows), `boot`, `time_base`.
     """
 
     trial: str
     low_counts: int
     high_counts: int
+    boot: int
 
 
 @dataclass(frozen=True)

@@ -17,8 +17,8 @@ SLOWEST_STRIKE_M_S = 0.1  # a slower return to contact is set down, not struck (
 # between nothing and a tenth of gravity; common practice, no source. The fit settles it by itself
 # except for bounces of a few millimetres.
 TURNED_M_S2, U_TURNED_M_S2 = 1.0, 0.6
-# On the way down friction is that of the fall, within a tenth of itself, but a slow return is without
-# the fall's air drag: 0 to 0.02 kg/m; common practice, no source.
+# On the way down friction is that of the fall, within a tenth of itself, but a slow return is
+# without the fall's air drag: 0 to 0.02 kg/m; common practice, no source.
 U_SAME_M_S2 = 0.05
 DRAG_KG_M, U_DRAG_KG_M = 0.01, 0.006
 

@@ -1,0 +1,150 @@
+"""The whole drop-weight procedure on the virtual rig: what it finds, and what it refuses."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from rig.errors import RigError
+from rig.guide.recompute import recompute
+from rig.logbook.audit import audit
+from rig.virtual.parameters import TowerTruth
+from tests.guide.rigs import VirtualRig, impact, new_book, run
+
+
+def at(text_start: str, act: Callable[[VirtualRig], None]) -> Callable[[VirtualRig, str], None]:
+    """A hook that acts the first time a shown text begins so."""
+    done: list[str] = []
+
+    def hook(rig: VirtualRig, text: str) -> None:
+        if text.startswith(text_start) and not done:
+            done.append(text)
+            act(rig)
+
+    return hook
+
+
+def test_a_drop_is_measured_within_its_uncertainty_and_audits_clean(tmp_path: Path) -> None:
+    rig = VirtualRig()
+    with new_book(tmp_path) as book:
+        _, told = run(book, rig, *impact(drops="2"))
+        path = book.path
+    assert [drop["valid"] for drop in told["drops"]] == [True, True]
+    for drop, truth in zip(told["drops"], rig.tower.truth[-2:], strict=True):
+        # The default tower is the bench's belief exactly, so 3 U is never exceeded.
+        assert abs(drop["energy_j"] - truth.impact_energy_j) < 3 * drop["energy_U_j"]
+        assert drop["caught"]
+    assert audit(path) == []
+    assert all(compared.same for compared in recompute(path))
+
+
+def test_a_second_strike_is_found_and_makes_the_drop_invalid(tmp_path: Path) -> None:
+    rig = VirtualRig(hook=at("Drop 1:", lambda r: r.tower.fault("catch_jammed")))
+    with new_book(tmp_path) as book:
+        _, told = run(book, rig, *impact(spare="0"))
+    drop, truth = told["drops"][0], rig.tower.truth[-1]
+    assert not drop["valid"] and "struck 2 times" in drop["reasons"][0]
+    assert truth.second is not None
+    assert drop["second_strike_j"] == pytest.approx(truth.second.energy_j, rel=0.05)
+
+
+def test_an_allowed_second_strike_counts_into_the_total(tmp_path: Path) -> None:
+    rig = VirtualRig(hook=at("Drop 1:", lambda r: r.tower.fault("catch_jammed")))
+    with new_book(tmp_path) as book:
+        _, told = run(book, rig, *impact(allow_second_strike="yes"))
+        (result,) = book.results(trial="K3 drop 1")
+    assert told["drops"][0]["valid"]
+    assert result.result["measurands"]["total_energy"]["value"] > 5.2
+
+
+def test_frames_lost_in_the_fall_make_the_drop_invalid_and_it_is_made_again(tmp_path: Path) -> None:
+    def lose(rig: VirtualRig) -> None:
+        # The permit comes about half a second after this text; the fall a second later.
+        rig.tower.schedule(rig.tower.now_s + 1.0, lambda: rig.board.fault("lose_bytes", 0.02))
+        rig.tower.schedule(rig.tower.now_s + 2.5, lambda: rig.board.fault("lose_bytes", 0.0))
+
+    rig = VirtualRig(hook=at("K3 drop 1:", lose))
+    with new_book(tmp_path) as book:
+        _, told = run(book, rig, *impact())
+    first, *later = told["drops"]
+    assert not first["valid"] and any("lost" in reason for reason in first["reasons"])
+    assert later[-1]["valid"]
+
+
+def test_an_open_guard_is_named_and_the_release_waits_for_it(tmp_path: Path) -> None:
+    rig = VirtualRig(hook=at("K3 drop 1:", lambda r: r.tower.switch("GUARD", 1, r.tower.now_s)))
+    operator_log: list[str] = []
+    with new_book(tmp_path) as book:
+        hook = rig.hook
+
+        def both(r: VirtualRig, text: str) -> None:
+            operator_log.append(text)
+            assert hook is not None
+            hook(r, text)
+
+        rig.hook = both
+        _, told = run(book, rig, *impact())
+    told_why = [text for text in operator_log if text.startswith(("Not armed", "Nothing was"))]
+    assert told_why and "guard is open" in told_why[0]
+    assert told["drops"][0]["valid"]
+
+
+def test_the_guard_opened_in_flight_trips_and_no_drop_counts(tmp_path: Path) -> None:
+    def open_in_flight(rig: VirtualRig) -> None:
+        def watch() -> None:
+            if rig.tower.truth and rig.tower.truth[-1].release_s > began:
+                rig.tower.switch("GUARD", 1, rig.tower.now_s)
+            else:
+                rig.tower.schedule(rig.tower.now_s + 0.005, watch)
+
+        began = rig.tower.now_s
+        watch()
+
+    rig = VirtualRig(hook=at("K3 drop 1:", open_in_flight))
+    with new_book(tmp_path) as book:
+        _, told = run(book, rig, *impact())
+    first, *later = told["drops"]
+    assert not first["valid"]
+    assert any("guard" in reason for reason in first["reasons"])
+    assert later[-1]["valid"], "after the guard was opened and closed by hand"
+
+
+def test_an_energy_beyond_the_tower_is_refused_before_anyone_lifts_a_finger(
+    tmp_path: Path,
+) -> None:
+    with new_book(tmp_path) as book, pytest.raises(RigError, match=r"400 J needs a fall of"):
+        run(book, VirtualRig(), *impact(energy="400 J"))
+
+
+def test_a_carriage_that_does_not_move_the_encoder_is_named(tmp_path: Path) -> None:
+    rig = VirtualRig()
+    rig.tower.fault("encoder_unplugged")
+    with new_book(tmp_path) as book, pytest.raises(RigError, match="has not changed for 60 s"):
+        run(book, rig, *impact())
+
+
+def test_an_encoder_wired_backwards_is_named(tmp_path: Path) -> None:
+    rig = VirtualRig()
+    rig.tower.fault("encoder_backwards")
+    with new_book(tmp_path) as book, pytest.raises(RigError, match="swap the encoder's wires"):
+        run(book, rig, *impact())
+
+
+def test_a_tower_that_changed_stops_the_session_until_someone_says_why(tmp_path: Path) -> None:
+    dirty = replace(TowerTruth(), friction_ratio=0.09)
+    with new_book(tmp_path) as book:
+        run(book, VirtualRig(boot=1), *impact())
+        run(book, VirtualRig(boot=2, truth=dirty), *impact())
+        rows = list(book.journal(kind="tower_changed"))
+    assert len(rows) == 1 and rows[0].body["reason"] == "oiled the rods"
+    assert abs(rows[0].body["change"]) > 0.02
+
+
+def test_empty_drops_of_the_same_session_are_used_again(tmp_path: Path) -> None:
+    rig = VirtualRig()
+    with new_book(tmp_path) as book:
+        run(book, rig, *impact())
+        first = len(rig.tower.truth)
+        run(book, rig, *impact())
+    assert first == 6 and len(rig.tower.truth) == 7
