@@ -55,9 +55,7 @@ static void after_reset(sim_t *s) {
 }
 
 static void reset(sim_t *s, void (*library_reset)(avr_t *)) {
-  uint64_t cycle = s->avr->cycle;
   library_reset(s->avr);
-  s->avr->cycle = cycle;
   s->counters.resets++;
   after_reset(s);
 }
