@@ -59,7 +59,7 @@ def _tells_who_it_is(link: Link) -> str:
 
 def _keeps_reserved_pins(link: Link) -> str:
     """Firmata offers the free pins and never the reserved ones."""
-    layout: dict[str, tuple[int, ...]] = link._layout or {}
+    layout = link._layout or {}
     offered = set(layout.get("digital", ())) - set(layout.get("disabled", ()))
     taken = offered & set(wire.PINS.values())
     return f"it offers pins {sorted(taken)}" if taken else ""

@@ -52,7 +52,7 @@ def flash(port: str) -> str:
             continue
         if done.returncode == 0:
             return f"firmware written and verified at {speed} baud"
-        told = (done.stderr or done.stdout).strip().splitlines()[-1:][0] if done.stderr else ""
+        told = (done.stderr.strip().splitlines() or [""])[-1]
     raise RigError(
         f"no boot loader answered ({told or 'no answer'})",
         where=port,

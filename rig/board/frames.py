@@ -201,9 +201,9 @@ class Decoder:
                 step = raw - self._ticks
             elif not fits and not (kind in _TELLS_BOOT and step > _REACH):
                 return False  # a later STATUS of the same boot ends a long silence instead
-            elif ahead:
+            elif ahead or not fits:
                 span = sorted((self._ticks, self._ticks + step))
-                self.gaps.append(Gap(ahead, span[0] - _REACH, span[1] + _REACH))
+                self.gaps.append(Gap(ahead or _SEQ, span[0] - _REACH, span[1] + _REACH))
             self._ticks += step
         self._seq = seq
         self.boot = boot

@@ -32,6 +32,7 @@ SILENCE_LIMIT_S = 0.8  # STATUS comes every 0.1 s, so this is eight in a row
 REPLY_LIMIT_S = 0.5
 STEP_S = 0.005
 BEATS_KEPT = 50
+PIN_COUNT = 20  # as Firmata counts them on this part
 
 
 class LinkError(RigError):
@@ -112,7 +113,7 @@ class Link(Board):  # type: ignore[misc]
         # Board.__init__ is not called: it opens the port itself, waits five seconds and shares
         # one handler table among all boards of the process.
         self._command_handlers: dict[int, Callable[..., None]] = {}
-        self._layout = None
+        self._layout: dict[str, tuple[int, ...]] | None = None
         self.analog: list[object] = []
         self.digital: list[object] = []
         self.digital_ports: list[object] = []
@@ -150,7 +151,7 @@ class Link(Board):  # type: ignore[misc]
         self.add_cmd_handler(STRING_DATA, self._keep_string)
         end = self.clock.now() + time_limit_s
         ask = 0.0
-        while not (self.hello and self.firmware and self._layout):
+        while not self._complete():
             now = self.clock.now()
             if now > end:
                 raise self._stranger(time_limit_s)
@@ -161,6 +162,13 @@ class Link(Board):  # type: ignore[misc]
             self._take()
         self.setup_layout(self._layout)
         self._last_heard = self.clock.now()
+
+    def _complete(self) -> bool:
+        """Whether all answers are in, and whole: Firmata's own carry no check."""
+        layout = self._layout or {}
+        pins = len(layout.get("digital", ())) + len(layout.get("analog", ()))
+        named = self.firmware == wire.FIRMWARE_NAME
+        return bool(self.hello and self.firmata_version and named and pins == PIN_COUNT)
 
     def _ask(self) -> None:
         self.sp.write(bytes([REPORT_VERSION]))
@@ -248,7 +256,11 @@ class Link(Board):  # type: ignore[misc]
         if not data:
             return
         self.received_bytes += len(data)
+        resets = self.decoder.resets
         items = self.decoder.feed(data)
+        if self.decoder.resets != resets:  # a new boot: another clock, and no stream until asked
+            self.exchanges.clear()
+            self._streaming = False
         if self._record is not None:
             self._record.append(self.decoder.taken)
         for item in items:

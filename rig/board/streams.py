@@ -1,5 +1,6 @@
 """Byte streams a link can stand on, and the clock that goes with each."""
 
+import errno
 import time
 from typing import Protocol
 
@@ -56,12 +57,12 @@ class SerialStream:
 
         self.port = port
         try:
-            self._serial = serial.Serial(port, wire.BAUD, timeout=0, write_timeout=1)
-        except serial.SerialException as error:
+            # Locked before anything is set: a second program must not disturb the first.
+            self._serial = serial.Serial(
+                port, wire.BAUD, timeout=0, write_timeout=1, exclusive=True
+            )
+        except (OSError, ValueError) as error:  # pyserial's own are OSErrors
             raise _plain(port, error) from None
-        except (OSError, ValueError) as error:
-            raise _plain(port, error) from None
-        _claim(self._serial, port)
 
     @property
     def in_waiting(self) -> int:
@@ -90,42 +91,24 @@ class SerialStream:
         self._serial.close()
 
 
-def _claim(port: object, name: str) -> None:
-    """Lock the port on systems where opening it does not (a second host must not share it)."""
-    try:
-        import fcntl
-    except ImportError:  # Windows opens ports for one program only
-        return
-    try:
-        fcntl.flock(port.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)  # type: ignore[attr-defined]
-    except OSError:
-        port.close()  # type: ignore[attr-defined]
-        raise PortError(
-            "port is in use by another program",
-            where=name,
-            remedy="close that program, then try again",
-        ) from None
-
-
 def _plain(port: str, error: Exception) -> PortError:
-    text = str(error).lower()
-    if "busy" in text or "lock" in text:
+    number, text = getattr(error, "errno", None), str(error)  # on Windows there is only the text
+    if number in (errno.EBUSY, errno.EAGAIN):
         return PortError(
             "port is in use by another program",
             where=port,
             remedy="close that program, then try again",
         )
-    if "permission" in text or "access is denied" in text:
+    if number in (errno.EACCES, errno.EPERM) or "PermissionError" in text:
         return PortError(
             "you may not open this port",
             where=port,
             remedy="close other programs that use it; on Linux join the group that owns it "
             "(often 'dialout') and log in again",
         )
-    if "no such file" in text or "could not open" in text or "filenotfound" in text:
-        return PortError(
-            "no such port", where=port, remedy="see 'bladerig board list' for the ports there are"
-        )
+    gone = number in (errno.ENOENT, errno.ENXIO, errno.ENODEV) or "FileNotFoundError" in text
     return PortError(
-        "not a serial port", where=port, remedy="see 'bladerig board list' for the ports there are"
+        "no such port" if gone else "not a serial port",
+        where=port,
+        remedy="see 'bladerig board list' for the ports there are",
     )
