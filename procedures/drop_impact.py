@@ -1,8 +1,8 @@
 """Drop-weight impact: a falling mass of known, measured energy on a blade's edge.
 
-The blade lies edge up over a soft-metal rod under the striker. Each drop goes on a fresh site of
-the edge, at least 5 mm (or three damage widths) from the last one. Impact energy is what the
-measured speed says, never m g h.
+The blade is clamped by its spine, edge up; the striker carries a soft-metal rod across the edge.
+Each drop goes on a fresh site of the edge, at least 5 mm (or three damage widths) from the last
+one. Impact energy is what the measured speed says, never m g h.
 """
 
 from collections.abc import Mapping
@@ -70,8 +70,8 @@ def _drop(
     """One drop on a fresh site, from loading to the look at the edge."""
     trial = f"{specimen} drop {number}"
     yield Do(
-        f"Drop {number}: pin in, guard open. Clamp blade {specimen} edge up over the rod, {SITE}. "
-        "Pin out.",
+        f"Drop {number}: carriage up and clear, pin in, guard open. Clamp blade {specimen} by its "
+        f"spine, edge up under the striker, {SITE}. Pin out.",
         hand="load",
         detail={"specimen": specimen},
         hazards=("edge", "falling_mass"),
@@ -124,6 +124,11 @@ def _unrecorded(trial: str, fall: Mapping[str, Any]) -> Passage[dict[str, Any]]:
 
 def _look(trial: str) -> Passage[dict[str, Any]]:
     """Damage as the eye and the caliper find it, with the reading's own uncertainty."""
+    yield Do(
+        "Raise the carriage clear of the blade and let the catch hold it. Pin in, then look.",
+        hand="lift",
+        hazards=("falling_mass", "edge"),
+    )
     kind = yield Ask(
         "Damage at this site", key="damage", kind="choice",
         choices=("none", "roll", "chip", "crack"),

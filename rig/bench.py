@@ -26,7 +26,7 @@ fixture = "drop_tower"
 
 [tower.carriage]           # weigh yours: energy goes straight with this mass
 mass_kg = 2.000
-u_mass_kg = 0.002
+u_mass_kg = 0.003
 """
 
 
@@ -101,12 +101,6 @@ class Contact(_Part):
     slip_limit_m: float = Field(gt=0)
 
 
-class Catch(_Part):
-    """The rebound catch."""
-
-    fitted: bool
-
-
 class Tower(_Part):
     """The drop tower: the fixture's design values with the bench's own on top."""
 
@@ -117,7 +111,6 @@ class Tower(_Part):
     gate: Gate
     fall: Fall
     contact: Contact
-    catch: Catch
 
     @model_validator(mode="after")
     def _in_order(self) -> "Tower":

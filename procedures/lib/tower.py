@@ -93,8 +93,8 @@ def fall(
         )
         target = contact["counts"] + height_m / count_m
         raised = yield Raise(
-            f"Raise the carriage to {height_m * 1e3:.1f} mm above contact, hook it on the latch, "
-            "hands off.",
+            f"Raise the carriage to {height_m * 1e3:.1f} mm above contact and hang it on the hook; "
+            "press the hand lever once so that the catch is free. Hands off.",
             target_counts=target,
             low_counts=target - band,
             high_counts=target + band,
@@ -175,8 +175,8 @@ def effective_acceleration(bench: Bench) -> Passage[Measurand]:
 def _empty_drops(bench: Bench) -> Passage[Measurand]:
     wanted, height_m = bench.tower.fall.empty_drops, bench.tower.fall.empty_drop_m
     yield Do(
-        f"{wanted} empty drops first: they show the guide's friction today. Pin in, guard open. "
-        "Take the blade out, put the bare rod under the striker. Pin out.",
+        f"{wanted} empty drops first: they show the guide's friction today. Carriage up and clear, "
+        "pin in, guard open. Clamp the blunt blank where the blade goes. Pin out.",
         hand="bare",
         hazards=("falling_mass", "pinch"),
     )
@@ -184,7 +184,7 @@ def _empty_drops(bench: Bench) -> Passage[Measurand]:
     facts = None
     for number in range(1, 2 * wanted + 1):
         trial = f"empty drop {number}"
-        fallen = yield from fall(trial, height_m, bench, "the bare rod")
+        fallen = yield from fall(trial, height_m, bench, "the blank")
         if fallen["raw_id"] is None:
             continue
         asked = {"second_strike_allowed": True}

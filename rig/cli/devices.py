@@ -73,6 +73,9 @@ def virtual_device(
         u_mass_kg=stated.carriage.u_mass_kg,
         u_scale=stated.wire.u_count_relative,
         u_flag_m=stated.gate.u_flag_m,
+        u_gate_m=stated.gate.u_above_contact_m,
+        u_drum_kg=stated.wire.u_drum_mass_kg,
+        u_contact_m=stated.contact.u_contact_m,
     )
     tower = Tower(draw_truth(random.Random(drawn), nominal), seed=drawn)
     board = StandIn(tower, boot=drawn % (1 << wire.SEQ_BITS), seed=drawn)

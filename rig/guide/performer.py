@@ -147,7 +147,8 @@ class Performer:
         return lambda: {"boot": boot}
 
     def _touch(self, _: int, step: Touch) -> Commit:
-        confirmed = self.operator.confirm(Do(step.text), ())
+        near = [hazards.LINES[key] for key in ("pinch", "edge")]  # hands work under the carriage
+        confirmed = self.operator.confirm(Do(step.text), near)
         self.device.act(step.hand)
         self._serve_until(confirmed)
         found = heights.touch(self.device, self.operator)

@@ -39,7 +39,7 @@ class ClockSetBack(RigError):
             f"the clock was set back: it shows {time_text(now)}, "
             f"the last row was written at {time_text(last)}",
             where=str(file),
-            remedy="set the clock right, or accept it with a reason",
+            remedy="set the clock right, or accept it with a reason (run ... --accept-clock 'why')",
             value=now,
         )
         self.last = last

@@ -41,7 +41,7 @@ class Solenoid:
 
 @dataclass(frozen=True)
 class SpecimenTruth:
-    """One edge on its rod, or the bare anvil (`bare=True`, takes no damage).
+    """One edge under its rod, or the bare anvil (`bare=True`, takes no damage).
 
     `restitution` and `contact_s` hold at an impact speed of 1 m/s; restitution falls slowly
     with speed. `toughness_j` is the median energy at which this edge chips.
@@ -53,11 +53,11 @@ class SpecimenTruth:
     contact_s: float = 0.8e-3
     toughness_j: float = 5.0
     scatter: float = 0.08  # of the logarithm of delivered energy
-    dent_m_per_j: float = 0.0  # of the rod under the edge
+    dent_m_per_j: float = 0.0  # of the rod on the edge
 
 
 def knife_on_rod(height_m: float = 0.0, toughness_j: float = 5.0) -> SpecimenTruth:
-    """An edge over a soft-metal rod with this module's usual values."""
+    """An edge under a soft-metal rod with this module's usual values."""
     return SpecimenTruth(
         height_m=height_m,
         bare=False,

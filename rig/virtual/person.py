@@ -32,6 +32,8 @@ class Person:
             end = self._hands.lower_to_contact()
         elif hand == "raise":
             end = self._hands.raise_to(float(detail["height_m"]))
+        elif hand == "lift":
+            end = self._hands.lift_off()
         elif hand == "load":
             self._hands.open_guard()
             end = self._hands.load_specimen(self._blade(str(detail["specimen"])))

@@ -1,4 +1,4 @@
-"""What a strike does to the edge and to the rod under it."""
+"""What a strike does to the edge and to the rod on it."""
 
 import math
 import random
@@ -14,7 +14,7 @@ WIDTH_PER_DEPTH = 4.0
 
 @dataclass
 class Specimen:
-    """One edge on its rod (or the bare anvil) and what it has been through.
+    """One edge under its rod (or the bare anvil) and what it has been through.
 
     `surface_m` is where the striker comes to rest, `depth_mm` and `width_mm` the true damage.
     """

@@ -1,0 +1,167 @@
+"""Every mistake is one clear line with exit code 2, and nothing is lost."""
+
+import shutil
+import stat
+import subprocess
+import sys
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import click
+import pytest
+
+from rig.cli.main import cli
+from rig.logbook import Logbook
+from tests.cli.commands import ROOT, bladerig, told_in_one_line
+
+RUN = ("run", "drop_impact")
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Path:
+    path = tmp_path / "b.logbook"
+    Logbook.create(path, title="b").close()
+    return path
+
+
+@pytest.mark.parametrize(
+    ("args", "told"),
+    [
+        (("energy=5", "specimen=K3"), "energy: "),
+        (("energy=5,5 J", "specimen=K3"), "5.5"),
+        (("energy=5 m", "specimen=K3"), "energy"),
+        (("energy=-5 J", "specimen=K3"), "energy"),
+        (("energy=nan J", "specimen=K3"), "energy"),
+        (("specimen=K3",), "energy: is needed"),
+        (("energi=5J",), "did you mean energy?"),
+        (("energy",), "is not NAME=VALUE"),
+        (("energy=5J", "drops=two"), "drops: 'two' is not a whole number"),
+        (("energy=5J", "tolerance=300%"), "tolerance: "),
+        (("energy=900J", "specimen=K3"), "this tower reaches 0.9 m"),
+        (("energy=5J", "specimen=K3", "--port", "/dev/ttyNOWHERE"), "no such port"),
+        (("energy=5J", "specimen=K3", "--port", "/dev/null"), "not a serial port"),
+        (("energy=5J", "specimen=K3", "--bench", "/nowhere/bench.toml"), "no such file"),
+        (("energy=5J", "--resume"), "no unfinished run"),
+    ],
+)
+def test_run_refuses_in_one_line(book: Path, args: tuple[str, ...], told: str) -> None:
+    virtual = () if "--port" in args else ("--virtual",)
+    line = told_in_one_line(bladerig(*RUN, book, *args, *virtual, typed="\n" * 50))
+    assert told in line
+
+
+def test_an_unknown_procedure_is_named_with_those_there_are(book: Path) -> None:
+    assert "drop_impact" in told_in_one_line(bladerig("run", "dorp_impact", book, "--virtual"))
+
+
+def test_a_script_with_a_fault_is_named_with_its_line(book: Path, tmp_path: Path) -> None:
+    mine = tmp_path / "mine.py"
+    mine.write_text("x = 1\nimport nowhere_at_all\n")
+    assert f"{mine}:2: " in told_in_one_line(bladerig("run", mine, book, "--virtual"))
+
+
+def test_all_faults_of_a_bench_file_are_told_at_once(tmp_path: Path) -> None:
+    path = tmp_path / "bench.toml"
+    path.write_text('name = 3\n[tower]\nfixture = "drop_tower"\n[tower.travel]\nmax_dorp_m = 1\n')
+    done = bladerig("bench", "check", path)
+    assert done.returncode == 2
+    assert f"{path}:1: name: 3 is not text" in done.stderr
+    assert (
+        f"{path}:5: tower.travel.max_dorp_m: unknown key; did you mean max_drop_m?" in done.stderr
+    )
+
+
+@pytest.mark.parametrize("command", ["audit", "report", "runs", "recompute"])
+def test_no_logbook_there(command: str, tmp_path: Path) -> None:
+    assert "nothing.logbook" in told_in_one_line(bladerig(command, tmp_path / "nothing.logbook"))
+
+
+@pytest.mark.parametrize("command", ["report", "runs", "recompute"])
+def test_a_file_that_is_no_logbook(command: str, tmp_path: Path) -> None:
+    path = tmp_path / "notes.logbook"
+    path.write_text("dear diary")
+    assert "notes.logbook" in told_in_one_line(bladerig(command, path))
+
+
+def test_a_second_writer_is_refused_and_named(book: Path) -> None:
+    with Logbook.open(book, writable=True):
+        line = told_in_one_line(bladerig(*RUN, book, "energy=5J", "--virtual"))
+    assert str(book) in line
+
+
+def test_a_clock_set_back_stops_the_run_until_someone_says_why(tmp_path: Path) -> None:
+    path = tmp_path / "b.logbook"
+    ahead = datetime.now(UTC) + timedelta(hours=3)
+    Logbook.create(path, title="b", now=lambda: ahead).close()
+    args = (*RUN, path, "energy=5J", "specimen=K3", "--virtual")
+    line = told_in_one_line(bladerig(*args, typed="none\n" * 200))
+    assert "clock was set back" in line and "--accept-clock" in line
+    done = bladerig(*args, "--accept-clock", "summer time", typed="none\n" * 200)
+    assert done.returncode == 0, done.stderr
+    assert bladerig("audit", path).returncode == 0
+
+
+def test_a_full_disk_is_told_in_one_line(book: Path, tmp_path: Path) -> None:
+    demo = bladerig("demo", "--out", tmp_path)
+    assert demo.returncode == 0
+    line = told_in_one_line(
+        bladerig("report", tmp_path / "impact-demo.logbook", "--out", "/dev/full")
+    )
+    assert "No space left" in line
+
+
+def test_a_read_only_logbook_can_be_read_but_not_run_into(tmp_path: Path) -> None:
+    shared = Path("/tmp/bladerig-read-only-test")
+    shutil.rmtree(shared, ignore_errors=True)
+    shared.mkdir(mode=0o755)
+    path = shared / "b.logbook"
+    Logbook.create(path, title="b").close()
+    path.chmod(stat.S_IRUSR | stat.S_IRGRP | stat.S_IROTH)
+    shared.chmod(0o555)
+    # Root may write anything: step down once everything this command needs is imported.
+    code = "import os, rig.cli, rig.bench, rig.logbook, rig.guide.script, pydantic, numpy\n"
+    code += "rig.guide.script.load('drop_impact'), rig.bench.load(None)\n"
+    code += "os.geteuid() or os.seteuid(65534)\nrig.cli.main()"
+    done = subprocess.run(
+        [sys.executable, "-B", "-c", code, *RUN, str(path), "energy=5J", "--virtual"],
+        capture_output=True, text=True, cwd=ROOT, check=False,
+    )  # fmt: skip
+    shared.chmod(0o755)
+    assert str(path) in told_in_one_line(done)
+    assert bladerig("runs", path).returncode == 0
+    shutil.rmtree(shared)
+
+
+def test_bench_init_never_writes_over_a_file(tmp_path: Path) -> None:
+    path = tmp_path / "bench.toml"
+    assert bladerig("bench", "init", path).returncode == 0
+    assert bladerig("bench", "check", path).returncode == 0
+    assert "is there already" in told_in_one_line(bladerig("bench", "init", path))
+
+
+def _commands(group: click.Command, name: str = "") -> list[tuple[str, click.Command]]:
+    if isinstance(group, click.Group):
+        return [
+            found
+            for key, command in group.commands.items()
+            for found in _commands(command, f"{name} {key}".strip())
+        ]
+    return [(name, group)]
+
+
+@pytest.mark.parametrize(("name", "command"), _commands(cli), ids=str)
+def test_every_command_has_help_with_an_example(name: str, command: click.Command) -> None:
+    text = command.help or ""
+    assert "Example" in text and f"bladerig {name}" in text
+    for parameter in command.params:
+        if isinstance(parameter, click.Option):
+            assert parameter.help, f"{name}: {parameter.name} is not explained"
+
+
+def test_help_needs_none_of_the_heavy_libraries() -> None:
+    told = "import sys, rig.cli; print([m for m in ('numpy', 'scipy', 'pydantic', 'matplotlib', "
+    told += "'pandas', 'pyfirmata2', 'rich', 'jinja2', 'sqlite3') if m in sys.modules])"
+    done = subprocess.run(
+        [sys.executable, "-c", told], capture_output=True, text=True, cwd=ROOT, check=True
+    )
+    assert done.stdout.strip() == "[]"

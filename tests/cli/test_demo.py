@@ -1,0 +1,78 @@
+"""`bladerig demo`, and what can be checked of its logbook afterwards."""
+
+import json
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.cli.commands import bladerig
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    folder = tmp_path_factory.mktemp("demo")
+    done = bladerig("demo", "--json", "--out", folder)
+    assert done.returncode == 0, done.stderr
+    told: dict[str, Any] = json.loads(done.stdout)
+    return told
+
+
+def test_every_energy_stands_beside_the_truth_and_within_its_uncertainty(
+    demo: dict[str, Any],
+) -> None:
+    assert len(demo["drops"]) == 4
+    for drop in demo["drops"]:
+        # 95 % of rigs lie within U; 2 U allows this one rig to be unlucky, not wrong.
+        assert abs(drop["energy_j"] - drop["true_energy_j"]) < 2 * drop["energy_U_j"]
+        assert drop["energy_U_j"] < 0.01 * drop["energy_j"]
+
+
+def test_the_second_strike_is_found_and_the_caught_rebounds_are_told(demo: dict[str, Any]) -> None:
+    struck = [drop for drop in demo["drops"] if drop["second_strike_j"] is not None]
+    assert len(struck) == 1 and not struck[0]["valid"]
+    assert struck[0]["second_strike_j"] == pytest.approx(
+        struck[0]["true_second_strike_j"], rel=0.06
+    )
+    assert [drop["caught"] for drop in demo["drops"]] == [
+        drop["truly_caught"] for drop in demo["drops"]
+    ]
+    assert sum(drop["caught"] for drop in demo["drops"]) == 3
+
+
+def test_its_logbook_audits_clean_recomputes_alike_and_has_a_report(demo: dict[str, Any]) -> None:
+    assert bladerig("audit", demo["logbook"]).returncode == 0
+    again = json.loads(bladerig("recompute", demo["logbook"], "--json").stdout)
+    assert again["results"] == 9 and again["differing"] == []
+    assert Path(demo["report"]).stat().st_size > 50_000
+
+
+def test_one_changed_byte_is_named_with_its_row(demo: dict[str, Any], tmp_path: Path) -> None:
+    book = Path(demo["logbook"])
+    with sqlite3.connect(book) as reading:
+        number, body = reading.execute(
+            "SELECT number, body FROM journal WHERE kind = 'verdict' LIMIT 1"
+        ).fetchone()
+    reading.close()
+    content = bytearray(book.read_bytes())
+    at = content.index(body.encode())
+    content[at + 5] ^= 1
+    changed = tmp_path / "changed.logbook"
+    changed.write_bytes(content)
+    done = bladerig("audit", changed)
+    assert done.returncode == 1
+    assert f"journal row {number}:" in done.stdout
+    assert "Traceback" not in done.stderr
+
+
+def test_a_second_demo_overwrites_nothing(demo: dict[str, Any]) -> None:
+    folder = Path(demo["logbook"]).parent
+    done = json.loads(bladerig("demo", "--json", "--out", folder).stdout)
+    assert done["logbook"] != demo["logbook"]
+    assert Path(demo["logbook"]).exists()
+
+
+def test_another_seed_is_another_rig(demo: dict[str, Any], tmp_path: Path) -> None:
+    other = json.loads(bladerig("demo", "--json", "--seed", 7, "--out", tmp_path).stdout)
+    assert other["drops"][0]["true_energy_j"] != demo["drops"][0]["true_energy_j"]
