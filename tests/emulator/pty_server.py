@@ -60,13 +60,33 @@ class PtyServer:
         os.close(self._far)
 
 
-def serve(server: PtyServer, console: Console, typed: TextIO, exit_with_typed: bool) -> None:
+class Typed:
+    """Lines from standard input, taken without waiting."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._descriptor = stream.fileno()
+        self._rest = b""
+
+    def fileno(self) -> int:
+        """For a selector."""
+        return self._descriptor
+
+    def lines(self) -> list[str] | None:
+        """Lines typed since the last call; None at the end of input."""
+        data = os.read(self._descriptor, READ_SIZE)
+        if not data:
+            return None
+        *whole, self._rest = (self._rest + data).split(b"\n")
+        return [line.decode(errors="replace") for line in whole]
+
+
+def serve(server: PtyServer, console: Console, typed: Typed, exit_with_typed: bool) -> None:
     """Run until the person quits, or `typed` ends when that is to end it."""
     with selectors.DefaultSelector() as selector:
         selector.register(server.near, selectors.EVENT_READ)
         try:
             selector.register(typed, selectors.EVENT_READ)
-        except (PermissionError, ValueError):  # a plain file or a closed stream cannot be watched
+        except PermissionError:  # a plain file cannot be watched; nobody types there
             if exit_with_typed:
                 return
         while True:
@@ -74,13 +94,13 @@ def serve(server: PtyServer, console: Console, typed: TextIO, exit_with_typed: b
                 if key.fileobj is not typed:
                     server.receive()
                     continue
-                line = typed.readline()
-                if line:
-                    print(console.do(line), flush=True)
-                elif exit_with_typed:
+                lines = typed.lines()
+                if lines is None and exit_with_typed:
                     return
-                else:
+                if lines is None:
                     selector.unregister(typed)
+                for line in lines or ():
+                    print(console.do(line), flush=True)
             server.step()
 
 
@@ -92,7 +112,7 @@ def main(exit_with_stdin: bool) -> None:
     print(server.path, flush=True)
     print("The firmware runs on the virtual rig behind it. Your hands: type help.", flush=True)
     try:
-        serve(server, Console(Hands(tower), board), sys.stdin, exit_with_stdin)
+        serve(server, Console(Hands(tower), board), Typed(sys.stdin), exit_with_stdin)
     except (KeyboardInterrupt, Quit):
         pass
     finally:

@@ -79,6 +79,15 @@ def test_the_server_ends_cleanly(served: subprocess.Popen[str], end: str) -> Non
     assert served.wait(PATIENCE_S) == 0
 
 
+def test_lines_typed_at_once_are_carried_out_one_by_one(served: subprocess.Popen[str]) -> None:
+    assert served.stdin and served.stdout
+    served.stdout.readline()
+    served.stdout.readline()
+    assert say(served, "guard open\npin 7\nlook").startswith("done in")
+    assert "such as" in served.stdout.readline()
+    assert served.stdout.readline().startswith("guard closed"), "a hand takes its time"
+
+
 @pytest.fixture
 def console() -> Console:
     tower = Tower()
