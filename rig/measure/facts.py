@@ -69,7 +69,10 @@ class Asked:
 
 @dataclass(frozen=True)
 class DropRecord:
-    """One drop as recorded.
+    """One drop as recorded: from the carriage hanging still to its standstill after the strike.
+
+    It must not hold the raising or an earlier lowering. A bouncing carriage takes half a second
+    to a second to stand still.
 
     Attributes:
         ticks: unwrapped MCU ticks of the samples, int64, shape (n,).

@@ -17,10 +17,9 @@ SLOWEST_STRIKE_M_S = 0.1  # a slower return to contact is set down, not struck (
 # between nothing and a tenth of gravity; common practice, no source. The fit settles it by itself
 # except for bounces of a few millimetres.
 TURNED_M_S2, U_TURNED_M_S2 = 1.0, 0.6
-# On the way down friction is that of the fall, within a tenth of itself, but a slow return is
-# without the fall's air drag: 0 to 0.02 kg/m; common practice, no source.
-U_SAME_M_S2 = 0.05
-DRAG_KG_M, U_DRAG_KG_M = 0.01, 0.006
+# A slow return has no air drag and its own friction; it is left to the samples, but for a hold on
+# arcs of a few millimetres.
+U_SAME_M_S2 = 0.5
 
 
 # Acceleration lost for each metre fallen, times the mass: a draw-wire spring of 0 to 2 N/m and air
@@ -141,9 +140,7 @@ def _fit_return(
     """From the last sample at the top to the guard above contact."""
     time_s = record.nominal_s()
     scale = facts.scale.value
-    per_drag = (fall.speed * scale) ** 2 / facts.mass.value
-    u = math.hypot(fall.u_acceleration, U_SAME_M_S2 / scale, U_DRAG_KG_M * per_drag / scale)
-    known = Input("acceleration", fall.acceleration - DRAG_KG_M * per_drag / scale, u)
+    known = Input("acceleration", fall.acceleration, U_SAME_M_S2 / scale)
     fitted = branch.fit(
         time_s[top + 1 : struck],
         record.counts[top + 1 : struck],

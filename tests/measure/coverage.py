@@ -24,7 +24,10 @@ from rig.virtual.draw import DropSamples, Nominal, draw_truth, simulate_drop
 from rig.virtual.parameters import SpecimenTruth, TowerTruth, contact_constants, knife_on_rod
 
 ENERGY_J = 5.0
-FRICTION_RATIO = (0.0, 0.1)  # as rig.measure.parts allows beforehand
+# As rig.measure.parts allows beforehand.
+FRICTION_RATIO = (0.0, 0.1)
+SPRING_N_PER_M = (0.0, 2.0)
+DRAG_KG_PER_M = (0.0, 0.02)
 TRUE_REASONS = {"second_strike", "record_short"}  # bounces of a jammed catch outlast the record
 LATENCY_TIMER_S = 0.016  # USB serial adapters hand bytes over at the ticks of such a timer
 
@@ -71,8 +74,8 @@ def make_rig(seed: int, second_strike: bool) -> Rig:
     mass = rng.choice([1.0, 2.0, 3.0])
     belief = TowerTruth(
         mass_kg=mass,
-        spring_n_per_m=rng.uniform(0.5, 1.5),
-        drag_kg_per_m=rng.uniform(0.0, 0.02),
+        spring_n_per_m=rng.uniform(*SPRING_N_PER_M),
+        drag_kg_per_m=rng.uniform(*DRAG_KG_PER_M),
     )
     stated = Nominal(belief=belief, friction_limits=FRICTION_RATIO)
     truth = replace(
