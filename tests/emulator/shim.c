@@ -4,6 +4,9 @@
 // overshoots to the next event; a reset wipes every cycle timer; the watchdog resets by swapping
 // `avr->run`, which a loop of one's own has to honour; short default runs halve the speed; sleeping
 // with interrupts off ends the simulation, where the real part waits for its watchdog.
+//
+// Not mended: SBI on a flag register (TIFRn, EIFR, PCIFR) or on PINx writes all bits back, where
+// the part touches one; and the input capture has no noise canceller (its four cycles of delay).
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
