@@ -1,0 +1,1 @@
+"""Frames, link, ports and flashing."""
