@@ -34,8 +34,9 @@ class DropResult:
 
     Attributes:
         measurands: by name: impact_speed, impact_energy, nominal_energy, release_height,
-            fall_acceleration, gate_speed (with a gate), rebound_speed, restitution, energy_not_returned,
-            second_strike_speed, second_strike_energy (after one), total_energy.
+            fall_acceleration, gate_speed (with a gate), rebound_speed, restitution,
+            energy_not_returned, second_strike_speed, second_strike_energy (after one),
+            total_energy.
         reasons: why the trial is not valid; empty when it is.
         figures: further numbers of the evaluation, by name, SI.
         caught: the record proves that the carriage stopped above contact after its rebound.
