@@ -90,7 +90,7 @@ _U8, _U16, _U32, _U64, _P = (
 )
 _SIGNATURES: dict[str, tuple[Any, tuple[Any, ...]]] = {
     "sim_new": (_P, (ctypes.c_char_p, _U32, ctypes.c_double)),
-    "sim_free": (None, (_P,)),
+    "sim_retire": (None, (_P,)),
     "sim_reset_pin": (None, (_P,)),
     "sim_hold_reset": (None, (_P, _U64)),
     "sim_power_up": (None, (_P, _U64)),
@@ -141,8 +141,7 @@ class Chip:
 
     def __del__(self) -> None:
         if getattr(self, "_sim", None):
-            self._c.sim_free(self._sim)
-            self._sim = None
+            self._c.sim_retire(self._sim)
 
     @property
     def cycle(self) -> int:

@@ -65,7 +65,34 @@ static void reset(sim_t *s, void (*library_reset)(avr_t *)) {
 
 static void watchdog_reset(avr_t *avr) { avr->run(avr); }
 
+// Finalisers run in any order, and one may still talk to the chip after its own has run. So a chip
+// nobody wants is kept until the next one is made.
+static sim_t *retired;
+
+static void release(sim_t *s) {
+  list_t *lists[] = {&s->edges, &s->changes, &s->serial.input, &s->serial.output,
+                     &s->serial.output_end};
+  for (size_t i = 0; i < sizeof lists / sizeof *lists; ++i) free(lists[i]->items);
+  avr_terminate(s->avr);
+  free(s->avr);
+  free(s);
+}
+
+static void release_retired(void) {
+  while (retired) {
+    sim_t *s = retired;
+    retired = s->next_retired;
+    release(s);
+  }
+}
+
+void sim_retire(sim_t *s) {
+  s->next_retired = retired;
+  retired = s;
+}
+
 sim_t *sim_new(const uint8_t *code, uint32_t size, double host_byte_cycles) {
+  release_retired();
   avr_global_logger_set(silent);
   avr_t *a = avr_make_mcu_by_name("atmega328p");
   sim_t *s = calloc(1, sizeof *s);
@@ -83,15 +110,6 @@ sim_t *sim_new(const uint8_t *code, uint32_t size, double host_byte_cycles) {
   after_reset(s);
   a->data[MCUSR] = PORF;
   return s;
-}
-
-void sim_free(sim_t *s) {
-  list_t *lists[] = {&s->edges, &s->changes, &s->serial.input, &s->serial.output,
-                     &s->serial.output_end};
-  for (size_t i = 0; i < sizeof lists / sizeof *lists; ++i) free(lists[i]->items);
-  avr_terminate(s->avr);
-  free(s->avr);
-  free(s);
 }
 
 static void jump(sim_t *s, uint64_t cycle) {

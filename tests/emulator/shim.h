@@ -36,7 +36,8 @@ typedef struct {
   uint8_t buffered, buffer;
 } serial_t;
 
-typedef struct {
+typedef struct sim {
+  struct sim *next_retired;
   avr_t *avr;
   avr_uart_t *uart;
   serial_t serial;

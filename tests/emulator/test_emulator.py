@@ -1,5 +1,6 @@
 """The emulated board on the virtual tower: the stand-in's calls, and the stand-in's story."""
 
+import gc
 from typing import NamedTuple
 
 import pytest
@@ -150,3 +151,17 @@ def test_a_closed_port_raises_and_opening_it_again_resets_the_board() -> None:
     host = Host(board)
     host.run(0.2)
     assert (host.hello()["boot"], host.hello()["reset_cause"]) == (1, 2)
+
+
+def test_a_finaliser_may_still_talk_to_the_board() -> None:
+    class Farewell:
+        def __init__(self, board: EmulatedBoard) -> None:
+            self.board, self.itself = board, self
+
+        def __del__(self) -> None:
+            said.append(self.board.write(b"\xff"))
+
+    said: list[int] = []
+    Farewell(emulated())
+    gc.collect()
+    assert said == [1]
