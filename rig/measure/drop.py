@@ -35,7 +35,8 @@ class DropResult:
     Attributes:
         measurands: by name: impact_speed, impact_energy, nominal_energy, release_height,
             fall_acceleration, gate_speed (with a gate), rebound_speed, restitution,
-            energy_not_returned, second_strike_speed, second_strike_energy (after one),
+            rebound_energy, energy_not_returned,
+            second_strike_speed, second_strike_energy (after one),
             total_energy.
         reasons: why the trial is not valid; empty when it is.
         figures: further numbers of the evaluation, by name, SI.
@@ -114,6 +115,9 @@ def _figures(parts: Parts, record: DropRecord, facts: DropFacts) -> dict[str, fl
         "fit_plain_bound_m_s": fall.plain_bound * scale / facts.time_base.value,
         "strikes": 1.0 + len(parts.returns),
     }
+    if parts.returns:
+        second_s = parts.returns[0].crossing_s
+        figures["second_contact_tick"] = float(record.ticks[0]) + second_s * TICK_HZ
     if path.rest_count is not None:
         figures["rest_height_m"] = (path.rest_count - record.contact.value) * scale
     return figures

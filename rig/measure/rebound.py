@@ -30,7 +30,7 @@ def caught(parts: Parts, record: DropRecord, facts: DropFacts) -> bool:
 
 
 def rebound(parts: Parts, record: DropRecord, facts: DropFacts) -> dict[str, Measurand]:
-    """Rebound speed, restitution, energy not returned; nothing when the rise was not seen."""
+    """Rebound speed and energy, restitution, energy not returned; nothing when the rise was not seen."""
     squared, inputs = _rise_square(parts, record, facts)
     if squared is None:
         return {}
@@ -48,6 +48,11 @@ def rebound(parts: Parts, record: DropRecord, facts: DropFacts) -> dict[str, Mea
         "rebound_speed": evaluate(
             "rebound_speed", "m/s",
             lambda x: np.sqrt(np.maximum(squared(x), 0)) * metres(x), [*inputs, *clock],
+        ),
+        "rebound_energy": evaluate(
+            "rebound_energy", "J",
+            lambda x: x["mass"] / 2 * squared(x) * metres(x) ** 2,
+            [facts.mass, *inputs, *clock],
         ),
         "restitution": evaluate(
             "restitution", "1", lambda x: np.sqrt(np.maximum(squared(x), 0) / struck(x)), both

@@ -17,6 +17,7 @@ WORDS = {
     "fall_acceleration": "acceleration of the fall at contact",
     "gate_speed": "impact speed by the light gate (a check)",
     "rebound_speed": "rebound speed",
+    "rebound_energy": "rebound energy",
     "restitution": "restitution",
     "energy_not_returned": "energy not returned (upper bound of what the edge took)",
     "second_strike_speed": "speed of the second strike",
@@ -75,6 +76,11 @@ def quantity(measurand: dict[str, Any]) -> str:
     return f"{value:.{places}f} ± {expanded:.{places}f} {unit}".replace("m/s2", "m/s²").strip()
 
 
+def shown(measurands: dict[str, Any]) -> dict[str, Any]:
+    """The measurands in the order of `WORDS` (the journal keeps them sorted by name)."""
+    return {name: measurands[name] for name in WORDS if name in measurands}
+
+
 def write(path: Path, run_id: int | None, out: Path | None) -> Path:
     """Write the page of a run; gives its path.
 
@@ -95,6 +101,7 @@ def write(path: Path, run_id: int | None, out: Path | None) -> Path:
         view=view,
         verdict=verdict(view),
         words=WORDS,
+        shown=shown,
         pictures={trial.name: figures.drop(trial) for trial in view.tested},
         chart=figures.chart(view.chart, limit),
         version=__version__,

@@ -18,14 +18,14 @@ from rig.virtual.specimen import Specimen
 
 REST_SPEED = 0.03  # m/s: slower than this the carriage stays down (0.05 mm of bounce)
 LONGEST_CONTACT_S = 0.01
-SLIP_M = 0.8e-3
+SLIP_M = 2.0e-3
 BOUNCE_S = 2e-3
 
 FAULTS = {
     "encoder_unplugged": "the count stops",
     "encoder_backwards": "A and B swapped: the count falls when the carriage rises",
     "catch_jammed": "the rebound catch never closes",
-    "specimen_slip": "the specimen slips down by 0.8 mm at each strike",
+    "specimen_slip": "the specimen slips down by 2 mm at each strike",
     "guard_bounce": "the guard's contacts open for 2 ms, once",
 }
 

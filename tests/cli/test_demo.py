@@ -52,7 +52,7 @@ def test_one_changed_byte_is_named_with_its_row(demo: dict[str, Any], tmp_path: 
     book = Path(demo["logbook"])
     with sqlite3.connect(book) as reading:
         number, body = reading.execute(
-            "SELECT number, body FROM journal WHERE kind = 'verdict' LIMIT 1"
+            "SELECT number, body FROM journal WHERE kind = 'permit' LIMIT 1"
         ).fetchone()
     reading.close()
     content = bytearray(book.read_bytes())

@@ -153,6 +153,7 @@ def true_values(rig: Rig) -> dict[str, float]:
         "impact_energy": happened.impact_energy_j,
         "gate_speed": happened.impact_speed,
         "rebound_speed": rebound,
+        "rebound_energy": mass * rebound**2 / 2,
         "restitution": rebound / happened.impact_speed,
         "energy_not_returned": happened.impact_energy_j - mass * rebound**2 / 2,
     }

@@ -1,0 +1,37 @@
+"""`make bench`: one JSON object a line - name, value, unit, bar, holds. Exit code 1 when one falls short."""
+
+import json
+import sys
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from tests.bench import accuracy, decoding, emulated, fuzz, kills, starting
+
+Figure = dict[str, Any]
+PARTS: dict[str, Callable[[], list[Figure]]] = {
+    "accuracy": accuracy.figures,
+    "emulated": emulated.figures,
+    "decoding": decoding.figures,
+    "starting": starting.figures,
+    "kills": kills.figures,
+    "fuzz": fuzz.figures,
+}
+
+
+def main(names: list[str]) -> int:
+    """All parts, or the named ones."""
+    short = 0
+    for figure in _figures(names or list(PARTS)):
+        print(json.dumps(figure), flush=True)
+        short += not figure["holds"]
+    return 1 if short else 0
+
+
+def _figures(names: list[str]) -> Iterator[Figure]:
+    for name in names:
+        print(f"bench: {name} ...", file=sys.stderr, flush=True)
+        yield from PARTS[name]()
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

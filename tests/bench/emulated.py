@@ -1,0 +1,48 @@
+"""Figures of the real firmware image, executed instruction by instruction in virtual time."""
+
+import re
+import subprocess
+from typing import Any
+
+from tests.bench.figure import at_most, exactly
+from tests.emulator import figures as emulated
+from tests.emulator.build import ROOT, build_image
+
+PHASES = [k * 61e-6 for k in range(16)]  # where in the millisecond the loop opens
+FLASH, RAM = 32_256, 2_048  # of an ATmega328P, less 512 bytes of boot loader
+
+
+def figures() -> list[dict[str, Any]]:
+    """Edges lost, times to de-energise, catch after reversal, flash and RAM."""
+    load = emulated.under_load(16_000, 200_000)
+    opening = max(
+        emulated.opening_to_pin_low(pin, in_flight, phase)
+        for pin in ("GUARD", "ESTOP")
+        for in_flight in (False, True)
+        for phase in PHASES
+    )
+    catch = max(emulated.reversal_to_catch(phase) for phase in PHASES)
+    flash, ram = _sizes()
+    lost = load.lost_counts + load.illegal_edges + load.merged_edges
+    return [
+        exactly(f"encoder edges lost of {load.edges} at 16,000/s, all streams on", lost, "edges", 0),
+        exactly("samples missed and frames lost under that load",
+                load.missed_samples + load.lost_frames, "frames", 0),
+        at_most("guard or e-stop opening to solenoids off", opening * 1e6, "us", 200),
+        at_most("host silence to solenoids off", emulated.silence_to_off() * 1e3, "ms", 600),
+        at_most("reversal at 4 m/s to catch command", catch * 1e3, "ms", 2),
+        at_most("worst wait of an encoder edge", load.encoder_latency_cycles / 16, "us", 62.5),
+        at_most("flash used", flash, "bytes", FLASH),
+        at_most("static RAM used", ram, "bytes", RAM * 3 // 4),
+    ]  # fmt: skip
+
+
+def _sizes() -> tuple[int, int]:
+    """Flash and static RAM of the image (text + data, data + bss)."""
+    build_image()
+    told = subprocess.run(
+        ["avr-size", str(ROOT / "firmware" / "build" / "bladerig.elf")],
+        capture_output=True, text=True, check=True,
+    ).stdout  # fmt: skip
+    text, data, bss = map(int, re.findall(r"\d+", told.splitlines()[1])[:3])
+    return text + data, data + bss
