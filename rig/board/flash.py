@@ -1,16 +1,21 @@
 """Put our firmware on a board: calls avrdude, which knows the boot loaders."""
 
+import re
 import shutil
 import subprocess
 from importlib.resources import files
 from pathlib import Path
+from threading import Timer
 
 from rig.errors import RigError
 
 IMAGE = "bladerig-atmega328p.hex"
 # Boot loaders of boards with this part: current ones listen at 115,200, older Nanos at 57,600.
 SPEEDS = (115_200, 57_600)
-LIMIT_S = 60.0
+LIMIT_S = 40.0  # writing and reading back at the lower speed takes about 10 s
+# avrdude tries ten times, over a minute; a boot loader that misses two resets is not there.
+GIVE_UP = "attempt 2 of"
+TELLING = re.compile("error|can't|cannot|not in sync", re.IGNORECASE)
 
 
 def image() -> Path:
@@ -41,21 +46,33 @@ def flash(port: str) -> str:
         )
     if not Path(port).exists() and not port.upper().startswith("COM"):
         raise RigError("no such port", where=port, remedy="see 'bladerig board list'")
-    told = ""
+    told: list[str] = []
     for speed in SPEEDS:
-        try:
-            done = subprocess.run(
-                command(port, speed, tool), capture_output=True, text=True, timeout=LIMIT_S,
-                check=False,
-            )  # fmt: skip
-        except subprocess.TimeoutExpired:
-            continue
-        if done.returncode == 0:
+        done, said = _run(command(port, speed, tool))
+        if done:
             return f"firmware written and verified at {speed} baud"
-        told = (done.stderr.strip().splitlines() or [""])[-1]
+        told += [line for line in said if TELLING.search(line) and "ioctl" not in line]
     raise RigError(
-        f"no boot loader answered ({told or 'no answer'})",
+        f"firmware not written: {told[0] if told else 'no boot loader answered'}",
         where=port,
         remedy="press the board's reset button just before trying again; check that nothing "
         "else uses the port and that the board is an ATmega328P",
     )
+
+
+def _run(call: list[str]) -> tuple[bool, list[str]]:
+    """Whether avrdude did it, and the lines it said; none where nothing answered it."""
+    said = []
+    with subprocess.Popen(
+        call, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, errors="replace"
+    ) as avrdude:
+        timer = Timer(LIMIT_S, avrdude.kill)
+        timer.start()
+        for line in avrdude.stderr or ():
+            said.append(line.strip())
+            if GIVE_UP in line:
+                avrdude.kill()
+                said.clear()
+                break
+        timer.cancel()
+    return avrdude.returncode == 0, said
