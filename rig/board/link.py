@@ -70,9 +70,11 @@ class Reply:
         return self.reason is Reason.NONE
 
     def unmet(self) -> list[Reason]:
-        """Every condition that stood in the way."""
+        """Every condition that stood in the way; none if done (`value` is a nonce then)."""
+        if self.done:
+            return []
         listed = [reason for reason in Reason if reason and self.value >> reason & 1]
-        return listed or ([] if self.done else [self.reason])
+        return listed or [self.reason]
 
 
 @dataclass(frozen=True)
@@ -328,11 +330,12 @@ class Link(Board):  # type: ignore[misc]
             reply = Reply(Op(told["op"]), Reason(told["reason"]), told["value"], frame.ticks)
         except ValueError:
             return
-        sent = self._beats.pop(told["command_seq"], None)
-        if sent is not None:
+        seq = told["command_seq"]
+        if reply.op is Op.BEAT and seq in self._beats:
+            sent = self._beats.pop(seq)
             self.exchanges.append(Exchange(sent, self.clock.now(), frame.ticks))
         else:
-            self._replies[told["command_seq"]] = reply
+            self._replies[seq] = reply
 
     # -- talking
 

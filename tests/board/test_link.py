@@ -3,7 +3,7 @@
 import pytest
 
 from rig.board import wire
-from rig.board.link import REPLY_LIMIT_S, Link, LinkLost, NoBoard, NoReply, WrongFirmware
+from rig.board.link import REPLY_LIMIT_S, Link, LinkLost, NoBoard, NoReply, Reply, WrongFirmware
 from rig.board.samples import Happening, capture
 from rig.board.wire import Event, Input, Kind, Op, Reason, State
 from rig.virtual.plant import Tower
@@ -274,6 +274,21 @@ def test_a_command_that_is_not_answered_is_told(board: StandIn, link: Link) -> N
     assert REPLY_LIMIT_S <= passed(board, start) < REPLY_LIMIT_S + 0.1
     assert "CLEAR" in caught.value.what
     assert caught.value.remedy
+
+
+def test_an_answer_is_taken_for_a_heartbeats_only_if_it_is_one(link: Link) -> None:
+    link.wait(0.3)
+    link._beats[link._seq] = link.clock.now()  # a heartbeat of this number is still unanswered
+    known = len(link.exchanges)
+    assert link.command(Op.DISARM).done
+    assert len(link.exchanges) <= known + 1
+    assert all(exchange.sent_s < exchange.received_s for exchange in link.exchanges)
+
+
+def test_a_granted_command_has_no_unmet_conditions() -> None:
+    nonce = 1 << Reason.GUARD_OPEN | 1 << Reason.BEAT_LOST
+    assert Reply(Op.ARM, Reason.NONE, nonce, 0).unmet() == []
+    assert Reply(Op.ARM, Reason.GUARD_OPEN, 0, 0).unmet() == [Reason.GUARD_OPEN]
 
 
 def test_a_refusal_names_every_unmet_condition(link: Link) -> None:

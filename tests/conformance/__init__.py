@@ -1,0 +1,1 @@
+"""Every board against the same checks."""
