@@ -14,7 +14,8 @@ FLASH, RAM = 32_256, 2_048  # of an ATmega328P, less 512 bytes of boot loader
 
 def figures() -> list[dict[str, Any]]:
     """Edges lost, times to de-energise, catch after reversal, flash and RAM."""
-    load = emulated.under_load(16_000, 200_000)
+    # Not 16,000 sharp: that stays in step with the 1 kHz interrupts and hides the worst latency.
+    load = emulated.under_load(16_033, 200_000)
     opening = max(
         emulated.opening_to_pin_low(pin, in_flight, phase)
         for pin in ("GUARD", "ESTOP")
@@ -25,7 +26,7 @@ def figures() -> list[dict[str, Any]]:
     flash, ram = _sizes()
     lost = load.lost_counts + load.illegal_edges + load.merged_edges
     return [
-        exactly(f"encoder edges lost of {load.edges} at 16,000/s, all streams on", lost, "edges", 0),
+        exactly(f"encoder edges lost of {load.edges} at 16,033/s, all streams on", lost, "edges", 0),
         exactly("samples missed and frames lost under that load",
                 load.missed_samples + load.lost_frames, "frames", 0),
         at_most("guard or e-stop opening to solenoids off", opening * 1e6, "us", 200),
