@@ -11,7 +11,7 @@ TEXT: dict[Reason, str] = {
     Reason.NOT_STEADY: "the carriage is not at rest: let it hang still",
     Reason.BUTTON_HELD: "the release button is already pressed: let go of it; or check it",
     Reason.BAD_WINDOW: "the height band asked for is empty",
-    Reason.TRIPPED: "the interlock has tripped: the carriage may still fall; open the guard, look, close it",
+    Reason.TRIPPED: "tripped, and the carriage may still fall: open the guard, look, close it",
     Reason.BUSY: "a release is under way",
     Reason.NOT_ARMED: "the interlock was no longer armed",
     Reason.WRONG_NONCE: "the permit did not match the arming",
@@ -19,8 +19,8 @@ TEXT: dict[Reason, str] = {
     Reason.PERMIT_EXPIRED: "the permit ran out after 10 s without the button",
     Reason.HOST_DISARM: "disarmed from this program",
     Reason.GUARD_NOT_CYCLED: "open the guard, look at the rig, and close it again",
-    Reason.NO_RELEASE: "the latch was opened but no fall was seen (it may still fall): is the pin in? Look "
-    "at the latch, and that the encoder is plugged in and its wire hooked to the carriage",
+    Reason.NO_RELEASE: "the latch was opened and no fall was seen (it may still fall): is the pin in? "
+    "Look at the latch, and that the encoder is plugged in and its wire hooked to the carriage",
     Reason.ENCODER_BACKWARDS: "height rose in the fall: encoder wires A and B are swapped",
     Reason.REVERSED: "the carriage struck and turned; the catch was let go",
     Reason.FLIGHT_TIMEOUT: "the carriage fell and did not rebound",

@@ -30,7 +30,7 @@ def caught(parts: Parts, record: DropRecord, facts: DropFacts) -> bool:
 
 
 def rebound(parts: Parts, record: DropRecord, facts: DropFacts) -> dict[str, Measurand]:
-    """Rebound speed and energy, restitution, energy not returned; nothing when the rise was not seen."""
+    """Rebound speed and energy, restitution, energy not returned; nothing when no rise was seen."""
     squared, inputs = _rise_square(parts, record, facts)
     if squared is None:
         return {}

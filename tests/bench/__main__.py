@@ -1,4 +1,6 @@
-"""`make bench`: one JSON object a line - name, value, unit, bar, holds. Exit code 1 when one falls short."""
+"""`make bench`: one JSON object a line - name, value, unit, bar, holds.
+
+Exit code 1 when one is short."""
 
 import json
 import sys

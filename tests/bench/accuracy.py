@@ -26,6 +26,8 @@ def figures() -> list[dict[str, Any]]:
                 told["rms speed error with scale and clock"], "1", 0.0015),
         at_most("rms error of impact speed over its Cramer-Rao bound",
                 told["rms error / Cramer-Rao bound"], "ratio", 1.5),
-        at_most("relative U of energy at 5 J, median", told["median relative U of energy"], "1", 0.01),
-        at_most("relative U of energy at 5 J, worst", told["worst relative U of energy"], "1", 0.01),
+        at_most("relative U of energy at 5 J, median",
+                told["median relative U of energy"], "1", 0.01),
+        at_most("relative U of energy at 5 J, worst",
+                told["worst relative U of energy"], "1", 0.01),
     ]  # fmt: skip

@@ -26,7 +26,8 @@ def figures() -> list[dict[str, Any]]:
     flash, ram = _sizes()
     lost = load.lost_counts + load.illegal_edges + load.merged_edges
     return [
-        exactly(f"encoder edges lost of {load.edges} at 16,033/s, all streams on", lost, "edges", 0),
+        exactly(f"encoder edges lost of {load.edges} at 16,033/s, all streams on",
+                lost, "edges", 0),
         exactly("samples missed and frames lost under that load",
                 load.missed_samples + load.lost_frames, "frames", 0),
         at_most("guard or e-stop opening to solenoids off", opening * 1e6, "us", 200),

@@ -100,7 +100,7 @@ def _one_run(path: Path, chance: random.Random, tally: Tally, kills: int) -> Non
 
 
 def _life(path: Path, boot: int, wait_s: float | None) -> tuple[list[str], bool]:
-    """One process, killed after `wait_s` (None: left alone); its lines, and whether it was killed."""
+    """One process, killed after `wait_s` (None: left alone); its lines, and whether it was."""
     child = subprocess.Popen(
         [sys.executable, "-m", "tests.guide.killable", str(path), str(boot)],
         stdout=subprocess.PIPE, text=True, cwd=Path(__file__).parents[2],

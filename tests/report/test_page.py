@@ -76,13 +76,16 @@ def test_a_printed_page_can_be_checked_against_the_logbook(demo: dict[str, Any])
         fingerprint = book.head_fingerprint()
     good = bladerig("audit", demo["logbook"], "--printed", fingerprint)
     assert good.returncode == 0, good.stdout
-    forged = bladerig("audit", demo["logbook"], "--printed", fingerprint[:-1] + "0x"[1])
-    assert forged.returncode in (1, 2)
+    forged = bladerig("audit", demo["logbook"], "--printed", "9999-0000-0000-0000-0000")
+    assert forged.returncode == 1
 
 
 def test_an_interrupted_and_unrecorded_drop_is_on_the_page(tmp_path: Path) -> None:
+    pulled: list[str] = []
+
     def reset(rig: VirtualRig, text: str) -> None:
-        if text.startswith("Drop 1:"):
+        if text.startswith("Drop 1:") and not pulled:  # the step is done again afterwards
+            pulled.append(text)
             rig.board.fault("unplugged")
         if "Waiting for it" in text:
             rig.board.fault("unplugged", 0)
