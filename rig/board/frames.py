@@ -18,9 +18,10 @@ _SEQ = 1 << wire.SEQ_BITS
 _TIME = 1 << wire.TIME_BITS
 _LONGEST = 4096  # a sysex longer than this is noise, not a message
 _STATUS = wire.LIMITS["STATUS_PERIOD_MS"] * wire.TICK_HZ // 1000
-# The farthest back a frame may speak when it is numbered: two blocks of samples wait at most,
-# and a debounced contact is told 5 ms late; the rest is margin.
+# A block tells of samples two blocks old at most, rounded up; more is a block the board missed.
 _REACH = _STATUS // 2
+# An event waits while a flooded board answers commands first: 0.2 s were seen in its emulation.
+_LATEST = 2 * wire.TICK_HZ
 _TELLS_BOOT = (Kind.HELLO, Kind.STATUS)
 _KINDS = {int(kind): kind for kind in Kind}
 _EXACT = {kind: wire.width(fields) for kind, fields in wire.PAYLOADS.items()}
@@ -58,10 +59,10 @@ class Message:
 class Gap:
     """Frames that never arrived whole, between two that did.
 
-    Nothing they told of lies outside `after_ticks`..`before_ticks`. That span is wider than the
+    No sample they held lies outside `after_ticks`..`before_ticks`. That span is wider than the
     times of the two frames: a block carries the time of its first sample, so a lost one may hold
-    samples older than the frame before it, and an event may be told late. Across a reset of the
-    board it is in the old boot's time and `missing` is the least there can be.
+    samples older than the frame before it. Across a reset of the board it is in the old boot's
+    time and `missing` is the least there can be.
     """
 
     missing: int
@@ -93,6 +94,7 @@ class Decoder:
     _buffer: bytearray = field(default_factory=bytearray)
     _seq: int | None = None
     _ticks: int = 0
+    _newest: int = 0
 
     def feed(self, data: bytes) -> list[Frame | Message]:
         """Frames and messages completed by `data`; the rest waits for more bytes."""
@@ -188,23 +190,26 @@ class Decoder:
         if kind in _TELLS_BOOT:
             boot = wire.unpack(wire.PAYLOADS[kind], payload)["boot"]
         if self._seq is None:
-            self._ticks = raw
+            self._ticks = self._newest = raw
         else:
             ahead = (seq - self._seq - 1) % _SEQ
-            step = (raw - self._ticks + _TIME // 2) % _TIME - _TIME // 2
-            fits = ahead < _SEQ // 2 and -_REACH <= step <= (ahead + 2) * _STATUS
+            newest = self._newest
+            step = (raw - newest + _TIME // 2) % _TIME - _TIME // 2
+            fits = ahead < _SEQ // 2 and -_LATEST <= step <= (ahead + 2) * _STATUS
             if boot != self.boot and (self.boot is not None or not fits):
                 self.resets += 1
                 # Whatever was under way when the board went down is lost, even if nothing is
                 # missing by number: the new boot counts from zero.
-                self.gaps.append(Gap(seq + 1, self._ticks - _REACH, self._ticks + _STATUS))
-                step = raw - self._ticks
-            elif not fits and not (kind in _TELLS_BOOT and step > _REACH):
+                self.gaps.append(Gap(seq + 1, newest - _REACH, newest + _STATUS))
+                self._newest = raw
+                step = raw - newest
+            elif not fits and not (kind in _TELLS_BOOT and step > 0):
                 return False  # a later STATUS of the same boot ends a long silence instead
             elif ahead or not fits:
-                span = sorted((self._ticks, self._ticks + step))
+                span = sorted((newest, newest + step))
                 self.gaps.append(Gap(ahead or _SEQ, span[0] - _REACH, span[1] + _REACH))
-            self._ticks += step
+            self._ticks = newest + step
+            self._newest = max(self._newest, self._ticks)
         self._seq = seq
         self.boot = boot
         return True

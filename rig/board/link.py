@@ -32,6 +32,7 @@ SILENCE_LIMIT_S = 0.8  # STATUS comes every 0.1 s, so this is eight in a row
 REPLY_LIMIT_S = 0.5
 STEP_S = 0.005
 BEATS_KEPT = 50
+STREAM_LIMIT_S = 0.3  # height blocks come every 10 ms
 PIN_COUNT = 20  # as Firmata counts them on this part
 
 
@@ -140,6 +141,7 @@ class Link(Board):  # type: ignore[misc]
         self._next_beat = clock.now()
         self._last_heard = clock.now()
         self._streaming = False
+        self._last_height = clock.now()
         try:
             self._greet(time_limit_s)
         except OSError:
@@ -225,6 +227,10 @@ class Link(Board):  # type: ignore[misc]
                 self._beats[self._send(Op.BEAT)] = now
                 if len(self._beats) > BEATS_KEPT:  # answers that never came
                     self._beats.pop(next(iter(self._beats)))
+            if self._streaming and now - self._last_height > STREAM_LIMIT_S:
+                # A restarted board has its channel off; the command itself may be lost.
+                self._last_height = now
+                self._send(Op.STREAM, channel=Kind.HEIGHT, on=1)
         except OSError:
             raise self._unplugged() from None
         silent_s = now - self._last_heard
@@ -258,11 +264,7 @@ class Link(Board):  # type: ignore[misc]
         if not data:
             return
         self.received_bytes += len(data)
-        resets = self.decoder.resets
         items = self.decoder.feed(data)
-        if self.decoder.resets != resets:  # a new boot: another clock, and no stream until asked
-            self.exchanges.clear()
-            self._streaming = False
         if self._record is not None:
             self._record.append(self.decoder.taken)
         for item in items:
@@ -287,6 +289,7 @@ class Link(Board):  # type: ignore[misc]
         if self.hello is not None and self.decoder.boot != self.hello.boot:
             self._restarted(self.hello)
         if frame.kind is Kind.HEIGHT:
+            self._last_height = self.clock.now()
             last = trace([frame], Kind.HEIGHT).values
             self.position = int(last[-1])
         elif frame.kind is Kind.STATUS:
@@ -309,8 +312,6 @@ class Link(Board):  # type: ignore[misc]
         self.exchanges.clear()
         self._beats.clear()
         self.position = None
-        if self._streaming:
-            self._send(Op.STREAM, channel=Kind.HEIGHT, on=1)
 
     def _hello(self, told: dict[str, int]) -> None:
         if told["wire"] != wire.WIRE_VERSION or told["description"] != wire.description():

@@ -19,7 +19,7 @@ TEXT: dict[Reason, str] = {
     Reason.PERMIT_EXPIRED: "the permit ran out after 10 s without the button",
     Reason.HOST_DISARM: "disarmed from this program",
     Reason.GUARD_NOT_CYCLED: "open the guard, look at the rig, and close it again",
-    Reason.NO_RELEASE: "the latch was opened and no fall was seen (it may still fall): is the pin in? "
+    Reason.NO_RELEASE: "the latch was opened and no fall was seen (it may still fall): pin in? "
     "Look at the latch, and that the encoder is plugged in and its wire hooked to the carriage",
     Reason.ENCODER_BACKWARDS: "height rose in the fall: encoder wires A and B are swapped",
     Reason.REVERSED: "the carriage struck and turned; the catch was let go",

@@ -250,7 +250,8 @@ def figures(seconds: float = STREAM_S, rounds: int = ROUNDS) -> list[dict[str, A
                 round(stock_us / RATIO_BAR, 3)),
         figure("decoding from a port, how often faster than pyfirmata2's own loop",
                round(ratio, 1), "times", f">= {RATIO_BAR:g}", ratio >= RATIO_BAR),
-        at_most("decoding from memory over pyfirmata2's bare loop", round(whole_us / bare_us, 2), "times", MEMORY_BAR),
+        at_most("decoding from memory over pyfirmata2's bare loop",
+                round(whole_us / bare_us, 2), "times", MEMORY_BAR),
         at_most("processor share of a link on a full line", round(share, 4), "s/s", SHARE_BAR),
     ]  # fmt: skip
 

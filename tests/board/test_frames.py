@@ -218,6 +218,13 @@ def test_an_event_may_speak_of_the_time_before_the_frame_it_follows() -> None:
     assert [frame.ticks for frame in frames] == [100 * MS, 95 * MS, 200 * MS]
 
 
+def test_an_event_told_late_by_a_flooded_board_keeps_its_time_and_costs_no_frame() -> None:
+    late = [status(0, 5_000 * MS), event(1, 4_000 * MS), height(2, 5_090 * MS, [1] * 10)]
+    frames, decoder = frames_of(b"".join(late))
+    assert [frame.ticks for frame in frames] == [5_000 * MS, 4_000 * MS, 5_090 * MS]
+    assert (decoder.damaged, decoder.gaps) == (0, [])
+
+
 @given(st.integers(0, len(SESSION) - 1), st.integers(0, len(SESSION) - 1))
 def test_a_repeated_frame_is_refused(again: int, later: int) -> None:
     later = max(again, later)
