@@ -20,8 +20,9 @@ _LONGEST = 4096  # a sysex longer than this is noise, not a message
 _STATUS = wire.LIMITS["STATUS_PERIOD_MS"] * wire.TICK_HZ // 1000
 # A block tells of samples two blocks old at most, rounded up; more is a block the board missed.
 _REACH = _STATUS // 2
-# An event waits while a flooded board answers commands first: 0.2 s were seen in its emulation.
-_LATEST = 2 * wire.TICK_HZ
+# An event waits while a flooded board answers commands first: 2.2 s were seen in its emulation.
+# A boot younger than this has used too few numbers to be taken for the one after it.
+_LATEST = 10 * wire.TICK_HZ
 _TELLS_BOOT = (Kind.HELLO, Kind.STATUS)
 _KINDS = {int(kind): kind for kind in Kind}
 _EXACT = {kind: wire.width(fields) for kind, fields in wire.PAYLOADS.items()}
