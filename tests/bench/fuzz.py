@@ -144,8 +144,8 @@ def _wrong_samples(block: Frame, sent: dict[int, bytes]) -> int:
 # -- into the firmware
 
 
-def commands(rng: random.Random) -> Iterator[bytes]:
-    """Commands whole and mutated, Firmata at every pin, and noise."""
+def commands(rng: random.Random) -> Iterator[tuple[bytes, bool]]:
+    """Commands whole and mutated, Firmata at every pin, and noise; and whether it is whole."""
     for seq in range(sys.maxsize):
         op = rng.choice(list(Op))
         values = {
@@ -159,24 +159,24 @@ def commands(rng: random.Random) -> Iterator[bytes]:
         pin, value = rng.randrange(128), rng.randrange(128)
         match rng.randrange(8):
             case 0 | 1:
-                yield whole
+                yield whole, True
             case 2 | 3 | 4:
-                yield mutated(whole, rng)
+                yield mutated(whole, rng), False
             case 5:
-                yield bytes([rng.choice((0xF4, 0xF5)), pin % 24, value % 12])
+                yield bytes([rng.choice((0xF4, 0xF5)), pin % 24, value % 12]), False
             case 6:
-                yield bytes([rng.choice((0x90, 0xC0, 0xD0, 0xE0)) | pin & 15, pin, value])
+                yield bytes([rng.choice((0x90, 0xC0, 0xD0, 0xE0)) | pin & 15, pin, value]), False
             case _:
-                yield rng.randbytes(rng.randrange(100))
+                yield rng.randbytes(rng.randrange(100)), False
         if seq % 20 == 0:
-            yield wire.command(Op.BEAT, seq % (1 << wire.SEQ_BITS))
+            yield wire.command(Op.BEAT, seq % (1 << wire.SEQ_BITS)), True
 
 
 @dataclass(frozen=True)
 class Survived:
     """What became of the firmware."""
 
-    bytes_in: int
+    bad_bytes: int
     answers: bool
     resets: int
     energised: int
@@ -185,23 +185,28 @@ class Survived:
 
 
 def into_firmware(total: int = TOTAL, seed: int = 2) -> Survived:
-    """Feed `total` bytes at the full speed of the line, then ask whether the board is well."""
+    """Feed until `total` random and mutated bytes have gone in, whole commands between them.
+
+    At the full speed of the line; then ask whether the board is well.
+    """
     board, source = EmulatedBoard(build_image(), Tower()), commands(random.Random(seed))
     board.run(1.0)
     decoder, before = Decoder(), board.counters().resets
     done = armed = 0
     waiting = b""
     while done < total:
+        earlier = done
         while len(waiting) < CHUNK:
-            waiting += next(source)
+            piece, whole = next(source)
+            waiting += piece
+            done += 0 if whole else len(piece)
+        _progress("firmware", done, earlier, total)
         chunk, waiting = waiting[:CHUNK], waiting[CHUNK:]
         board.write(chunk)
         board.run(board.now_s + len(chunk) * BYTE_S)
         found = decoder.feed(board.read_available())
         frames = [item for item in found if isinstance(item, Frame)]
         armed += sum(_armed(frame) for frame in frames)
-        _progress("firmware", done + len(chunk), done, total)
-        done += len(chunk)
     board.write(b"\xff")
     board.run(board.now_s + 0.2)
     board.read_available()
