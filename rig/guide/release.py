@@ -26,7 +26,6 @@ TRIES = 40
 SETTLE_S = 0.4
 SETTLE_LIMIT_S = 5.0
 EXCHANGES_USED = 3_000
-_UNDER_WAY = (State.RELEASING, State.FLIGHT)
 
 
 @dataclass
@@ -110,15 +109,13 @@ class Releaser:
             self.operator.live(
                 f"PERMITTED: press the release button ({left:.0f} s)  {lights(link)}"
             )
-            return any(
-                e.code is Event.STATE and e.value in (State.HELD, State.TRIPPED)
-                for e in self._events
-            )
+            return self._ended() is not None
 
         # The events could be lost on the line; then the trial is void, and this limit ends it.
         link.wait_until(ended, limit_s + LIMITS["FLIGHT_LIMIT_MS"] / 1e3 + 2)
-        if not self._released() and self._ended() is not None:
-            self._withdrawn(Reason(self._ended() or 0))
+        why = self._ended()
+        if why is not None and not self._released():
+            self._withdrawn(Reason(why))
             return None
         self._let_settle(link)
         return link.stop_record()

@@ -110,7 +110,7 @@ def _fill(view: RunView, book: Logbook) -> None:
             view.trials.append(trial)
         elif row.kind in _ASIDE:
             view.asides.append(Aside(row.number, row.at_utc, row.kind, row.body))
-    view.unrecorded.extend(body for body in verdicts.values() if body["energy_j"] is None)
+    view.unrecorded.extend(body for body in verdicts.values() if "result_id" not in body)
     bench = view.run.versions["bench"]["name"]
     for row in book.journal(kind="tower_acceleration"):
         if row.body["bench"] == bench and (row.run_id or 0) <= view.run.run_id:

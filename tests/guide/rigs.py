@@ -54,6 +54,20 @@ class VirtualRig:
         return ScriptedOperator(answers, None if hook is None else lambda text: hook(self, text))
 
 
+def cable_pulled_once() -> Callable[[VirtualRig, str], None]:
+    """A hook that pulls the cable at the first drop and puts it back when it is waited for."""
+    pulled: list[str] = []
+
+    def hook(rig: VirtualRig, text: str) -> None:
+        if text.startswith("Drop 1:") and not pulled:  # the step is done again afterwards
+            pulled.append(text)
+            rig.board.fault("unplugged")
+        if "Waiting for it" in text:
+            rig.board.fault("unplugged", 0)
+
+    return hook
+
+
 def impact(**given: str) -> tuple[Script, dict[str, Any]]:
     """The impact procedure with its parameters read."""
     script = scripts.load("drop_impact")

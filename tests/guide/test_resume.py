@@ -12,7 +12,7 @@ from rig.guide.steps import Outcome
 from rig.logbook import Logbook
 from rig.logbook.audit import audit
 from tests.guide.killable import killed_runs
-from tests.guide.rigs import VirtualRig, impact, new_book, run
+from tests.guide.rigs import VirtualRig, cable_pulled_once, impact, new_book, run
 
 
 class Cut(BaseException):
@@ -120,16 +120,7 @@ def test_the_interlock_is_disarmed_and_the_stop_journaled_on_ctrl_c(tmp_path: Pa
 
 
 def test_a_cable_pulled_and_put_back_lets_the_run_go_on(tmp_path: Path) -> None:
-    pulled: list[str] = []
-
-    def pull(rig: VirtualRig, text: str) -> None:
-        if text.startswith("Drop 1:") and not pulled:  # the step is done again afterwards
-            pulled.append(text)
-            rig.board.fault("unplugged")
-        if "Waiting for it" in text:
-            rig.board.fault("unplugged", False)
-
-    rig = VirtualRig(hook=pull)
+    rig = VirtualRig(hook=cable_pulled_once())
     with new_book(tmp_path) as book:
         _, told = run(book, rig, *impact())
         lines = [row.body["what"] for row in book.journal(kind="line")]

@@ -11,7 +11,7 @@ import pytest
 from rig.logbook import Logbook
 from rig.report.page import quantity
 from tests.cli.commands import ROOT, bladerig
-from tests.guide.rigs import VirtualRig, impact, run
+from tests.guide.rigs import VirtualRig, cable_pulled_once, impact, run
 
 
 class _Tags(HTMLParser):
@@ -71,6 +71,20 @@ def test_value_uncertainty_budget_reasons_and_fingerprints_are_all_there(
     assert len(re.findall(r">[0-9a-f]{64}<", page)) == 9, "one for each record of raw frames"
 
 
+def test_a_drop_without_a_strike_is_counted_once_and_states_no_energy(tmp_path: Path) -> None:
+    def lose_the_fall(rig: VirtualRig, text: str) -> None:
+        if text.startswith("K3 drop 1:"):  # nothing of the fall arrives
+            rig.tower.schedule(rig.tower.now_s + 0.5, lambda: rig.board.fault("lose_bytes", 1.0))
+            rig.tower.schedule(rig.tower.now_s + 1.4, lambda: rig.board.fault("lose_bytes", 0))
+
+    path = tmp_path / "b.logbook"
+    with Logbook.create(path, title="b") as book:
+        _, told = run(book, VirtualRig(hook=lose_the_fall), *impact(spare="0"))
+    assert told["drops"][0]["valid"] is False and told["drops"][0]["energy_j"] is None
+    said = json.loads(bladerig("report", path, "--json", "--out", tmp_path / "p.html").stdout)
+    assert said["verdict"].startswith("0 of 1 drops")
+
+
 def test_a_printed_page_can_be_checked_against_the_logbook(demo: dict[str, Any]) -> None:
     with Logbook.open(demo["logbook"], writable=False) as book:
         fingerprint = book.head_fingerprint()
@@ -81,18 +95,9 @@ def test_a_printed_page_can_be_checked_against_the_logbook(demo: dict[str, Any])
 
 
 def test_an_interrupted_and_unrecorded_drop_is_on_the_page(tmp_path: Path) -> None:
-    pulled: list[str] = []
-
-    def reset(rig: VirtualRig, text: str) -> None:
-        if text.startswith("Drop 1:") and not pulled:  # the step is done again afterwards
-            pulled.append(text)
-            rig.board.fault("unplugged")
-        if "Waiting for it" in text:
-            rig.board.fault("unplugged", 0)
-
     path = tmp_path / "b.logbook"
     with Logbook.create(path, title="b <b>bold</b>") as book:
-        run(book, VirtualRig(hook=reset), *impact())
+        run(book, VirtualRig(hook=cable_pulled_once()), *impact())
     assert bladerig("report", path, "--out", tmp_path / "page.html").returncode == 0
     page = (tmp_path / "page.html").read_text(encoding="utf-8")
     assert "connected again" in page
