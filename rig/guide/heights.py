@@ -113,7 +113,8 @@ def _require_sense(
         raise RigError(
             "the height reads lower while the carriage is raised",
             where="encoder",
-            remedy="swap the encoder's wires A and B, then start the same command again",
+            remedy="swap the encoder's wires A and B, then start the same command again; or, if "
+            "contact was confirmed before the striker rested, start anew with --abandon REASON",
         )
     still = extremes[-1] - extremes[0] <= REST_COUNTS
     if still and waited_s > STUCK_S and not step.low_counts <= position <= step.high_counts:

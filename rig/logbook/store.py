@@ -3,7 +3,7 @@
 import sqlite3
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import ExitStack, contextmanager, suppress
+from contextlib import ExitStack, closing, contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -39,11 +39,17 @@ class Logbook:
         with ExitStack() as stack, connect.mending(file):
             stack.enter_context(writer_lock(file))
             connect.require_absent(file)
+            # Made under another name and renamed when whole: a process killed in between must
+            # not leave an empty file that no later one can go on with.
+            making = file.with_name(file.name + ".new")
+            for left in (making, making.with_name(making.name + "-journal")):
+                left.unlink(missing_ok=True)
             unmade = stack.enter_context(ExitStack())
-            unmade.callback(file.unlink, missing_ok=True)
-            connection = connect.writer(file, create=True)
-            unmade.callback(connection.close)
-            write_genesis(connection, title, now())
+            unmade.callback(making.unlink, missing_ok=True)
+            with closing(connect.writer(making, create=True)) as connection:
+                write_genesis(connection, title, now())
+            making.rename(file)
+            connection = connect.writer(file)
             connect.write_ahead(connection)
             unmade.pop_all()
             stack.callback(connection.close)

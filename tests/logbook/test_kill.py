@@ -1,6 +1,7 @@
 """A writer killed at any instant has lost nothing that it reported as stored."""
 
 import random
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -40,3 +41,23 @@ def test_every_acknowledged_row_survives_a_killed_writer(tmp_path: Path) -> None
         assert len(book.unfinished_runs()) == KILLS
     assert audit(path) == []
     assert [file.name for file in tmp_path.iterdir()] == [path.name]
+
+
+def test_a_kill_while_a_logbook_is_made_leaves_a_place_to_make_it_again(tmp_path: Path) -> None:
+    path = tmp_path / "study.logbook"
+    for line in ("write_genesis", "write_ahead"):
+        code = (
+            "import os, signal, sys\n"
+            "from rig.logbook import Logbook, connect, store\n"
+            "def die(*_): os.kill(os.getpid(), signal.SIGKILL)\n"
+            f"setattr(store if {line!r} == 'write_genesis' else connect, {line!r}, die)\n"
+            "Logbook.create(sys.argv[1], title='t')\n"
+        )
+        done = subprocess.run([sys.executable, "-c", code, str(path)], cwd=ROOT, check=False)
+        assert done.returncode == -signal.SIGKILL
+        if path.exists():  # killed after the rename: it is whole
+            assert audit(path) == []
+            path.unlink()
+    with Logbook.create(path, title="again") as book:
+        assert book.title == "again"
+    assert not path.with_name(path.name + ".new").exists()
