@@ -7,9 +7,9 @@
 
 namespace wire {
 
-constexpr uint8_t WIRE_VERSION = 1;
+constexpr uint8_t WIRE_VERSION = 2;
 constexpr uint8_t FIRMWARE_MAJOR = 1;
-constexpr uint8_t FIRMWARE_MINOR = 0;
+constexpr uint8_t FIRMWARE_MINOR = 1;
 constexpr uint8_t FIRMWARE_PATCH = 0;
 constexpr uint8_t FIRMATA_MAJOR = 2;
 constexpr uint8_t FIRMATA_MINOR = 8;
@@ -21,7 +21,7 @@ constexpr uint8_t START = 240;
 constexpr uint8_t END = 247;
 constexpr uint8_t CRC_SEPTETS = 5;
 constexpr uint16_t SEQ_MASK = 16383;
-constexpr uint32_t DESCRIPTION = 2379054990UL;
+constexpr uint32_t DESCRIPTION = 506824652UL;
 
 enum class Kind : uint8_t {
   HELLO = 1,
@@ -29,6 +29,8 @@ enum class Kind : uint8_t {
   STATUS = 3,
   REPLY = 4,
   HEIGHT = 16,
+  LOAD = 17,
+  ANGLE = 18,
 };
 
 enum class Op : uint8_t {
@@ -48,6 +50,7 @@ enum class Event : uint8_t {
   BUTTON = 4,
   STATE = 5,
   OUTPUT = 6,
+  LOAD = 7,
 };
 
 enum class State : uint8_t {
@@ -112,6 +115,8 @@ constexpr uint8_t DROPPED_COUNTS = 80;
 constexpr uint16_t FLIGHT_LIMIT_MS = 2000;
 constexpr uint8_t STATUS_PERIOD_MS = 100;
 constexpr uint8_t WATCHDOG_MS = 250;
+constexpr uint16_t LOAD_SILENT_MS = 400;
+constexpr uint8_t LOAD_READ_MS = 8;
 }  // namespace limit
 
 namespace pin {
@@ -126,6 +131,9 @@ constexpr uint8_t GATE = 8;
 constexpr uint8_t LATCH = 9;
 constexpr uint8_t CATCH = 10;
 constexpr uint8_t LAMP = 11;
+constexpr uint8_t LOAD_DATA = 14;
+constexpr uint8_t LOAD_CLOCK = 15;
+constexpr uint8_t ANGLE = 16;
 }  // namespace pin
 
 struct FrameHead {
@@ -298,5 +306,35 @@ constexpr uint16_t HEIGHT_PERIOD_TICKS = 2000;
 constexpr uint8_t HEIGHT_BLOCK = 10;
 constexpr uint8_t HEIGHT_SAMPLE_SEPTETS = 3;
 constexpr uint8_t HEIGHT_PAYLOAD_WIDTH = 32;
+
+struct LoadPrefix {
+  static constexpr uint8_t WIDTH = 2;
+  uint8_t faults;
+  uint8_t discarded;
+};
+template <class Out>
+void pack(Out &out, const LoadPrefix &message) {
+  out.septets(static_cast<uint8_t>(message.faults), 1);
+  out.septets(static_cast<uint8_t>(message.discarded), 1);
+}
+
+constexpr uint16_t LOAD_PERIOD_TICKS = 25000;
+constexpr uint8_t LOAD_BLOCK = 1;
+constexpr uint8_t LOAD_SAMPLE_SEPTETS = 4;
+constexpr uint8_t LOAD_PAYLOAD_WIDTH = 6;
+
+struct AnglePrefix {
+  static constexpr uint8_t WIDTH = 1;
+  uint8_t missed_samples;
+};
+template <class Out>
+void pack(Out &out, const AnglePrefix &message) {
+  out.septets(static_cast<uint8_t>(message.missed_samples), 1);
+}
+
+constexpr uint16_t ANGLE_PERIOD_TICKS = 16000;
+constexpr uint8_t ANGLE_BLOCK = 5;
+constexpr uint8_t ANGLE_SAMPLE_SEPTETS = 3;
+constexpr uint8_t ANGLE_PAYLOAD_WIDTH = 16;
 
 }  // namespace wire

@@ -1,6 +1,6 @@
 """Checked frames -> time-stamped samples, many frames at once."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -18,15 +18,13 @@ class Trace:
 
     Attributes:
         ticks: int64, shape (n,), MCU time of each sample (0.5 us nominal).
-        values: int64, shape (n,), in the channel's own unit (counts for height).
-        illegal_edges: illegal quadrature steps seen during the trace.
-        missed_samples: samples the board had to drop during the trace.
+        values: int64, shape (n,), in the channel's own unit (counts, codes, sums).
+        turns: how far each counter of the channel's prefix went during the trace, by name.
     """
 
     ticks: NDArray[np.int64]
     values: NDArray[np.int64]
-    illegal_edges: int
-    missed_samples: int
+    turns: Mapping[str, int]
 
 
 @dataclass(frozen=True)
@@ -44,6 +42,8 @@ class Capture:
     """Everything one recorded stretch of raw bytes holds."""
 
     height: Trace
+    load: Trace
+    angle: Trace
     events: tuple[Happening, ...]
     gaps: tuple[Gap, ...]
     damaged: int
@@ -64,7 +64,10 @@ def trace(frames: Iterable[Frame], kind: Kind) -> Trace:
     starts = np.array([f.ticks for f in own], dtype=np.int64)
     within = np.arange(lengths.sum()) - np.repeat(np.cumsum(lengths) - lengths, lengths)
     ticks = np.repeat(starts, lengths) + within * channel.period_ticks
-    return Trace(ticks, values, *(_turns([f.payload[i] for f in own]) for i in range(2)))
+    turns = {
+        field.name: _turns([f.payload[at] for f in own]) for at, field in enumerate(channel.prefix)
+    }
+    return Trace(ticks, values, turns)
 
 
 def _turns(counter: list[int]) -> int:
@@ -88,7 +91,7 @@ def capture(raw: bytes) -> Capture:
     frames = [item for item in decoder.feed(raw) if isinstance(item, Frame)]
     events = (happening(f) for f in frames if f.kind is Kind.EVENT)
     return Capture(
-        trace(frames, Kind.HEIGHT),
+        *(trace(frames, kind) for kind in (Kind.HEIGHT, Kind.LOAD, Kind.ANGLE)),
         tuple(event for event in events if event is not None),
         tuple(decoder.gaps),
         decoder.damaged,

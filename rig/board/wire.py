@@ -21,9 +21,9 @@ import enum
 import zlib
 from dataclasses import dataclass
 
-WIRE_VERSION = 1
+WIRE_VERSION = 2
 FIRMWARE_NAME = "bladerig"
-FIRMWARE_VERSION = (1, 0, 0)
+FIRMWARE_VERSION = (1, 1, 0)
 FIRMATA_VERSION = (2, 8)
 
 BAUD = 250_000  # exact at 16 MHz (UBRR 7, double speed); 115,200 would really be 117,647
@@ -37,13 +37,15 @@ START, END = 0xF0, 0xF7
 
 
 class Kind(enum.IntEnum):
-    """Frames from the board. Kinds from 0x10 on are channels of equally spaced samples."""
+    """Frames from the board. Kinds from 0x10 on are channels of samples."""
 
     HELLO = 0x01
     EVENT = 0x02
     STATUS = 0x03
     REPLY = 0x04
     HEIGHT = 0x10
+    LOAD = 0x11
+    ANGLE = 0x12
 
 
 class Op(enum.IntEnum):
@@ -67,6 +69,7 @@ class Event(enum.IntEnum):
     BUTTON = 0x04  # value 1: pressed
     STATE = 0x05  # value: State, extra: Reason
     OUTPUT = 0x06  # value: Output, extra 1: energised
+    LOAD = 0x07  # value: LoadFault that began, or NONE when readings came again
 
 
 class State(enum.IntEnum):
@@ -95,6 +98,15 @@ class Input(enum.IntEnum):
     ESTOP = 1
     BUTTON = 2
     GATE = 3
+
+
+class LoadFault(enum.IntEnum):
+    """What is wrong with the bridge converter. Saturation is a code of its own (LOAD_LIMITS)."""
+
+    NONE = 0
+    MISSING = 1  # no conversion for LOAD_SILENT_MS
+    STUCK = 2  # the data line does not go high after the last clock pulse
+    LATE = 3  # the board came so late that the conversion may have been replaced while read
 
 
 class Reason(enum.IntEnum):
@@ -180,10 +192,12 @@ COMMANDS: dict[Op, tuple[Field, ...]] = {
 
 @dataclass(frozen=True)
 class Channel:
-    """Equally spaced samples: payload is `prefix`, then one `sample` after another.
+    """Samples: payload is `prefix` (counters), then one `sample` after another.
 
     A value of a channel stands alone in its frame (no running sum), so a lost frame
-    costs its own samples and nothing after them.
+    costs its own samples and nothing after them. The frame's time is that of its first sample;
+    the others of its block follow `period_ticks` apart. With a block of one each sample has its
+    own time, and the period is only the nominal one.
     """
 
     kind: Kind
@@ -194,6 +208,11 @@ class Channel:
     prefix: tuple[Field, ...]
 
 
+# Codes at which the 24-bit bridge converter is saturated (its data sheet; two's complement).
+LOAD_LIMITS = (-(1 << 23), (1 << 23) - 1)
+ANGLE_SUM = 64  # conversions of 10 bits summed in one angle sample, 8 in each millisecond
+
+
 CHANNELS: dict[Kind, Channel] = {
     Kind.HEIGHT: Channel(
         Kind.HEIGHT,
@@ -202,6 +221,24 @@ CHANNELS: dict[Kind, Channel] = {
         block=10,
         sample=Field("count", 16, signed=True),
         prefix=_f("illegal_edges:u7 missed_samples:u7"),
+    ),
+    # Time: the falling edge of data-ready, so conversions are spaced by the converter's own clock.
+    Kind.LOAD: Channel(
+        Kind.LOAD,
+        "load",
+        period_ticks=25_000,
+        block=1,
+        sample=Field("code", 24, signed=True),
+        prefix=_f("faults:u7 discarded:u7"),
+    ),
+    # Time: the start of the first conversion of the sum; the last ends about 7.8 ms later.
+    Kind.ANGLE: Channel(
+        Kind.ANGLE,
+        "angle",
+        period_ticks=16_000,
+        block=5,
+        sample=Field("sum", 16),
+        prefix=_f("missed_samples:u7"),
     ),
 }
 
@@ -219,6 +256,8 @@ LIMITS: dict[str, int] = {
     "FLIGHT_LIMIT_MS": 2_000,
     "STATUS_PERIOD_MS": 100,
     "WATCHDOG_MS": 250,
+    "LOAD_SILENT_MS": 400,
+    "LOAD_READ_MS": 8,
 }
 
 # Pin numbers as Firmata counts them (0-13 digital, 14-19 = A0-A5).
@@ -234,6 +273,9 @@ PINS: dict[str, int] = {
     "LATCH": 9,
     "CATCH": 10,
     "LAMP": 11,
+    "LOAD_DATA": 14,
+    "LOAD_CLOCK": 15,
+    "ANGLE": 16,
 }
 
 
@@ -314,7 +356,11 @@ def description() -> int:
     """CRC-32 of everything that host and firmware must agree on; HELLO carries it."""
     told = (
         WIRE_VERSION,
-        [(k.name, int(k)) for e in (Kind, Op, Event, State, Output, Input, Reason) for k in e],
+        [
+            (k.name, int(k))
+            for e in (Kind, Op, Event, State, Output, Input, LoadFault, Reason)
+            for k in e
+        ],
         HEAD,
         COMMAND_HEAD,
         sorted((int(k), v) for k, v in PAYLOADS.items()),

@@ -88,8 +88,8 @@ def _record(seen: Capture, tower: Tower, contact: Settings, after: Settings | No
         contact=touched(contact, "contact"),
         contact_after=touched(after, "contact_after") if after else None,
         gate_ticks=gate_ticks(edges, begin, end) if released else None,
-        illegal_edges=seen.height.illegal_edges,
-        missed_samples=seen.height.missed_samples,
+        illegal_edges=seen.height.turns["illegal_edges"],
+        missed_samples=seen.height.turns["missed_samples"],
         lost_frames=sum(gap.missing for gap in seen.gaps) + seen.damaged,
         guard_opened=any(
             e.code is Event.GUARD and not e.value and e.ticks >= begin for e in seen.events
