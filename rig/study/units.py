@@ -35,6 +35,7 @@ class BladeMean:
     Args:
         mean: of the trials; on the log scale the mean of logarithms.
         trials: how many.
+        values: of the trials, on the scale of analysis.
         u: standard uncertainty of measurement, root mean square of the trials' (not divided by
             their number: most of it is common to all trials of one rig).
         censored: True when a trial was: the blade's true mean is above `mean`.
@@ -47,6 +48,7 @@ class BladeMean:
     trials: int
     u: float
     censored: bool
+    values: tuple[float, ...]
     ids: tuple[str, ...] = ()
 
 
@@ -60,14 +62,16 @@ def blade_means(observations: Sequence[Observation], response: Response) -> tupl
 
 def _blade_mean(trials: Sequence[Observation], response: Response) -> BladeMean:
     first = trials[0]
+    values = tuple(response.inward(seen.value) for seen in trials)
     return BladeMean(
         blade=first.blade,
         group=first.group,
         load=first.load,
-        mean=fmean(response.inward(seen.value) for seen in trials),
+        mean=fmean(values),
         trials=len(trials),
         u=math.sqrt(fmean(response.inward_u(seen.value, seen.u) ** 2 for seen in trials)),
         censored=any(seen.censored for seen in trials),
+        values=values,
         ids=tuple(name for seen in trials for name in seen.trials),
     )
 

@@ -1,0 +1,81 @@
+"""How many blades, or how small a difference: noncentral t and F, and the rule of the verdict.
+
+`found_pooled` and `found_anova` are the classic tests with one common scatter (Cohen 1988).
+`found` is the test the verdict uses (`rig.study.welch`), which asks for more blades when there are
+only three or four of them: the price of not trusting the scatters to be alike.
+"""
+
+import math
+from collections.abc import Callable
+
+from scipy import stats
+from scipy.optimize import brentq
+from scipy.special import nctdtr, stdtrit
+
+from rig.study.verdict import CHANCE, LEVEL
+from rig.study.welch import detectable, power
+
+MOST = 1000  # blades a group; nobody forges more for one study
+
+
+def log_scatter(cv: float) -> float:
+    """Standard deviation of ln x for a log-normal x: sqrt(ln(1 + CV^2))."""
+    return math.sqrt(math.log1p(cv * cv))
+
+
+def scatter_of_means(between: float, within: float, repeats: int) -> float:
+    """Scatter of the blades' means: of the blades, and of trials on one blade over `repeats`."""
+    return math.sqrt(between**2 + within**2 / repeats)
+
+
+def found_pooled(d: float, n: float, level: float = LEVEL) -> float:
+    """Power of Student's two-sided t, two groups of `n`, true difference `d` scatters."""
+    dof, shift = 2 * n - 2, d * math.sqrt(n / 2)
+    bound = -stdtrit(dof, level / 2)
+    far = nctdtr(dof, shift, -bound) if shift < 6 else 0.0
+    return float(1 - nctdtr(dof, shift, bound) + far)
+
+
+def found_anova(f: float, n: float, groups: int, level: float = LEVEL) -> float:
+    """Power of the one-way F test, `groups` of `n`, effect size `f` (Cohen 1988, chapter 8)."""
+    df1, df2 = groups - 1, groups * (n - 1)
+    bound = stats.f.isf(level, df1, df2)
+    return float(stats.ncf.sf(bound, df1, df2, groups * n * f * f))
+
+
+def found(d: float, n: int, comparisons: int = 1) -> float:
+    """Power of the verdict for one comparison of groups of `n`, alike in scatter.
+
+    Args:
+        d: true difference over the scatter of one unit.
+        comparisons: in the study; the first step of Holm's procedure asks LEVEL/comparisons.
+    """
+    return power(d * math.sqrt(n / 2), LEVEL / comparisons, n - 1, n - 1)
+
+
+def fewest(chance_at: Callable[[int], float], chance: float = CHANCE) -> int | None:
+    """Smallest number of blades (2 or more) whose chance is enough; None above MOST."""
+    low, high = 1, 2
+    while chance_at(high) < chance:
+        if high >= MOST:
+            return None
+        low, high = high, min(2 * high, MOST)
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if chance_at(middle) >= chance else (middle, high)
+    return high
+
+
+def exact_size(chance_at: Callable[[float], float], chance: float = CHANCE) -> float:
+    """The (fractional) group size at which the chance is met: how handbooks print it."""
+    return float(brentq(lambda n: chance_at(n) - chance, 2.0, 1e6, xtol=1e-9))
+
+
+def detectable_pooled(n: int, level: float = LEVEL, chance: float = CHANCE) -> float:
+    """Difference, in scatters, that Student's t finds with `chance`."""
+    return float(brentq(lambda d: found_pooled(d, n, level) - chance, 1e-6, 100.0))
+
+
+def detectable_scatters(n: int, comparisons: int = 1, chance: float = CHANCE) -> float:
+    """Difference, in scatters of one unit, that the verdict finds with `chance`."""
+    return math.sqrt(2 / n) * detectable(LEVEL / comparisons, n - 1, n - 1, 0.5, chance)
