@@ -5,7 +5,7 @@ import tomllib
 from collections.abc import Iterator
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
@@ -27,7 +27,27 @@ fixture = "drop_tower"
 [tower.carriage]           # weigh yours: energy goes straight with this mass
 mass_kg = 2.000
 u_mass_kg = 0.003
+
+[cell]                     # the load cell: its own number goes on every certificate
+serial = "cell 1"
+mounted = "arm"            # "arm" (pry and twist jigs) or "carriage" (cutting frame)
+capacity_n = 200.0
+sensitivity_mv_v = 2.0     # at capacity; a value far from it points to a wrong unit
+
+[pry]
+fixture = "pry_jig"
+
+[twist]
+fixture = "twist_jig"
 """
+
+
+# Part of the bench file: the fixture folder of its usual design, and the file in there.
+FIXTURES = {
+    "tower": ("drop_tower", "tower.toml"),
+    "pry": ("pry_jig", "jig.toml"),
+    "twist": ("twist_jig", "jig.toml"),
+}
 
 
 class BenchError(RigError):
@@ -124,13 +144,124 @@ class Tower(_Part):
         return self
 
 
+class Cell(_Part):
+    """The load cell, and where it is mounted."""
+
+    serial: str = Field(min_length=1)
+    mounted: Literal["arm", "carriage"]
+    capacity_n: float = Field(gt=0, le=5000)
+    sensitivity_mv_v: float = Field(gt=0.1, le=10)
+
+
+class Arm(_Part):
+    """The arm that pries and twists."""
+
+    length_m: float = Field(gt=0.02, le=2)
+    u_length_m: float = Field(gt=0)
+    calibration_m: float = Field(gt=0.02, le=2)
+    u_calibration_m: float = Field(gt=0)
+    stop_deg: float = Field(gt=0, le=180)
+    u_align_deg: float = Field(gt=0, le=10)
+
+
+class JigCalibration(_Part):
+    """Dead weights and stops that the jig is calibrated with."""
+
+    masses_kg: tuple[Annotated[float, Field(gt=0, le=50)], ...] = Field(min_length=3)
+    u_mass_relative: float = Field(gt=0, le=0.05)
+    density_kg_m3: float = Field(gt=500, le=25000)
+    stops_deg: tuple[Annotated[float, Field(ge=-180, le=180)], ...] = Field(min_length=2)
+    u_stop_deg: float = Field(gt=0)
+    settle_s: float = Field(gt=0, le=60)
+    read_s: float = Field(gt=0.2, le=60)
+    months_valid: int = Field(ge=1, le=60)
+
+
+class JigCheck(_Part):
+    """The quick check before trials."""
+
+    mass_kg: float = Field(gt=0, le=50)
+
+
+class PryLimits(_Part):
+    """How a tip is pried, and what a trial may look like."""
+
+    depth_m: float = Field(gt=0)
+    preload_nm: float = Field(gt=0)
+    onset_offset_deg: float = Field(gt=0, le=10)
+    rate_low_deg_s: float = Field(gt=0)
+    rate_high_deg_s: float = Field(gt=0)
+    ramp_low_s: float = Field(gt=0)
+    ramp_high_s: float = Field(gt=0)
+    angle_limit_deg: float = Field(gt=0, le=180)
+    capacity_share: float = Field(gt=0, le=1)
+    drift_limit_share: float = Field(gt=0, lt=1)
+    under_read_limit_share: float = Field(gt=0, lt=1)
+
+
+class PryJig(_Part):
+    """The pry jig: arm, cell seat, block and angle plate."""
+
+    fixture: str
+    arm: Arm
+    calibration: JigCalibration
+    check: JigCheck
+    pry: PryLimits
+
+    @model_validator(mode="after")
+    def _in_order(self) -> "PryJig":
+        pry = self.pry
+        if pry.rate_low_deg_s >= pry.rate_high_deg_s:
+            raise ValueError("pry.rate_low_deg_s must be below pry.rate_high_deg_s")
+        if pry.ramp_low_s >= pry.ramp_high_s:
+            raise ValueError("pry.ramp_low_s must be below pry.ramp_high_s")
+        if pry.angle_limit_deg >= self.arm.stop_deg:
+            raise ValueError("pry.angle_limit_deg must be below arm.stop_deg")
+        return self
+
+
+class Slot(_Part):
+    """Where the edge stands in the block."""
+
+    length_m: float = Field(gt=0)
+    u_length_m: float = Field(gt=0)
+    depth_m: float = Field(gt=0)
+
+
+class TwistLimits(_Part):
+    """How an edge is twisted, and what a trial may look like."""
+
+    amplitude_deg: float = Field(gt=0, le=90)
+    cycles: int = Field(ge=1, le=200)
+    rate_low_deg_s: float = Field(gt=0)
+    rate_high_deg_s: float = Field(gt=0)
+    overshoot_deg: float = Field(gt=0)
+    drift_limit_share: float = Field(gt=0, lt=1)
+
+
+class TwistJig(_Part):
+    """The twist jig's own part; arm, cell and angle sensor are the pry jig's."""
+
+    fixture: str
+    slot: Slot
+    twist: TwistLimits
+
+
 class Bench(_Part):
-    """Everything the measurements need to know of the rig."""
+    """Everything the measurements need to know of the rig.
+
+    `certificates` are put in by the program that runs a procedure (by channel, as
+    `rig.calibration.certificate.to_dict` gives them); the file cannot state them.
+    """
 
     name: str
     port: str = ""
     site: Site = Site(latitude_deg=None, elevation_m=None)
     tower: Tower
+    cell: Cell = Cell(serial="cell 1", mounted="arm", capacity_n=200.0, sensitivity_mv_v=2.0)
+    pry: PryJig
+    twist: TwistJig
+    certificates: dict[str, Any] = Field(default_factory=dict)
 
 
 def fixtures_folder() -> Path:
@@ -147,9 +278,7 @@ def load(path: Path | None) -> Bench:
         BenchError: every fault at once, each with its line and key.
     """
     if path is None:
-        return _checked(
-            {"name": "design bench", "tower": {"fixture": "drop_tower"}}, "", "built-in"
-        )
+        return _checked({"name": "design bench", "tower": {}}, "", "built-in")
     try:
         text = path.read_text(encoding="utf-8")
         told = tomllib.loads(text)
@@ -166,24 +295,47 @@ def load(path: Path | None) -> Bench:
 
 def _checked(told: dict[str, Any], text: str, name: str) -> Bench:
     told = dict(told)
-    if isinstance(told.get("tower"), dict):
-        told["tower"] = _over(_fixture(told["tower"], name, text), told["tower"])
+    if "certificates" in told:
+        raise BenchError(
+            [f"{_place(('certificates',), text, name)}: cannot be stated; run bladerig calibrate"]
+        )
+    for part, usual in FIXTURES.items():
+        own = told.get(part, {} if part != "tower" else None)
+        if isinstance(own, dict):
+            told[part] = _over(_fixture(part, usual, own, name, text), own)
     try:
         return Bench.model_validate(told)
     except ValidationError as error:
         raise BenchError(sorted(_faults(error, text, name), key=_line)) from None
 
 
-def _fixture(tower: dict[str, Any], name: str, text: str) -> dict[str, Any]:
-    wanted = str(tower.get("fixture", "drop_tower"))
-    file = fixtures_folder() / wanted / "tower.toml"
-    if not re.fullmatch(r"\w+", wanted) or not file.is_file():
-        there = ", ".join(sorted(p.parent.name for p in fixtures_folder().glob("*/tower.toml")))
-        place = _place(("tower", "fixture"), text, name)
+def _fixture(
+    part: str, usual: tuple[str, str], own: dict[str, Any], name: str, text: str
+) -> dict[str, Any]:
+    folder, design_file = usual
+    wanted = str(own.get("fixture", folder))
+    file = fixtures_folder() / wanted / design_file
+    design = tomllib.loads(file.read_text(encoding="utf-8")) if _is_name(wanted, file) else {}
+    if design.get("kind") != folder:
+        there = ", ".join(_designs(folder, design_file))
+        place = _place((part, "fixture"), text, name)
         raise BenchError([f"{place}: no fixture '{wanted}'; there is {there}"])
-    design = tomllib.loads(file.read_text(encoding="utf-8"))
     design["fixture"] = design.pop("kind")
     return design
+
+
+def _is_name(wanted: str, file: Path) -> bool:
+    return re.fullmatch(r"\w+", wanted) is not None and file.is_file()
+
+
+def _designs(kind: str, design_file: str) -> list[str]:
+    """Fixture folders that hold a design of this kind."""
+    files = fixtures_folder().glob(f"*/{design_file}")
+    return sorted(
+        file.parent.name
+        for file in files
+        if tomllib.loads(file.read_text(encoding="utf-8")).get("kind") == kind
+    )
 
 
 def _over(base: dict[str, Any], top: dict[str, Any]) -> dict[str, Any]:

@@ -91,7 +91,9 @@ def capture(raw: bytes) -> Capture:
     frames = [item for item in decoder.feed(raw) if isinstance(item, Frame)]
     events = (happening(f) for f in frames if f.kind is Kind.EVENT)
     return Capture(
-        *(trace(frames, kind) for kind in (Kind.HEIGHT, Kind.LOAD, Kind.ANGLE)),
+        trace(frames, Kind.HEIGHT),
+        trace(frames, Kind.LOAD),
+        trace(frames, Kind.ANGLE),
         tuple(event for event in events if event is not None),
         tuple(decoder.gaps),
         decoder.damaged,
