@@ -19,7 +19,7 @@ class Scale:
     Attributes:
         right, left: coefficients from the constant up, for x at or above zero and below it. For the
             load x is the code less the zero reading, for the angle the sum of conversions.
-        u_relative: standard uncertainty in proportion to the value; the same error in every reading.
+        u_relative: standard uncertainty in proportion to the value, one error for all readings.
         u_absolute: standard uncertainty of one value whatever its size, in `unit`.
         dof: degrees of freedom of both.
         low, high: the certificate holds for values of this size (without sign), in `unit`.
@@ -40,11 +40,8 @@ class Scale:
     def value(self, x: ArrayLike) -> NDArray[np.float64]:
         """Readings as values, same shape."""
         reading = np.asarray(x, dtype=float)
-        return np.where(
-            reading >= 0,
-            polynomial.polyval(reading, self.right),
-            polynomial.polyval(reading, self.left),
-        )
+        right, left = (polynomial.polyval(reading, np.array(c)) for c in (self.right, self.left))
+        return np.asarray(np.where(reading >= 0, right, left))
 
     def inputs(self, name: str) -> tuple[Input, Input]:
         """A factor near one and a shift near zero, to put on values in a budget."""
