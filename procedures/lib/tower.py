@@ -28,6 +28,12 @@ from rig.measure.height import effective_acceleration as a_eff_of
 FRICTION = "tower_acceleration"
 SESSION_H = 12.0
 CHART_H = 24.0 * 365
+AGAIN = {
+    "RESTARTED": "The board was restarted: its height began anew.",
+    "READS_LOWER": "The height reads lower than at contact: the striker did not rest there.",
+    "SAID": "As you say: that contact does not count.",
+}
+"""Why contact is found again, in words for the person."""
 
 
 def mass(bench: Bench) -> Input:
@@ -82,10 +88,12 @@ def fall(
 ) -> Passage[dict[str, Any]]:
     """Contact zero, height, checks, permit, release. The outcome also holds `contact`.
 
-    When the board restarts in between, its counts begin anew: contact is found again.
+    Contact is found again as often as it turns out wrong: the board was restarted (its counts
+    begin anew), the height reads lower than at contact, or the person says so.
     """
     count_m = bench.tower.wire.count_m
     band = bench.tower.travel.release_band_m / count_m
+    why = ""
     while True:
         contact = yield Touch(
             "Contact: lower the carriage by the hand lever until the striker rests on "
@@ -101,12 +109,15 @@ def fall(
             zero_counts=contact["counts"],
             count_m=count_m,
             boot=contact["boot"],
+            renewed=why == "READS_LOWER",
         )
-        if raised["boot"] == contact["boot"]:
+        why = raised["why"]
+        if not why:
             outcome = yield from _released(trial, target, band, contact["boot"])
-            if outcome["ended"] != "RESTARTED":
+            why = outcome["ended"]
+            if why not in AGAIN:
                 break
-        yield Tell("The board was restarted: its height began anew. Find contact again.")
+        yield Tell(f"{AGAIN[why]} Find contact again.")
     return {**outcome, "contact": contact, "reasons": _line_reasons(outcome, contact)}
 
 

@@ -17,7 +17,11 @@ REST_S = 1.0
 REST_COUNTS = 2
 LIMIT_S = 300.0
 STUCK_S = 60.0
+KNOWN_S = 5.0
+BELOW_M = 0.020  # no carriage gets so far below the height at which its striker rests
 WIDTH = 31
+AGAIN = "contact"
+"""The word with which a person takes a contact back."""
 
 
 @dataclass
@@ -75,53 +79,88 @@ def touch(device: Device, operator: Operator) -> dict[str, Any]:
 def raise_into(device: Device, operator: Operator, step: Raise) -> dict[str, Any]:
     """Live read-out until the carriage hangs still inside the band.
 
+    A contact that turns out wrong ends it early: see `Raise` for the outcome.
+
     Raises:
-        RigError: height moves the wrong way or not at all, or five minutes are over.
+        RigError: height falls again right after a new contact, does not move at all, or five
+            minutes are over.
     """
     link = device.link
-    if link.boot != step.boot:
-        return {"counts": None, "boot": link.boot}
-    operator.tell(step.text)
+    operator.tell(f"{step.text} (Was contact confirmed too early? Type {AGAIN} and Enter.)")
+    link.wait_until(lambda: link.position is not None or link.boot != step.boot, KNOWN_S)
+    started = link.position
+    if link.boot != step.boot or started is None:
+        return _ended(link, "RESTARTED")
+    if _below(started, step):  # a resumed raise: nothing has been seen to move the wrong way
+        return _ended(link, "READS_LOWER")
     device.act("raise", {"height_m": (step.target_counts - step.zero_counts) * step.count_m})
-    rest = Rest(link)
-    began, heights = link.clock.now(), [link.position or 0]
+    watched = _Raised(device, operator, step, started)
+    if link.wait_until(watched.ended, LIMIT_S):
+        return _ended(link, watched.why)
+    raise RigError(
+        f"the carriage was not brought into its band within 5 minutes (it is at "
+        f"{_mm(watched.position, step):.1f} mm, wanted {_mm(step.target_counts, step):.1f} mm)",
+        remedy="set the cross-head, then start the same command again",
+    )
 
-    def there() -> bool:
-        if link.boot != step.boot:
+
+def _ended(link: Link, why: str) -> dict[str, Any]:
+    return {"counts": None if why else link.position, "boot": link.boot, "why": why}
+
+
+class _Raised:
+    """Watches the height while the carriage is raised; `why` as in the outcome of `Raise`."""
+
+    def __init__(self, device: Device, operator: Operator, step: Raise, started: int) -> None:
+        self.position, self.why = started, ""
+        self._link, self._operator, self._step = device.link, operator, step
+        self._rest, self._began = Rest(device.link), device.link.clock.now()
+        self._lowest = self._highest = started
+
+    def ended(self) -> bool:
+        """Whether it hangs still in its band, or a reason is there to find contact again."""
+        link, step = self._link, self._step
+        if link.boot != step.boot or link.position is None:
+            self.why = "RESTARTED"
             return True
-        position = link.position if link.position is not None else heights[-1]
-        heights[:] = [min(heights[0], position), max(heights[-1], position)]
-        operator.live(f"{gauge(position, step)}   {lights(link)}")
-        _require_sense(link, position, heights, step, link.clock.now() - began)
-        return rest.still() and step.low_counts <= position <= step.high_counts
+        self.position = link.position
+        self._lowest = min(self._lowest, self.position)
+        self._highest = max(self._highest, self.position)
+        self._operator.live(f"{gauge(self.position, step)}   {lights(link)}")
+        if self._operator.typed(AGAIN):
+            self.why = "SAID"
+        elif _below(self.position, step):
+            _require_sense(step)
+            self.why = "READS_LOWER"
+        if self.why:
+            return True
+        inside = step.low_counts <= self.position <= step.high_counts
+        if not inside:
+            self._require_motion()
+        return self._rest.still() and inside
 
-    if not link.wait_until(there, LIMIT_S):
-        raise RigError(
-            f"the carriage was not brought into its band within 5 minutes (it is at "
-            f"{_mm(link.position or 0, step):.1f} mm, "
-            f"wanted {_mm(step.target_counts, step):.1f} mm)",
-            remedy="set the cross-head, then start the same command again",
-        )
-    here = link.position if link.boot == step.boot else None
-    return {"counts": here, "boot": link.boot}
+    def _require_motion(self) -> None:
+        still = self._highest - self._lowest <= REST_COUNTS
+        if still and self._link.clock.now() - self._began > STUCK_S:
+            raise RigError(
+                f"the height has not changed for {STUCK_S:.0f} s",
+                where="encoder",
+                remedy="check that its plug is in and its wire is hooked to the carriage, then "
+                "start the same command again",
+            )
 
 
-def _require_sense(
-    link: Link, position: int, extremes: list[int], step: Raise, waited_s: float
-) -> None:
-    if _mm(position, step) < -20:
+def _below(position: int, step: Raise) -> bool:
+    return _mm(position, step) < -BELOW_M * 1e3
+
+
+def _require_sense(step: Raise) -> None:
+    """Right after a new contact it is not the contact any more."""
+    if step.renewed:
         raise RigError(
             "the height reads lower while the carriage is raised",
             where="encoder",
-            remedy="swap the encoder's wires A and B, then start the same command again; or, if "
-            "contact was confirmed before the striker rested, start anew with --abandon REASON",
-        )
-    still = extremes[-1] - extremes[0] <= REST_COUNTS
-    if still and waited_s > STUCK_S and not step.low_counts <= position <= step.high_counts:
-        raise RigError(
-            f"the height has not changed for {STUCK_S:.0f} s",
-            where="encoder",
-            remedy="check that its plug is in and its wire is hooked to the carriage, then start "
+            remedy="unplug the board, swap the encoder's wires A and B, plug it in, then start "
             "the same command again",
         )
 

@@ -19,6 +19,9 @@ class Operator(Protocol):
     def live(self, text: str) -> None:
         """Show a reading that changes; the next one takes its place."""
 
+    def typed(self, word: str) -> bool:
+        """Whether the person typed this word, unasked. Told once."""
+
     def confirm(self, step: Do, hazards: Sequence[str]) -> Callable[[], bool]:
         """Show an action with its hazards; the result tells when it was confirmed."""
 
@@ -49,6 +52,10 @@ class ScriptedOperator:
 
     def live(self, text: str) -> None:
         """A script does not look."""
+
+    def typed(self, word: str) -> bool:
+        """A script says only what it is asked."""
+        return False
 
     def confirm(self, step: Do, hazards: Sequence[str]) -> Callable[[], bool]:
         """Done at once."""

@@ -14,7 +14,7 @@ from rig.board.wire import LIMITS, Event, Op, Output, Reason, State
 from rig.calibration import timebase
 from rig.errors import RigError
 from rig.guide.device import Device
-from rig.guide.heights import lights
+from rig.guide.heights import AGAIN, lights
 from rig.guide.operator import Operator
 from rig.guide.reasons import TEXT
 from rig.guide.safe import make_ready
@@ -53,6 +53,8 @@ class Releaser:
         for _ in range(TRIES):
             if self.device.link.boot != step.boot:
                 return lambda: _unrecorded("RESTARTED", released=False)
+            if self.operator.typed(AGAIN):  # between two tries nothing is permitted
+                return lambda: _unrecorded("SAID", released=False)
             raw = self._try_once(step)
             if raw is not None:
                 return self._stored(step, raw)

@@ -75,7 +75,10 @@ class Raise(Step):
     """Guide the carriage into a band of heights and wait until it is steady there.
 
     Heights are in counts above the encoder's own zero, which holds for one boot of the board
-    only. Outcome: `counts` (None when the board is not in that boot any more), `boot`.
+    only. Outcome: `counts` (None when contact has to be found again), `boot`, `why`: RESTARTED
+    (the board is not in that boot any more), READS_LOWER (more than 20 mm below contact), SAID
+    (the person takes the contact back), else "". With `renewed` (contact was just found again
+    because it read lower) a height that falls once more is told as the encoder's fault.
     """
 
     target_counts: float
@@ -84,6 +87,7 @@ class Raise(Step):
     zero_counts: float
     count_m: float
     boot: int
+    renewed: bool = False
 
 
 @dataclass(frozen=True)
@@ -91,9 +95,9 @@ class Release(Step):
     """Arm, permit, wait for the hand on the button, record the fall.
 
     Outcome: `raw_id` (None when nothing was recorded), `ended` (name of the interlock's reason;
-    RESTARTED when the board is not in `boot` any more, INTERRUPTED when the program died after
-    the permit, UNSEEN when the line was lost), `released` (whether the latch was opened; None
-    when nobody knows), `boot`, `time_base`.
+    RESTARTED when the board is not in `boot` any more, SAID when the person takes the contact
+    back, INTERRUPTED when the program died after the permit, UNSEEN when the line was lost),
+    `released` (whether the latch was opened; None when nobody knows), `boot`, `time_base`.
     """
 
     trial: str
@@ -103,12 +107,59 @@ class Release(Step):
 
 
 @dataclass(frozen=True)
+class Read(Step):
+    """Read a channel at rest: the person confirms, it settles, a stretch is recorded.
+
+    `channel`: "load" (codes), "angle" (sums) or "height" (counts).
+    Outcome: `raw_id`, `result_id`, `boot`, and the reading: `mean`, `sd`, `n`, `span_s`, `drift`,
+    `reasons` (what stands against it).
+    """
+
+    channel: str
+    trial: str
+    settle_s: float
+    read_s: float
+    hand: str = ""
+    detail: Mapping[str, float | str] = field(default_factory=dict)
+    hazards: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Record(Step):
+    """Record load and angle while a hand moves the arm, from rest until it is let back.
+
+    `torque` and `angle` are scales (`rig.measure.scales`) for the live read-out and for `stop`
+    (see `rig.guide.watch`); the result is computed from the raw frames. `after` is what to do
+    when it has stopped, until the torque stays below `rest_nm`.
+    Outcome: `raw_id`, `ended` (what stopped it, or UNSEEN when the line was lost), `boot`,
+    `time_base`.
+    """
+
+    trial: str
+    torque: Mapping[str, Any]
+    angle: Mapping[str, Any]
+    zero_code: float
+    rate_low_rad_s: float
+    rate_high_rad_s: float
+    stop: Mapping[str, float]
+    rest_nm: float
+    hand: str = ""
+    detail: Mapping[str, float | str] = field(default_factory=dict)
+    hazards: tuple[str, ...] = ()
+    after: str = ""
+    after_hand: str = ""
+
+
+@dataclass(frozen=True)
 class Measure(Step):
-    """Compute a result from raw frames in the logbook. Outcome: the result as stored."""
+    """Compute a result from raw frames in the logbook. Outcome: the result as stored.
+
+    `raw_id` is None for one computed from earlier readings alone, which `settings` then hold.
+    """
 
     measurand: str
     trial: str
-    raw_id: int
+    raw_id: int | None
     settings: Mapping[str, Any]
 
 

@@ -1,8 +1,8 @@
 """The person at a terminal: one instruction at a time, live readings, Enter to confirm."""
 
-import queue
 import sys
 import threading
+from collections import deque
 from collections.abc import Callable, Sequence
 from typing import IO
 
@@ -20,39 +20,37 @@ class TerminalOperator:
     def __init__(self, source: IO[str] | None = None, console: Console | None = None) -> None:
         self._source = source or sys.stdin
         self._console = console or Console(highlight=False)
-        self._lines: queue.Queue[str | None] = queue.Queue()
+        self._lines: deque[str | None] = deque()  # None: the input has ended
         self._live: Live | None = None
-        threading.Thread(target=self._read, daemon=True).start()
+        self.reader = threading.Thread(target=self._read, daemon=True)
+        self.reader.start()
 
     def _read(self) -> None:
         for line in self._source:
-            self._lines.put(line.rstrip("\n"))
-        self._lines.put(None)
+            self._lines.append(line.rstrip("\n"))
+        self._lines.append(None)
 
-    def _line(self) -> str | None:
+    def next_line(self) -> str | None:
         """A line if one was typed, else None.
 
         Raises:
             RigError: the keyboard is gone.
         """
-        try:
-            line = self._lines.get_nowait()
-        except queue.Empty:
+        if not self._lines:
             return None
+        line = self._lines[0]
         if line is None:
-            self._lines.put(None)
             raise RigError(
                 "the input ended before the run did",
                 remedy="start the same command again to go on where it stopped",
             )
+        self._lines.popleft()
         return line
 
     def _fresh(self) -> None:
         """Forget what was typed before the question was on the screen."""
-        while self._source.isatty() and not self._lines.empty():
-            if self._lines.get_nowait() is None:
-                self._lines.put(None)
-                return
+        while self._source.isatty() and self._lines and self._lines[0] is not None:
+            self._lines.popleft()
 
     def _settle(self) -> None:
         if self._live is not None:
@@ -73,6 +71,20 @@ class TerminalOperator:
             self._live.start()
         self._live.update(Text(text))
 
+    def typed(self, word: str) -> bool:
+        """Whether this word was typed; from a pipe, only if it is the next line.
+
+        What is piped in answers later questions: it stays where it is.
+        """
+        while self._lines and (line := self._lines[0]) is not None:
+            said = line.strip().lower() == word
+            if not said and not self._source.isatty():
+                return False
+            self._lines.popleft()
+            if said:
+                return True
+        return False
+
     def confirm(self, step: Do, hazards: Sequence[str]) -> Callable[[], bool]:
         """Instruction, then the hazards of just this action, then Enter."""
         self._settle()
@@ -82,7 +94,7 @@ class TerminalOperator:
         ready = "understood and done" if hazards else "done"
         self._console.print(f"  Enter when {ready} (Ctrl-C stops safely)")
         self._fresh()
-        return lambda: self._line() is not None
+        return lambda: self.next_line() is not None
 
     def ask(self, step: Ask) -> Callable[[], str | None]:
         """Question with its choices and its default."""
@@ -93,7 +105,7 @@ class TerminalOperator:
         self._fresh()
 
         def answer() -> str | None:
-            line = self._line()
+            line = self.next_line()
             return line if line is None or line.strip() else step.default or ""
 
         return answer
