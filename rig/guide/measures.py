@@ -16,6 +16,7 @@ from rig.measure.budget import Input
 from rig.measure.drop import evaluate_drop
 from rig.measure.facts import Asked, DropFacts, DropRecord, contact_height, gate_ticks
 from rig.measure.gravity import local_gravity
+from rig.measure.reading import evaluate_reading
 
 Settings = Mapping[str, Any]
 
@@ -97,4 +98,12 @@ def _record(seen: Capture, tower: Tower, contact: Settings, after: Settings | No
     )
 
 
-MEASURES: dict[str, Callable[[bytes, Settings], dict[str, Any]]] = {"drop": drop}
+def reading(raw: bytes, settings: Settings) -> dict[str, Any]:
+    """A channel at rest. Settings: `channel`."""
+    return evaluate_reading(capture(raw), settings["channel"]).to_dict()
+
+
+MEASURES: dict[str, Callable[[bytes, Settings], dict[str, Any]]] = {
+    "drop": drop,
+    "reading": reading,
+}

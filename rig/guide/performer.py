@@ -17,6 +17,7 @@ from rig.errors import RigError
 from rig.guide import hazards, heights, measures
 from rig.guide.device import Device
 from rig.guide.operator import Operator
+from rig.guide.readings import Reader
 from rig.guide.release import Releaser
 from rig.guide.safe import make_ready
 from rig.guide.steps import (
@@ -26,8 +27,10 @@ from rig.guide.steps import (
     Note,
     Outcome,
     Raise,
+    Read,
     Ready,
     Recall,
+    Record,
     Release,
     Step,
     Tell,
@@ -61,6 +64,8 @@ class Performer:
             Touch: self._touch,
             Raise: self._raise,
             Release: self._release,
+            Read: self._read,
+            Record: self._record,
             Measure: self._measure,
             Recall: self._recall,
             Note: self._note,
@@ -161,14 +166,19 @@ class Performer:
     def _release(self, index: int, step: Release) -> Commit:
         return Releaser(self.book, self.run_id, self.device, self.operator).perform(index, step)
 
+    def _read(self, _: int, step: Read) -> Commit:
+        return Reader(self.book, self.run_id, self.device, self.operator).read(step)
+
+    def _record(self, _: int, step: Record) -> Commit:
+        return Reader(self.book, self.run_id, self.device, self.operator).record(step)
+
     def _measure(self, _: int, step: Measure) -> Commit:
-        raw, _meta = self.book.raw(step.raw_id)
+        used = [] if step.raw_id is None else [step.raw_id]
+        raw = b"" if step.raw_id is None else self.book.raw(step.raw_id)[0]
         result = measures.compute(step.measurand, raw, step.settings)
 
         def store() -> Outcome:
-            number = self.book.store_result(
-                self.run_id, step.trial, step.measurand, result, [step.raw_id]
-            )
+            number = self.book.store_result(self.run_id, step.trial, step.measurand, result, used)
             return {"result_id": number, **result}
 
         return store

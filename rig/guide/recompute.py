@@ -28,10 +28,11 @@ def recompute(path: Path) -> list[Compared]:
         stored = {result.result_id: result for result in book.results()}
         for row in book.journal(kind=STEP):
             step, outcome = row.body["step"], row.body["outcome"]
-            if step["step"] != "Measure":
+            if step["step"] not in ("Measure", "Read"):
                 continue
-            raw, _ = book.raw(step["raw_id"])
             result = stored[outcome["result_id"]]
-            again = measures.compute(step["measurand"], raw, step["settings"])
+            raw = book.raw(result.raw_ids[0])[0] if result.raw_ids else b""
+            settings = step.get("settings", step)  # a reading's only setting is its channel
+            again = measures.compute(result.measurand, raw, settings)
             compared.append(Compared(result.result_id, result.trial, again == result.result))
     return compared
