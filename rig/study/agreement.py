@@ -1,0 +1,69 @@
+"""Do two responses go together, blade by blade? Estimates with intervals, never proof of cause."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+from scipy import stats
+
+from rig.measure.budget import Reason
+
+LEAST = 4  # Fisher's z needs n - 3 > 0
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """Correlation over blades with 95 % intervals (Fisher's z); None with the reason why."""
+
+    blades: int
+    linear: float | None
+    linear_low: float | None
+    linear_high: float | None
+    rank: float | None
+    rank_low: float | None
+    rank_high: float | None
+    reasons: tuple[Reason, ...] = ()
+
+
+def agreement(one: Mapping[str, float], two: Mapping[str, float]) -> Agreement:
+    """Pearson's and Spearman's correlation of two responses over the blades that have both.
+
+    Args:
+        one, two: blade -> mean on the scale of analysis.
+
+    The interval of the rank correlation uses the variance (1 + r^2/2)/(n - 3) of z
+    (Bonett and Wright 2000).
+    """
+    both = sorted(set(one) & set(two))
+    left = sorted(set(one) ^ set(two))
+    reasons = _left_out(left)
+    x, y = np.array([one[b] for b in both]), np.array([two[b] for b in both])
+    if len(both) < LEAST:
+        reasons += (Reason("few_blades", f"{len(both)} blades have both values: too few.",
+                           len(both), LEAST, "blades"),)  # fmt: skip
+    elif np.ptp(x) == 0 or np.ptp(y) == 0:
+        reasons += (Reason("no_scatter", "One of the two is the same on all blades."),)
+    else:
+        r, rho = float(stats.pearsonr(x, y).statistic), float(stats.spearmanr(x, y).statistic)
+        n = len(both)
+        linear = fisher_interval(r, 1 / (n - 3))
+        rank = fisher_interval(rho, (1 + rho * rho / 2) / (n - 3))
+        return Agreement(n, r, *linear, rho, *rank, reasons)
+    return Agreement(len(both), None, None, None, None, None, None, reasons)
+
+
+def _left_out(blades: Sequence[str]) -> tuple[Reason, ...]:
+    if not blades:
+        return ()
+    names = ", ".join(blades[:5]) + (" ..." if len(blades) > 5 else "")
+    return (Reason("one_value_only", f"Without one of the two values: {names}.", len(blades), 0),)
+
+
+def fisher_interval(r: float, variance: float, level: float = 0.95) -> tuple[float, float]:
+    """Interval of a correlation: tanh(atanh r -+ z sqrt(variance))."""
+    if abs(r) >= 1:
+        return r, r
+    reach = NormalDist().inv_cdf(0.5 + level / 2) * math.sqrt(variance)
+    return math.tanh(math.atanh(r) - reach), math.tanh(math.atanh(r) + reach)

@@ -1,0 +1,83 @@
+"""Order, codes and the seal."""
+
+import hashlib
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rig.errors import RigError
+from rig.study.order import (
+    balanced_blocks,
+    blind_codes,
+    commit,
+    new_salt,
+    random_order,
+    read_codes,
+    unchanged,
+)
+
+BLADES = [f"B{i}" for i in range(12)]
+
+
+def test_the_same_seed_gives_the_same_order_and_another_seed_another() -> None:
+    blocks = {"sheet 1": BLADES[:6], "sheet 2": BLADES[6:]}
+    assert random_order(blocks, 7) == random_order(blocks, 7)
+    assert random_order(blocks, 7) != random_order(blocks, 8)
+
+
+@given(st.integers(0, 2**32), st.integers(1, 5), st.integers(1, 8))
+def test_each_block_holds_its_blades_once_and_none_other(seed: int, blocks: int, n: int) -> None:
+    plan = {f"block {b}": [f"{b}.{i}" for i in range(n)] for b in range(blocks)}
+    slots = random_order(plan, seed)
+    assert [slot.place for slot in slots] == list(range(1, blocks * n + 1))
+    for block, blades in plan.items():
+        assert sorted(s.blade for s in slots if s.block == block) == sorted(blades)
+
+
+@given(st.integers(0, 2**32), st.integers(1, 4), st.integers(1, 9), st.integers(2, 4))
+def test_no_block_gets_two_more_of_a_group_than_another(
+    seed: int, blocks: int, n: int, groups: int
+) -> None:
+    plan = {f"G{g}": [f"{g}.{i}" for i in range(n)] for g in range(groups)}
+    dealt = balanced_blocks(plan, [f"block {b}" for b in range(blocks)], seed)
+    for blades in plan.values():
+        counts = [sum(blade in blades for blade in block) for block in dealt.values()]
+        assert max(counts) - min(counts) <= 1 and sum(counts) == n
+    sizes = [len(block) for block in dealt.values()]
+    assert max(sizes) - min(sizes) <= 1
+
+
+def test_every_place_is_as_likely_for_every_blade() -> None:
+    first = [random_order({"b": BLADES[:4]}, seed)[0].blade for seed in range(2000)]
+    for blade in BLADES[:4]:
+        assert 0.21 < first.count(blade) / 2000 < 0.29
+
+
+@given(st.integers(0, 2**32), st.integers(0, 300))
+def test_codes_are_unique_and_have_no_mistakable_sign(seed: int, n: int) -> None:
+    codes = blind_codes([f"B{i}" for i in range(n)], seed)
+    assert len(set(codes.values())) == n
+    assert not set("".join(codes.values())) & set("0O1IL2Z5S8BUV")
+
+
+def test_a_code_twice_is_refused() -> None:
+    with pytest.raises(RigError, match="code KR4 is there twice"):
+        read_codes([("B1", "KR4"), ("B2", "KR4")])
+    with pytest.raises(RigError, match="blade B1 is there twice"):
+        blind_codes(["B1", "B1"], 1)
+    assert read_codes([("B1", "KR4"), ("B2", "KR6")]) == {"KR4": "B1", "KR6": "B2"}
+
+
+def test_the_seal_holds_for_the_same_key_only() -> None:
+    key = blind_codes(BLADES, 3)
+    sealed = commit(key, new_salt())
+    assert unchanged(dict(reversed(key.items())), sealed)
+    swapped = {**key, "B0": key["B1"], "B1": key["B0"]}
+    assert not unchanged(swapped, sealed)
+    assert commit(key, new_salt()).digest != sealed.digest
+
+
+def test_anyone_can_check_the_seal_with_a_hash_program() -> None:
+    text = '{"key":{"B1":"KR4"},"salt":"00ff"}'
+    assert commit({"B1": "KR4"}, "00ff").digest == hashlib.sha256(text.encode()).hexdigest()
