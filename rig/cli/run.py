@@ -1,15 +1,9 @@
 """`bladerig run`: a procedure at the bench, or on the virtual rig."""
 
 import json
-import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 import click
-
-if TYPE_CHECKING:
-    from rig.guide.script import Script
-    from rig.logbook.store import Logbook
 
 
 @click.command()
@@ -45,26 +39,19 @@ def run(
       bladerig run ./mine.py blades.logbook --port /dev/ttyUSB0
       bladerig run drop_impact blades.logbook --resume
     """
-    from rig import bench as benches
-    from rig.guide import script as scripts
-    from rig.guide.parameters import read_all
+    from rig.cli.guided import Wish, guided
 
-    script = scripts.load(procedure)
-    params = {} if resume else read_all(script.parameters, _pairs(settings))
-    path = bench_path or (Path("bench.toml") if Path("bench.toml").is_file() else None)
-    bench = benches.load(path)
-    with _opened(logbook, resume) as book:
-        if accept_clock:
-            book.accept_clock(accept_clock)
-        run_id = _unfinished(book, script, resume, abandon)
-        conclusion = _guided(book, script, params, bench, run_id, port, virtual, as_json)
-    from rig.report import page
-
-    told = page.write(logbook, conclusion["run_id"], None)
+    wish = Wish(
+        logbook, _pairs(settings), port, virtual, bench_path, resume, abandon, accept_clock, as_json
+    )
+    conclusion = guided(procedure, wish)
     if as_json:
-        click.echo(json.dumps({**conclusion, "report": str(told)}))
+        click.echo(json.dumps(conclusion))
     else:
-        click.echo(f"\nRecorded in {logbook} as run {conclusion['run_id']}.\nReport: {told}")
+        click.echo(
+            f"\nRecorded in {logbook} as run {conclusion['run_id']}.\n"
+            f"Report: {conclusion['report']}"
+        )
 
 
 def _pairs(settings: tuple[str, ...]) -> dict[str, str]:
@@ -79,72 +66,3 @@ def _pairs(settings: tuple[str, ...]) -> dict[str, str]:
             )
         pairs[name.strip()] = value
     return pairs
-
-
-def _opened(path: Path, resume: bool) -> "Logbook":
-    from rig.logbook.store import Logbook
-
-    if path.exists() or resume:
-        return Logbook.open(path, writable=True)
-    return Logbook.create(path, title=path.stem)
-
-
-def _unfinished(book: "Logbook", script: "Script", resume: bool, abandon: str | None) -> int | None:
-    """The number of the run to resume; None to start a new one."""
-    from rig.errors import RigError
-
-    open_runs = book.unfinished_runs()
-    if not open_runs:
-        if resume:
-            raise RigError(
-                "no unfinished run", where=str(book.path), remedy="start one without --resume"
-            )
-        return None
-    last = open_runs[-1]
-    name = f"run {last.run_id} ({last.procedure})"
-    if abandon is None and not resume:
-        if not sys.stdin.isatty():
-            raise RigError(
-                f"{name} is unfinished",
-                where=str(book.path),
-                remedy="add --resume to go on with it, or --abandon 'reason' to give it up",
-            )
-        word = click.prompt(
-            f"{name} is unfinished. Go on with it, or give it up?",
-            type=click.Choice(["resume", "abandon"]), default="resume", err=True,
-        )  # fmt: skip
-        resume = word == "resume"
-        abandon = None if resume else click.prompt("Why?", err=True)
-    if resume:
-        if last.procedure != script.name:
-            raise RigError(
-                f"the unfinished run is {name}, not {script.name}",
-                where=str(book.path), remedy=f"use: bladerig run {last.procedure} ... --resume",
-            )  # fmt: skip
-        return last.run_id
-    book.end_run(last.run_id, "abandoned", str(abandon))
-    return None
-
-
-def _guided(
-    book: "Logbook", script: "Script", params: dict[str, Any], bench: Any, run_id: int | None,
-    port: str | None, virtual: bool, as_json: bool,
-) -> dict[str, Any]:  # fmt: skip
-    from rich.console import Console
-
-    from rig.cli.devices import open_device
-    from rig.guide.runner import Runner
-    from rig.guide.terminal import TerminalOperator
-
-    person = sys.stdin.isatty()
-    device = open_device(port, virtual=virtual, bench=bench, paced=virtual and person)
-    operator = TerminalOperator(console=Console(highlight=False, stderr=as_json))
-    try:
-        runner = Runner(book, bench, device, operator)
-        if run_id is None:
-            run_id, outcome = runner.start(script, params)
-        else:
-            outcome = runner.resume(run_id, script)
-    finally:
-        device.link.exit()
-    return {"run_id": run_id, "logbook": str(book.path), **outcome}
