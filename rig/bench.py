@@ -164,6 +164,14 @@ class Arm(_Part):
     u_align_deg: float = Field(gt=0, le=10)
 
 
+class AngleSensor(_Part):
+    """The arm's angle sensor, as its maker states it."""
+
+    span_deg: float = Field(gt=0, le=360)
+    low_share: float = Field(ge=0, lt=1)
+    high_share: float = Field(gt=0, le=1)
+
+
 class JigCalibration(_Part):
     """Dead weights and stops that the jig is calibrated with."""
 
@@ -204,6 +212,7 @@ class PryJig(_Part):
 
     fixture: str
     arm: Arm
+    angle: AngleSensor
     calibration: JigCalibration
     check: JigCheck
     pry: PryLimits

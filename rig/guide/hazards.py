@@ -12,4 +12,8 @@ LINES: dict[str, str] = {
     "take the gloves off near moving parts.",
     "pinch": "Pinch points: the carriage and the catch close without warning. Use the hand lever, "
     "never a finger.",
+    "shards": "Flying tips: a tip that snaps is fast enough to blind. Wear high-impact eye "
+    "protection, close the shield, and let nobody stand in the plane of the arm.",
+    "stored": "Stored energy: a bent blade and a pulled arm spring back. Keep face and fingers out "
+    "of the arm's way, and let it back by hand, never all at once.",
 }

@@ -1,0 +1,155 @@
+"""Edge-stability twist: the edge in a slot of hardwood, turned to and fro, cycle after cycle.
+
+No published standard exists for this test; every result says so. Peak torque and work of each
+cycle and their decay are measured; what became of the edge is entered blind.
+"""
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from procedures.lib import checks, jig
+from rig.bench import Bench
+from rig.guide.parameters import Parameter
+from rig.guide.steps import Ask, Do, Measure, Note, Passage, Procedure, Record, Tell
+
+TITLE = "Edge-stability twist"
+
+PARAMETERS = (
+    Parameter("specimen", "text", "", "code of the blade; asked for when left out"),
+    Parameter("cycles", "count", "0", "cycles to and fro; 0 takes the jig's own number"),
+    Parameter("place", "text", "1", "place along the edge, fresh for each trial"),
+)
+
+NO_STANDARD = (
+    "No published standard exists for this test: compare blades on this jig and this board only."
+)
+
+
+def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
+    """The guided test. Concludes with the trial's verdict."""
+    yield Do(
+        "Read before you start: an edge may chip, and a bent edge springs back.",
+        hazards=("shards", "stored", "edge", "pinch"),
+    )
+    yield Tell(NO_STANDARD)
+    used = yield from jig.scales(bench)
+    yield from checks.check_load(bench, used.load)
+    specimen = params["specimen"]
+    if not specimen:
+        answer = yield Ask("Which blade? Its code", key="specimen")
+        specimen = answer["value"]
+    trial = f"{specimen} twist {params['place']}"
+    amplitude_rad = math.radians(bench.twist.twist.amplitude_deg)
+    first = yield from jig.zero(f"{trial} zero", bench, "Nothing seated, nobody touches the arm.")
+    swept = yield from jig.sweep(f"{trial} sweep", amplitude_rad, first, used, bench)
+    result = yield from _trial(trial, specimen, params, swept, used, bench)
+    yield Tell(_told(trial, result))
+    damage = yield from _look(trial, bench)
+    return (yield from _verdict(trial, specimen, result, damage, used))
+
+
+def _trial(
+    trial: str, specimen: str, params: Mapping[str, Any], swept: Mapping[str, Any],
+    used: jig.Scales, bench: Bench,
+) -> Passage[Mapping[str, Any]]:  # fmt: skip
+    slot, limits = bench.twist.slot, bench.twist.twist
+    cycles = params["cycles"] or limits.cycles
+    yield jig.clamp(
+        f"Clamp blade {specimen} in the arm, its edge {slot.depth_m * 1e3:g} mm deep in a fresh "
+        f"slot of the hardwood block along {slot.length_m * 1e3:g} mm. Shield closed.",
+        "set_edge",
+        {"specimen": specimen, "length_m": slot.length_m},
+    )
+    zero = yield from jig.zero(f"{trial} zero before", bench, "Nobody touches the arm. Hands off.")
+    amplitude = limits.amplitude_deg
+    twisted = yield Record(
+        f"{trial}: turn the arm to {amplitude:g}° right, then {amplitude:g}° left, {cycles} times; "
+        "keep the mark between the brackets.",
+        trial=trial,
+        torque=used.load.to_dict(),
+        angle=used.angle.to_dict(),
+        zero_code=zero["mean"],
+        rate_low_rad_s=math.radians(limits.rate_low_deg_s),
+        rate_high_rad_s=math.radians(limits.rate_high_deg_s),
+        stop={"cycles": cycles, "amplitude_rad": math.radians(amplitude)},
+        rest_nm=bench.pry.pry.preload_nm,
+        hand="twist",
+        detail={
+            "amplitude_deg": amplitude,
+            "cycles": cycles,
+            "rate_deg_s": (limits.rate_low_deg_s + limits.rate_high_deg_s) / 2,
+        },
+        hazards=("shards", "stored"),
+        after="Let the arm back to its zero mark. Hands off.",
+        after_hand="unload",
+    )
+    after = yield from jig.zero(f"{trial} zero after", bench, "Nobody touches the arm. Hands off.")
+    return (
+        yield Measure(
+            "Torque and work of each cycle",
+            measurand="twist",
+            trial=trial,
+            raw_id=twisted["raw_id"],
+            settings={
+                **jig.settings(used, bench),
+                "twist": bench.twist.model_dump(mode="json"),
+                "cycles": cycles,
+                "zero": dict(zero),
+                "zero_after": dict(after),
+                "sweep": dict(swept),
+                "ended": twisted["ended"],
+                "time_base": twisted["time_base"],
+            },
+        )
+    )
+
+
+def _told(trial: str, result: Mapping[str, Any]) -> str:
+    of, against = result["measurands"], jig.reasons(result)
+    head = f"{trial}: largest torque {jig.quantity(of, 'peak_torque')}"
+    if "torque_ratio" in of:
+        head += f", last cycle over first {jig.quantity(of, 'torque_ratio')}"
+    return head + (f". NOT VALID: {'; '.join(against)}" if against else ". Valid.")
+
+
+def _look(trial: str, bench: Bench) -> Passage[dict[str, Any]]:
+    """Damage along the edge, entered blind."""
+    kind = yield Ask(
+        "Damage along the twisted length", key="damage", kind="choice",
+        choices=("none", "roll", "chip", "crack"),
+    )  # fmt: skip
+    found: dict[str, Any] = {"kind": kind["value"], "length_m": 0.0, "depth_m": 0.0, "u_m": 0.0}
+    if kind["value"] != "none":
+        length = yield Ask(
+            f"Length of edge affected, of {bench.twist.slot.length_m * 1e3:g} mm",
+            key="width", kind="length",
+        )  # fmt: skip
+        depth = yield Ask("Depth of the deepest place", key="depth", kind="length")
+        u = yield Ask(
+            "How sure is the reading (standard uncertainty)? caliper 0.05 mm, reticle 0.02 mm",
+            key="u", kind="length", default="0.05 mm",
+        )  # fmt: skip
+        found |= {"length_m": length["value"], "depth_m": depth["value"], "u_m": u["value"]}
+    yield Note(f"Damage of {trial}", kind="damage", body={"trial": trial, **found})
+    return found
+
+
+def _verdict(
+    trial: str, specimen: str, result: Mapping[str, Any], damage: Mapping[str, Any],
+    used: jig.Scales,
+) -> Passage[dict[str, Any]]:  # fmt: skip
+    peak = result["measurands"].get("peak_torque")
+    summary = {
+        "trial": trial,
+        "specimen": specimen,
+        "valid": not result["reasons"],
+        "reasons": jig.reasons(result),
+        "indication": list(used.indication),
+        "peak_torque_nm": None if peak is None else peak["value"],
+        "peak_torque_U_nm": None if peak is None else peak["U"],
+        "damage": dict(damage),
+        "result_id": result["result_id"],
+    }
+    yield Note(f"Verdict of {trial}", kind="verdict", body=summary)
+    return summary

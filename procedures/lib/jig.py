@@ -1,0 +1,134 @@
+"""The pry and twist jigs' passages: scales, zero, no-load sweep, and the words for a result."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from rig.bench import Bench
+from rig.calibration.inforce import in_force
+from rig.errors import RigError
+from rig.guide.steps import Do, Measure, Outcome, Passage, Read, Record, Tell
+from rig.measure.reading import told
+from rig.measure.scales import Scale
+
+TRIES = 3
+DEG = math.degrees(1.0)
+
+
+@dataclass(frozen=True)
+class Scales:
+    """Torque and angle as this run reads them.
+
+    `indication` says why results are an indication only: what the certificates lack.
+    """
+
+    load: Scale
+    angle: Scale
+    indication: tuple[str, ...]
+
+
+def scales(bench: Bench) -> Passage[Scales]:
+    """The scales in force, told to the person when they are no more than an indication."""
+    if bench.cell.mounted != "arm":
+        raise RigError(
+            f"{bench.cell.serial} is mounted on the {bench.cell.mounted}, not on the arm",
+            where="cell.mounted",
+            remedy='mount it on the arm and write mounted = "arm" in bench.toml',
+        )
+    load, angle = in_force(bench, "load"), in_force(bench, "angle")
+    lacking = [*load.against, *angle.against]
+    if lacking:
+        yield Tell(
+            "PRACTICE ONLY: results of this run are an indication and enter no comparison, for "
+            f"{'; '.join(lacking)}. Calibrate with: bladerig calibrate load, then angle."
+        )
+    return Scales(load.scale, angle.scale, tuple(lacking))
+
+
+def zero(trial: str, bench: Bench, text: str) -> Passage[Outcome]:
+    """The load channel with nothing pulling. A bad reading is taken again.
+
+    Raises:
+        RigError: no good reading came in a few tries.
+    """
+    limits = bench.pry.calibration
+    for _ in range(TRIES):
+        reading = yield Read(
+            text, channel="load", trial=trial, settle_s=limits.settle_s, read_s=limits.read_s,
+            hand="free",
+        )  # fmt: skip
+        if not reading["reasons"]:
+            return reading
+        yield Tell(f"This reading does not count: {told(reading['reasons'])}.")
+    raise RigError(
+        f"no good zero reading: {told(reading['reasons'])}",
+        where="load cell",
+        remedy="put it right, then start the same command again",
+    )
+
+
+def sweep(
+    trial: str, to_rad: float, zero_reading: Outcome, used: Scales, bench: Bench
+) -> Passage[Mapping[str, Any]]:
+    """The arm's own torque over the angle, with nothing seated."""
+    limits = bench.pry.pry
+    for _ in range(TRIES):
+        swept = yield Record(
+            f"No-load sweep: nothing seated. Pull the arm slowly from its zero mark to "
+            f"{math.degrees(to_rad):.0f}° and let it back.",
+            trial=trial,
+            torque=used.load.to_dict(),
+            angle=used.angle.to_dict(),
+            zero_code=zero_reading["mean"],
+            rate_low_rad_s=math.radians(limits.rate_low_deg_s),
+            rate_high_rad_s=math.radians(limits.rate_high_deg_s),
+            stop={"angle_rad": to_rad},
+            rest_nm=limits.preload_nm,
+            hand="sweep",
+            detail={"to_deg": math.degrees(to_rad)},
+            hazards=("pinch",),
+            after="Let the arm back to its zero mark.",
+            after_hand="unload",
+        )
+        result = yield Measure(
+            "The arm's own torque",
+            measurand="no_load_sweep",
+            trial=trial,
+            raw_id=swept["raw_id"],
+            settings={**settings(used, bench), "zero": dict(zero_reading)},
+        )
+        if not result["reasons"]:
+            return result
+        yield Tell(f"This sweep does not count: {told(result['reasons'])}. Once more.")
+    raise RigError(
+        f"no good no-load sweep: {told(result['reasons'])}",
+        remedy="put it right, then start the same command again",
+    )
+
+
+def settings(used: Scales, bench: Bench) -> dict[str, Any]:
+    """What every measurement on the arm needs beside its raw frames."""
+    return {
+        "jig": bench.pry.model_dump(mode="json"),
+        "cell": bench.cell.model_dump(mode="json"),
+        "scales": {"load": used.load.to_dict(), "angle": used.angle.to_dict()},
+    }
+
+
+def clamp(text: str, hand: str, detail: Mapping[str, float | str]) -> Do:
+    """Hands at the blade: with its hazards."""
+    return Do(text, hand=hand, detail=detail, hazards=("edge", "pinch"))
+
+
+def quantity(measurands: Mapping[str, Any], name: str, factor: float = 1.0, unit: str = "") -> str:
+    """One measurand with its U in words, or why there is none."""
+    if name not in measurands:
+        return "none can be stated"
+    m = measurands[name]
+    return f"{factor * m['value']:.4g} ± {factor * m['U']:.2g} {unit or m['unit']}"
+
+
+def reasons(result: Mapping[str, Any], more: Sequence[str] = ()) -> list[str]:
+    """Everything that stands against a result, in words."""
+    return [*more, *(reason["text"] for reason in result["reasons"])]
