@@ -1,15 +1,11 @@
 """`bladerig run` with a person's answers typed in, on the virtual rig."""
 
 import json
-import signal
-import subprocess
-import sys
-import time
 from pathlib import Path
 
 import pytest
 
-from tests.cli.commands import ROOT, bladerig, told_in_one_line
+from tests.cli.commands import bladerig, told_in_one_line
 
 # Enter (or anything) confirms an action; the only questions of a clean run ask for damage.
 TYPED = "none\n" * 200
@@ -99,22 +95,3 @@ def test_an_answer_that_does_not_read_is_asked_again(tmp_path: Path) -> None:
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     assert done.stdout.count("What does it read?") == 3
-
-
-def test_ctrl_c_stops_with_code_130_and_the_run_can_be_resumed(tmp_path: Path) -> None:
-    book = tmp_path / "b.logbook"
-    child = subprocess.Popen(
-        [sys.executable, "-c", "from rig.cli import main; main()", "run", "drop_impact", str(book),
-         *IMPACT],
-        stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=ROOT,
-    )  # fmt: skip
-    assert child.stdout is not None
-    for line in child.stdout:  # the first question is on the screen: the run has begun
-        if "Enter when" in line:
-            break
-    time.sleep(0.05)
-    child.send_signal(signal.SIGINT)
-    _, errors = child.communicate(timeout=60)
-    assert child.returncode == 130
-    assert "disarmed" in errors and "Traceback" not in errors
-    assert "resume" in bladerig("runs", book).stdout

@@ -4,9 +4,7 @@ It prints `seen N` once the procedure has been handed the outcome of step N: by 
 must be on the disk, whatever happens next.
 """
 
-import os
 import random
-import signal
 import subprocess
 import sys
 import time
@@ -111,7 +109,7 @@ def _life(path: Path, boot: int, wait_s: float | None) -> tuple[list[str], bool]
             time.sleep(0.005)
     killed = wait_s is not None and child.poll() is None
     if killed:
-        os.kill(child.pid, signal.SIGKILL)
+        child.kill()
     told, _ = child.communicate()
     if not killed and child.returncode:
         raise AssertionError(f"the run failed: exit code {child.returncode}")

@@ -3,6 +3,9 @@
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import pytest
+
+from rig.errors import RigError
 from rig.logbook import Logbook
 
 START = datetime(2031, 5, 6, 7, 8, 9, tzinfo=UTC)
@@ -33,6 +36,17 @@ def small_book(path: Path) -> str:
         book.end_run(run, "finished", "all trials done")
         book.append("note", {"text": "striker wiped"})
         return book.head_fingerprint()
+
+
+def refused(path: Path, *, writable: bool = False) -> str:
+    """The one line with which a file is refused; asserts that it names the file and a remedy."""
+    with pytest.raises(RigError) as caught:
+        Logbook.open(path, writable=writable).close()
+    line = str(caught.value)
+    assert "\n" not in line
+    assert str(path) in line
+    assert caught.value.remedy
+    return line
 
 
 def _unpackable(length: int) -> bytes:
