@@ -19,9 +19,10 @@ class Trial:
     """One measured trial with everything that belongs to it."""
 
     name: str
+    measurand: str
     result: dict[str, Any]
     settings: dict[str, Any]
-    raw_id: int
+    raw_id: int | None
     raw_sha256: str
     raw_bytes: int
     seen: Capture
@@ -39,6 +40,11 @@ class Trial:
         if self.verdict is not None:
             return list(self.verdict["reasons"])
         return [reason["text"] for reason in self.result["reasons"]]
+
+    @property
+    def indication(self) -> list[str]:
+        """Why its numbers are an indication only (a certificate is lacking)."""
+        return list((self.verdict or {}).get("indication", []))
 
 
 @dataclass(frozen=True)
@@ -67,13 +73,18 @@ class RunView:
 
     @property
     def tested(self) -> list[Trial]:
-        """The trials on the specimen (empty drops are left out)."""
+        """The trials on the specimen (empty drops and sweeps are left out)."""
         return [trial for trial in self.trials if trial.verdict is not None]
+
+    @property
+    def kind(self) -> str:
+        """The measurand of the tested trials; "" for a run without any."""
+        return self.tested[-1].measurand if self.tested else ""
 
     @property
     def empty(self) -> list[Trial]:
         """The session's empty drops."""
-        return [trial for trial in self.trials if trial.verdict is None]
+        return [t for t in self.trials if t.verdict is None and t.measurand == "drop"]
 
     @property
     def last_acceleration(self) -> dict[str, Any] | None:
@@ -123,9 +134,10 @@ def _trial(
     import hashlib
 
     step = body["step"]
-    raw, _meta = book.raw(step["raw_id"])
+    raw = b"" if step["raw_id"] is None else book.raw(step["raw_id"])[0]
     return Trial(
         name=step["trial"],
+        measurand=step["measurand"],
         result={key: value for key, value in body["outcome"].items() if key != "result_id"},
         settings=step["settings"],
         raw_id=step["raw_id"],

@@ -7,23 +7,12 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
 from rig import __version__
+from rig.report import figures
 from rig.report.gather import RunView, Trial, gather
+from rig.report.impact import IMPACT
+from rig.report.sections import Section, quantity
 
-WORDS = {
-    "impact_energy": "impact energy",
-    "impact_speed": "impact speed",
-    "nominal_energy": "nominal energy m g h (for comparison only)",
-    "release_height": "release height",
-    "fall_acceleration": "acceleration of the fall at contact",
-    "gate_speed": "impact speed by the light gate (a check)",
-    "rebound_speed": "rebound speed",
-    "rebound_energy": "rebound energy",
-    "restitution": "restitution",
-    "energy_not_returned": "energy not returned (upper bound of what the edge took)",
-    "second_strike_speed": "speed of the second strike",
-    "second_strike_energy": "energy of the second strike",
-    "total_energy": "energy of all strikes together",
-}
+SECTIONS = {"drop": IMPACT}
 
 
 def content(path: Path, run_id: int | None) -> dict[str, Any]:
@@ -34,7 +23,7 @@ def content(path: Path, run_id: int | None) -> dict[str, Any]:
         "procedure": view.run.procedure,
         "outcome": view.run.outcome,
         "verdict": verdict(view),
-        "drops": [_told(trial) for trial in view.tested],
+        "trials": [_told(trial) for trial in view.tested],
         "unrecorded": view.unrecorded,
         "fingerprint": view.fingerprint,
         "logbook_id": view.logbook_id,
@@ -47,7 +36,8 @@ def _told(trial: Trial) -> dict[str, Any]:
         "valid": trial.valid,
         "reasons": trial.reasons,
         "measurands": trial.result["measurands"],
-        "caught": trial.result["caught"],
+        "indication": trial.indication,
+        "figures": trial.result.get("figures", {}),
         "damage": trial.damage,
         "raw_sha256": trial.raw_sha256,
     }
@@ -55,30 +45,25 @@ def _told(trial: Trial) -> dict[str, Any]:
 
 def verdict(view: RunView) -> str:
     """The run in one or two sentences."""
+    section = SECTIONS.get(view.kind)
     tested, valid = view.tested, [trial for trial in view.tested if trial.valid]
     made = len(tested) + len(view.unrecorded)
     if not made:
-        return "No drop on a specimen was measured in this run."
-    head = f"{len(valid)} of {made} drops {'is' if len(valid) == 1 else 'are'} valid."
-    energies = [trial.result["measurands"]["impact_energy"] for trial in valid]
-    if not energies:
-        return head + " No energy can be stated."
-    each = ", ".join(f"{quantity(energy)}" for energy in energies)
-    return f"{head} Impact energy of the valid drops: {each}."
+        return "Nothing was measured on a specimen in this run."
+    noun = section.noun if section else "trial"
+    head = f"{len(valid)} of {made} {noun}s {'is' if len(valid) == 1 else 'are'} valid."
+    each = [] if section is None else [said for t in valid if (said := section.said(t))]
+    if section is None or not each:
+        return head + " No value can be stated."
+    told = f"{head} {section.words[section.main].capitalize()}: {', '.join(each)}."
+    if any(trial.indication for trial in valid):
+        told += " An indication only: see below what its calibration lacks."
+    return told
 
 
-def quantity(measurand: dict[str, Any]) -> str:
-    """Value and expanded uncertainty, both to the uncertainty's second digit."""
-    from math import floor, log10
-
-    value, expanded, unit = measurand["value"], measurand["U"], measurand["unit"]
-    places = max(0, 1 - floor(log10(expanded))) if expanded > 0 else 3
-    return f"{value:.{places}f} ± {expanded:.{places}f} {unit}".replace("m/s2", "m/s²").strip()
-
-
-def shown(measurands: dict[str, Any]) -> dict[str, Any]:
-    """The measurands in the order of `WORDS` (the journal keeps them sorted by name)."""
-    return {name: measurands[name] for name in WORDS if name in measurands}
+def shown(section: Section, measurands: dict[str, Any]) -> dict[str, Any]:
+    """The measurands in the order of the section's words (the journal keeps them by name)."""
+    return {name: measurands[name] for name in section.words if name in measurands}
 
 
 def write(path: Path, run_id: int | None, out: Path | None) -> Path:
@@ -88,22 +73,22 @@ def write(path: Path, run_id: int | None, out: Path | None) -> Path:
         RigError: nothing to report.
         OSError: the file cannot be written.
     """
-    from rig.report import figures
-
     view = gather(path, run_id)
     environment = Environment(
         loader=PackageLoader("rig.report", "."), undefined=StrictUndefined, trim_blocks=True,
         lstrip_blocks=True, autoescape=select_autoescape(default=True, default_for_string=True),
     )  # fmt: skip
     environment.filters["quantity"] = quantity
+    section = SECTIONS.get(view.kind)
     limit = view.run.versions["bench"]["tower"]["fall"]["a_change_limit"]
+    pictures = {t.name: section.picture(t) for t in view.tested} if section else {}
     text = environment.get_template("run.html").render(
         view=view,
+        section=section,
         verdict=verdict(view),
-        words=WORDS,
         shown=shown,
-        pictures={trial.name: figures.drop(trial) for trial in view.tested},
-        chart=figures.chart(view.chart, limit),
+        pictures=pictures,
+        chart=figures.chart(view.chart, limit) if view.kind == "drop" else None,
         version=__version__,
         written=datetime.now(UTC),
     )

@@ -1,0 +1,73 @@
+"""What a page says of one kind of test: its words, its table, its picture, its limits."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from rig.report.gather import Trial
+
+Picture = tuple[str, str]  # data address, and the same for those who cannot see it
+
+
+@dataclass(frozen=True)
+class Section:
+    """One kind of test on the page.
+
+    Attributes:
+        title: of the page.
+        noun: what one trial is called.
+        columns, cells: of the table of all trials; verdict and name come before them.
+        words: the measurands in the order shown, with what each is called.
+        main: the measurand whose budget is shown, and `formula` how it comes about.
+        said: a trial in a few words, for the sentence at the top; "" when nothing can be stated.
+        picture: of one trial; None when there is nothing to show.
+        limits: what the page cannot say.
+    """
+
+    title: str
+    noun: str
+    columns: tuple[str, ...]
+    cells: Callable[[Trial], list[str]]
+    words: Mapping[str, str]
+    main: str
+    formula: str
+    said: Callable[[Trial], str]
+    picture: Callable[[Trial], Picture | None]
+    limits: tuple[str, ...]
+
+
+ONE_BLADE = (
+    "One blade says nothing about a heat treatment: blades differ. Repeats on one blade are not "
+    "more blades."
+)
+
+
+def quantity(measurand: Mapping[str, Any]) -> str:
+    """Value and expanded uncertainty, both to the uncertainty's second digit."""
+    from math import floor, log10
+
+    value, expanded, unit = measurand["value"], measurand["U"], measurand["unit"]
+    places = max(0, 1 - floor(log10(expanded))) if expanded > 0 else 3
+    text = f"{value:.{places}f} ± {expanded:.{places}f} {unit}"
+    return text.replace("m/s2", "m/s²").replace("N.m", "N·m").strip()
+
+
+def stated(trial: Trial, name: str, otherwise: str = "none can be stated") -> str:
+    """One measurand of a trial with its U, or words in its place."""
+    found = trial.result["measurands"].get(name)
+    return otherwise if found is None else quantity(found)
+
+
+def damage(trial: Trial) -> str:
+    """The damage that was entered."""
+    found = trial.damage
+    if found is None:
+        return "not entered"
+    if found["kind"] == "none":
+        return "none"
+    sizes = [
+        f"{name.removesuffix('_m')} {found[name] * 1e3:.3g} mm"
+        for name in ("depth_m", "width_m", "length_m")
+        if name in found
+    ]
+    return f"{found['kind']}, {', '.join(sizes)} (u {found['u_m'] * 1e3:.2g} mm)"
