@@ -1,0 +1,48 @@
+"""The rule for values some of which survived: two tests, and the larger p of them.
+
+The log-rank test by permutation takes the groups as alike under "no difference"; the ratio of
+medians by likelihood takes values as log-normal, each group with its own scatter. Unlike scatters
+can lead the first astray and few failures the second; together they keep their promise
+(tests/bench/study.py).
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rig.study.logrank import arrangements, permutation_p, scores, scores_by_load
+from rig.study.survivors import Fitted, fit
+from rig.study.welch import two_sided, welch
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+
+def joint_p(
+    one: Array, one_failed: Flags, two: Array, two_failed: Flags, loads: Sequence[str]
+) -> tuple[Array, Array, Array, Array]:
+    """The larger p of the two tests, and difference, its standard error and dof by likelihood.
+
+    Args:
+        one, two: values of the groups' units, shape (..., n1) and (..., n2).
+        one_failed, two_failed: which failed, same shapes.
+        loads: of all units, the first group's first; all the same when they do not matter.
+    """
+    values, failed = np.concatenate([one, two], -1), np.concatenate([one_failed, two_failed], -1)
+    n1, n2 = one.shape[-1], two.shape[-1]
+    first = np.arange(n1 + n2) < n1
+    dealt, complete = arrangements(first, loads)
+    free = len(set(loads)) == 1
+    score = scores(values, failed) if free else scores_by_load(values, failed, loads)
+    p = permutation_p(score, first, dealt, complete)
+    a, b = fit(one, one_failed), fit(two, two_failed)
+    difference = a.mean - b.mean
+    se, dof = _spread(difference, a, b, n1 - 1, n2 - 1)
+    by_likelihood = two_sided(difference, se, dof, n1 - 1, n2 - 1)
+    return np.fmax(p, by_likelihood), difference, se, dof
+
+
+def _spread(difference: Array, a: Fitted, b: Fitted, f1: int, f2: int) -> tuple[Array, Array]:
+    with np.errstate(invalid="ignore"):
+        return welch(difference, a.variance, f1, b.variance, f2)
