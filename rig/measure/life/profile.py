@@ -51,7 +51,12 @@ def critical_scatter(count: float, dof: float, level: float) -> float:
 
 
 def ends(
-    fall: Callable[[float], float], best: float, near: float, step: float, critical: float
+    fall: Callable[[float], float],
+    best: float,
+    near: float,
+    step: float,
+    critical: float,
+    far: float = FAR,
 ) -> tuple[float, float]:
     """The two ends of {x: fall(x) <= critical}, -inf or inf where unbounded.
 
@@ -61,25 +66,28 @@ def ends(
         near: a finite place among the data.
         step: of the search, the scale of the data.
         critical: the fall still allowed.
+        far: how far from its start a search goes on.
     """
     if math.isinf(critical):
         return -math.inf, math.inf
     if best == math.inf:
-        return _end(fall, near, -step, critical), math.inf
+        return _end(fall, near, -step, critical, far), math.inf
     if best == -math.inf:
-        return -math.inf, _end(fall, near, step, critical)
-    return _end(fall, best, -step, critical), _end(fall, best, step, critical)
+        return -math.inf, _end(fall, near, step, critical, far)
+    return _end(fall, best, -step, critical, far), _end(fall, best, step, critical, far)
 
 
-def _end(fall: Callable[[float], float], start: float, step: float, critical: float) -> float:
+def _end(
+    fall: Callable[[float], float], start: float, step: float, critical: float, far: float
+) -> float:
     """Where the fall passes `critical` going from `start` by `step`, or back if it is past."""
     way = 1 if fall(start) <= critical else -1
-    here, far = start, math.copysign(math.inf, step)
+    here, endless = start, math.copysign(math.inf, step)
     while True:
         there = here + way * step
         if (fall(there) <= critical) != (way == 1):
             break
-        if abs(there - start) > FAR:
-            return far if way == 1 else -far
+        if abs(there - start) > far:
+            return endless if way == 1 else -endless
         here, step = there, 2 * step
     return float(optimize.brentq(lambda x: fall(x) - critical, here, there, xtol=CLOSE))
