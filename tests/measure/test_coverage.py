@@ -50,3 +50,9 @@ def test_the_speed_is_as_good_as_its_samples_allow() -> None:
 def test_energy_at_five_joules_is_known_to_one_percent() -> None:
     assert figures()["worst relative U of energy"] <= 0.01
     assert figures()["without result"] == 0
+
+
+def test_a_good_drop_is_hardly_ever_called_invalid() -> None:
+    # Three sigma of the gate's check, two-sided, call 0.27 %; the bound is what chance allows.
+    refused = figures()["with a false reason"]
+    assert refused <= stats.binom.ppf(0.9995, RIGS, 0.0027)

@@ -8,6 +8,7 @@ import pytest
 
 from rig.board.wire import TICK_HZ
 from rig.measure.budget import Input
+from rig.measure.checks import gate_reasons
 from rig.measure.drop import DropResult, evaluate_drop
 from rig.measure.facts import Asked, DropRecord
 from tests.measure.traces import Truth, facts, heights, record
@@ -138,6 +139,18 @@ def test_a_gate_that_disagrees_makes_the_drop_invalid() -> None:
     wrong = facts(flag=Input("flag", 0.0102, 2e-5, unit="m"))
     assert names(evaluate_drop(made, right)) == []
     assert names(evaluate_drop(made, wrong)) == ["gate_disagrees"]
+
+
+@pytest.mark.parametrize(
+    ("score", "named"), [(-3.1, True), (-2.9, False), (2.9, False), (3.1, True)]
+)
+def test_gate_and_fit_disagree_beyond_a_zeta_score_of_three(score: float, named: bool) -> None:
+    # ISO 13528, zeta score: difference over sqrt(u1^2 + u2^2), action from 3 on (from memory).
+    result = evaluate_drop(record(), facts())
+    fit = result["impact_speed"]
+    gate = replace(fit, value=fit.value + score * fit.u * math.hypot(1.0, 1.8), u=1.8 * fit.u)
+    found = gate_reasons({"impact_speed": fit, "gate_speed": gate})
+    assert [reason.name for reason in found] == ["gate_disagrees"] * named
 
 
 def test_a_record_that_ends_in_flight_makes_the_drop_invalid() -> None:
