@@ -2,14 +2,13 @@
 
 import re
 import tomllib
-from collections.abc import Iterator
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from rig.errors import RigError
+from rig import tables
+from rig.tables import FileFaults
 
 TEMPLATE = """\
 # The rig as bolted together. Change what differs on yours; take out what does not.
@@ -48,14 +47,6 @@ FIXTURES = {
     "pry": ("pry_jig", "jig.toml"),
     "twist": ("twist_jig", "jig.toml"),
 }
-
-
-class BenchError(RigError):
-    """bench.toml has faults; `faults` holds every one, a line each."""
-
-    def __init__(self, faults: list[str]) -> None:
-        self.faults = faults
-        super().__init__("\n".join(faults))
 
 
 class _Part(BaseModel):
@@ -284,38 +275,23 @@ def load(path: Path | None) -> Bench:
     """Read bench.toml; None gives the fixture's design values under the name "design bench".
 
     Raises:
-        BenchError: every fault at once, each with its line and key.
+        FileFaults: every fault at once, each with its line and key.
     """
     if path is None:
         return _checked({"name": "design bench", "tower": {}}, "", "built-in")
-    try:
-        text = path.read_text(encoding="utf-8")
-        told = tomllib.loads(text)
-    except FileNotFoundError:
-        raise BenchError(
-            [f"{path}: no such file; make one with 'bladerig bench init {path}'"]
-        ) from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise BenchError([f"{path}: cannot be read ({error}); check the file"]) from None
-    except tomllib.TOMLDecodeError as error:
-        raise BenchError([f"{path}: {error}; each line is like  key = value"]) from None
+    told, text = tables.read(path, f"make one with 'bladerig bench init {path}'")
     return _checked(told, text, str(path))
 
 
 def _checked(told: dict[str, Any], text: str, name: str) -> Bench:
-    told = dict(told)
     if "certificates" in told:
-        raise BenchError(
-            [f"{_place(('certificates',), text, name)}: cannot be stated; run bladerig calibrate"]
-        )
+        place = tables.place(("certificates",), text, name)
+        raise FileFaults([f"{place}: cannot be stated; run bladerig calibrate"])
     for part, usual in FIXTURES.items():
         own = told.get(part, {} if part != "tower" else None)
         if isinstance(own, dict):
-            told[part] = _over(_fixture(part, usual, own, name, text), own)
-    try:
-        return Bench.model_validate(told)
-    except ValidationError as error:
-        raise BenchError(sorted(_faults(error, text, name), key=_line)) from None
+            told = told | {part: _over(_fixture(part, usual, own, name, text), own)}
+    return tables.validate(Bench, told, text, name)
 
 
 def _fixture(
@@ -327,8 +303,8 @@ def _fixture(
     design = tomllib.loads(file.read_text(encoding="utf-8")) if _is_name(wanted, file) else {}
     if design.get("kind") != folder:
         there = ", ".join(_designs(folder, design_file))
-        place = _place((part, "fixture"), text, name)
-        raise BenchError([f"{place}: no fixture '{wanted}'; there is {there}"])
+        place = tables.place((part, "fixture"), text, name)
+        raise FileFaults([f"{place}: no fixture '{wanted}'; there is {there}"])
     design["fixture"] = design.pop("kind")
     return design
 
@@ -355,73 +331,3 @@ def _over(base: dict[str, Any], top: dict[str, Any]) -> dict[str, Any]:
         both = isinstance(value, dict) and isinstance(below, dict)
         merged[key] = _over(below, value) if both else value  # type: ignore[arg-type]
     return merged
-
-
-def _faults(error: ValidationError, text: str, name: str) -> Iterator[str]:
-    for fault in error.errors():
-        keys = tuple(str(part) for part in fault["loc"])
-        place = _place(keys, text, name)
-        kind, value = fault["type"], fault["input"]
-        if kind == "extra_forbidden":
-            near = get_close_matches(keys[-1], _names(keys[:-1]), 1)
-            hint = (
-                f"did you mean {near[0]}?"
-                if near
-                else f"known here: {', '.join(_names(keys[:-1]))}"
-            )
-            yield f"{place}: unknown key; {hint}"
-        elif kind == "missing":
-            yield f"{place}: is missing; add it"
-        elif kind == "value_error":
-            yield f"{place}: {fault['ctx']['error']}"
-        else:
-            yield f"{place}: {value!r} {_plain(kind, fault.get('ctx', {}))}"
-
-
-def _line(fault: str) -> tuple[int, str]:
-    """Sort key: faults in the order of the file."""
-    number = re.search(r":(\d+): ", fault)
-    return (int(number[1]) if number else 0, fault)
-
-
-def _plain(kind: str, context: dict[str, Any]) -> str:
-    limits = {
-        "greater_than": "must be above {gt}",
-        "greater_than_equal": "must be {ge} or more",
-        "less_than": "must be below {lt}",
-        "less_than_equal": "must be {le} or less",
-    }
-    if kind in limits:
-        return limits[kind].format(**context)
-    types = {"bool": "true or false", "int": "a whole number", "string": "text in quotes"}
-    wanted = next((word for key, word in types.items() if kind.startswith(key)), "a number")
-    if kind.startswith(("model", "dict")):
-        wanted = "a table like [tower.carriage]"
-    return f"is not {wanted}"
-
-
-def _names(keys: tuple[str, ...]) -> list[str]:
-    """The keys known at a place of the file."""
-    model: type[BaseModel] = Bench
-    for key in keys:
-        inner = model.model_fields[key].annotation
-        if not (isinstance(inner, type) and issubclass(inner, BaseModel)):
-            return []
-        model = inner
-    return sorted(model.model_fields)
-
-
-def _place(keys: tuple[str, ...], text: str, name: str) -> str:
-    """`bench.toml:7: tower.carriage.mass_kg` - the line where the key stands, when it stands."""
-    table: tuple[str, ...] = ()
-    for number, line in enumerate(text.splitlines(), 1):
-        header = re.match(r"\s*\[([\w.\s]+)\]", line)
-        if header:
-            table = tuple(part.strip() for part in header[1].split("."))
-            if table == keys:
-                return f"{name}:{number}: {'.'.join(keys)}"
-            continue
-        key = re.match(r"\s*([\w.]+)\s*=", line)
-        if key and table + tuple(key[1].split(".")) == keys:
-            return f"{name}:{number}: {'.'.join(keys)}"
-    return f"{name}: {'.'.join(keys)}"
