@@ -1,0 +1,265 @@
+"""The study file: the question, the groups with their treatment, the blades, what is compared.
+
+One TOML file, checked as a whole. SI inside; lengths, temperatures and times as people write them
+("0.30 mm", "1475 F", "10 min").
+"""
+
+from collections import Counter
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+from rig import tables
+from rig.errors import RigError
+from rig.study.data import LOG, BladeFacts, Group, Response
+from rig.study.responses import KINDS, Kind
+from rig.units import parse_quantity
+
+TEMPLATE = """\
+# A study: which blades, what was done to them, what is compared. Change everything that differs.
+
+title = "Second temper"
+question = "Does a second temper make tips harder to break at the same edge life?"
+primary = "pry_torque"          # the one response that settles the question
+blocks = ["day 1", "day 2"]     # blades of every group are dealt to each
+
+[[group]]
+name = "one temper"
+control = true
+steel = "plain carbon, 1 %"
+
+[[group.treatment]]
+what = "austenitise"
+temperature = "1475 F"
+hold = "10 min"
+
+[[group.treatment]]
+what = "quench"
+medium = "fast oil"
+
+[[group.treatment]]
+what = "temper"
+temperature = "400 F"
+hold = "2 h"
+
+[[group]]
+name = "two tempers"
+steel = "plain carbon, 1 %"
+
+[[response]]                    # what is compared, and how much of it matters
+name = "pry_torque"
+smallest = 1.25                 # a ratio this large matters
+margin = 1.15                   # a ratio below this counts as none
+scatter = 0.12                  # of blades alike, from a pilot or experience (0.12 = 12 %)
+
+[[response]]
+name = "hardness"
+smallest = 1.0                  # hardness is compared as a difference, in HRC
+margin = 1.0
+scatter = 0.4
+parity = true                   # the groups should start equal in this
+
+[[blade]]
+name = "A1"
+group = "one temper"
+load = "furnace 1"              # the furnace load: blades of one load are not independent
+angle_deg = 15.0                # per side
+thickness = "0.30 mm"           # behind the edge
+tip_thickness = "2.0 mm"
+finish = "400 grit"
+batch = "bar 3"
+
+[[blade]]
+name = "B1"
+group = "two tempers"
+load = "furnace 2"
+"""
+
+
+def _quantity(dimension: str) -> BeforeValidator:
+    def read(value: object) -> object:
+        if not isinstance(value, str):
+            return value
+        try:
+            return parse_quantity(value, dimension)
+        except RigError as error:
+            raise ValueError(str(error)) from None
+
+    return BeforeValidator(read)
+
+
+Length = Annotated[float, _quantity("length"), Field(gt=0, lt=1)]
+Temperature = Annotated[float, _quantity("temperature"), Field(ge=-200, le=1400)]
+Time = Annotated[float, _quantity("time"), Field(gt=0)]
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class Treatment(_Part):
+    """One step of a heat treatment; temperature in degree Celsius, hold in seconds."""
+
+    what: str = Field(min_length=1)
+    temperature: Temperature | None = None
+    hold: Time | None = None
+    medium: str = ""
+    note: str = ""
+
+
+class GroupRecord(_Part):
+    """One combination of steel, treatment and geometry."""
+
+    name: str = Field(min_length=1)
+    control: bool = False
+    steel: str = ""
+    treatment: tuple[Treatment, ...] = ()
+    note: str = ""
+
+
+class BladeRecord(_Part):
+    """One blade; lengths in metres."""
+
+    name: str = Field(min_length=1)
+    group: str
+    load: str = ""
+    angle_deg: float | None = Field(None, gt=0, lt=60)
+    thickness: Length | None = None
+    tip_thickness: Length | None = None
+    finish: str = ""
+    batch: str = ""
+
+
+class ResponseRecord(_Part):
+    """What is compared, and how much of it matters."""
+
+    name: str
+    smallest: float = Field(gt=0)
+    margin: float = Field(gt=0)
+    scatter: float | None = Field(None, gt=0)
+    within: float = Field(0.0, ge=0)
+    repeats: int = Field(1, ge=1, le=50)
+    parity: bool = False
+    larger_is_better: bool = True
+    settings: dict[str, str] = Field(default_factory=dict)
+
+    @property
+    def kind(self) -> Kind:
+        """Where it comes from and how it is compared."""
+        return KINDS[self.name]
+
+    def response(self) -> Response:
+        """As the comparison takes it."""
+        kind = self.kind
+        return Response(
+            kind.title, kind.unit, kind.scale, self.smallest, self.margin, self.larger_is_better
+        )
+
+    @model_validator(mode="after")
+    def _known(self) -> "ResponseRecord":
+        if self.name not in KINDS:
+            raise ValueError(f"no response '{self.name}'; there is {', '.join(KINDS)}")
+        if self.kind.scale == LOG and min(self.smallest, self.margin) <= 1:
+            raise ValueError(
+                f"{self.name} is compared as a ratio: smallest and margin are ratios above 1"
+            )
+        return self
+
+
+class StudyRecord(_Part):
+    """A whole study as its file states it."""
+
+    title: str = Field(min_length=1)
+    question: str = Field(min_length=1)
+    primary: str
+    kind: Literal["study"] = "study"
+    blocks: tuple[str, ...] = ("all",)
+    group: tuple[GroupRecord, ...] = Field(min_length=1)
+    response: tuple[ResponseRecord, ...] = Field(min_length=1)
+    blade: tuple[BladeRecord, ...] = ()
+
+    @model_validator(mode="after")
+    def _in_order(self) -> "StudyRecord":
+        faults = [
+            *_twice("group", (g.name for g in self.group)),
+            *_twice("blade", (b.name for b in self.blade)),
+            *_twice("response", (r.name for r in self.response)),
+            *_twice("block", self.blocks),
+        ]
+        groups = {group.name for group in self.group}
+        faults += [
+            f"blade {b.name} is in group '{b.group}', which is not there; "
+            f"there is {', '.join(sorted(groups))}"
+            for b in self.blade
+            if b.group not in groups
+        ]
+        if len([g for g in self.group if g.control]) > 1:
+            faults.append("more than one group is the control; mark one")
+        if self.primary not in {r.name for r in self.response}:
+            faults.append(f"primary '{self.primary}' is not among the responses")
+        if faults:
+            raise ValueError("; ".join(faults))
+        return self
+
+    @property
+    def control(self) -> str | None:
+        """Name of the control group."""
+        return next((group.name for group in self.group if group.control), None)
+
+    def groups(self) -> tuple[Group, ...]:
+        """As the comparison takes them."""
+        return tuple(Group(g.name, g.control) for g in self.group)
+
+    def facts(self) -> tuple[BladeFacts, ...]:
+        """Geometry of the blades."""
+        return tuple(BladeFacts(b.name, b.angle_deg, b.thickness) for b in self.blade)
+
+    def with_blade(self, blade: dict[str, Any]) -> "StudyRecord":
+        """One blade more.
+
+        Raises:
+            FileFaults: what is wrong with it.
+        """
+        told = self.model_dump(mode="json")
+        return tables.validate(
+            StudyRecord, told | {"blade": [*told["blade"], blade]}, "", "new blade"
+        )
+
+    def cautions(self) -> list[str]:
+        """What the study as entered will not be able to say, in plain sentences."""
+        told = []
+        if self.control is None:
+            told.append("No group is the control: all pairs will be compared.")
+        for group in self.group:
+            blades = [b for b in self.blade if b.group == group.name]
+            loads = {b.load for b in blades}
+            if len(blades) == 1:
+                told.append(
+                    f"Group {group.name} has one blade: group cannot be told from blade, so "
+                    "nothing will be said of the group."
+                )
+            elif len(blades) > 1 and len(loads) == 1:
+                told.append(
+                    f"All blades of group {group.name} come from one furnace load: recipe cannot "
+                    "be told from load."
+                )
+        counts = {Counter(b.group for b in self.blade)[g.name] for g in self.group}
+        if len(counts) > 1:
+            told.append("The groups have unequal numbers of blades: it costs some power.")
+        return told
+
+
+def _twice(what: str, names: Iterable[str]) -> list[str]:
+    return [f"{what} '{name}' is there twice" for name, n in Counter(names).items() if n > 1]
+
+
+def load(path: Path) -> StudyRecord:
+    """Read a study file.
+
+    Raises:
+        FileFaults: every fault at once, each with its line and key.
+    """
+    told, text = tables.read(path, f"make one with 'bladerig study init {path}'")
+    return tables.validate(StudyRecord, told, text, str(path))

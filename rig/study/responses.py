@@ -1,0 +1,63 @@
+"""What a study can compare: each response, where in the logbook it stands, and its usual scale."""
+
+from dataclasses import dataclass
+
+from rig.study.data import LINEAR, LOG
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One response that a study may ask for.
+
+    Attributes:
+        name: as written in the study file.
+        title: as people read it.
+        procedure: whose trials it comes from.
+        measurand: of the trial's result; "" when it stands in the verdict under `field`.
+        field: key of the trial's verdict or entry; "" for a measurand.
+        unit: SI.
+        scale: "log" (compared as ratios) or "linear" (as differences).
+        censored: a survivor gives a bound, which only censored methods may use.
+        minutes: one trial takes about so long; common practice, no source.
+        destroys: the blade (or its edge or tip) is not the same afterwards.
+    """
+
+    name: str
+    title: str
+    procedure: str
+    unit: str
+    measurand: str = ""
+    field: str = ""
+    scale: str = LOG
+    censored: bool = False
+    minutes: float = 10.0
+    destroys: bool = True
+
+
+KINDS: dict[str, Kind] = {
+    kind.name: kind
+    for kind in (
+        Kind("hardness", "hardness", "hardness", "HRC", measurand="hardness", scale=LINEAR,
+             minutes=8, destroys=False),
+        Kind("starting_sharpness", "starting sharpness", "sharpness", "N",
+             measurand="severing_force", minutes=6, destroys=False),
+        Kind("edge_life", "edge life", "cuts_to_dull", "cuts", field="life", censored=True,
+             minutes=120),
+        Kind("twist_torque", "largest torque of the twist", "edge_twist", "N.m",
+             measurand="peak_torque", minutes=15),
+        Kind("twist_decay", "torque of the last twist over the first", "edge_twist", "1",
+             measurand="torque_ratio", minutes=15),
+        Kind("impact_damage", "depth of the damage after impact", "drop_impact", "m",
+             field="damage_depth_m", scale=LINEAR, minutes=12),
+        Kind("energy_not_returned", "energy not returned by the impact", "drop_impact", "J",
+             measurand="energy_not_returned", minutes=12),
+        Kind("pry_torque", "pry torque to failure", "pry_to_failure", "N.m",
+             measurand="peak_torque", censored=True, minutes=15),
+        Kind("pry_index", "pry index 6 M/(b t²)", "pry_to_failure", "Pa",
+             measurand="index", censored=True, minutes=15),
+        Kind("pry_energy", "pry energy to failure", "pry_to_failure", "J",
+             measurand="energy_to_failure", censored=True, minutes=15),
+    )
+}  # fmt: skip
+"""In the order in which a blade goes through them: first what leaves the blade as it was, then the
+edge, then what breaks it."""
