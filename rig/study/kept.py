@@ -1,0 +1,235 @@
+"""The study as its logbook keeps it: the record, the order of trials, and the sealed key.
+
+All of it is journaled, so nothing is changed silently: a blade added later, an early look at the
+key, a new order each leave their row. The newest row of a kind holds.
+"""
+
+import base64
+import json
+import zlib
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from rig.errors import RigError
+from rig.logbook.store import Logbook
+from rig.study.order import (
+    GENERATOR,
+    Commitment,
+    balanced_blocks,
+    blind_codes,
+    commit,
+    new_salt,
+    random_order,
+    unchanged,
+)
+from rig.study.record import StudyRecord
+from rig.study.responses import KINDS
+
+RECORD, ORDER, UNSEALED = "study", "study-order", "study-unsealed"
+
+
+@dataclass(frozen=True)
+class Planned:
+    """One trial of the plan: its place in the order, and what it is."""
+
+    place: int
+    block: str
+    code: str
+    procedure: str
+    repeat: int
+
+
+@dataclass(frozen=True)
+class Order:
+    """The plan's trials in order, and what seals the key from codes to blades.
+
+    `key` is readable once the study is unsealed; it is kept packed so that nobody reads it by
+    accident. A determined person can unpack it: the seal proves that the key was not changed, and
+    every unsealing by this program is on record.
+    """
+
+    seed: int
+    digest: str
+    salt: str
+    packed_key: str
+    trials: tuple[Planned, ...]
+
+    def key(self) -> dict[str, str]:
+        """Code -> blade.
+
+        Raises:
+            RigError: it is not what was sealed.
+        """
+        key: dict[str, str] = json.loads(zlib.decompress(base64.b64decode(self.packed_key)))
+        if not unchanged(key, Commitment(self.digest, self.salt)):
+            raise RigError(
+                "the key of the codes is not the one that was sealed",
+                where="study",
+                remedy="run the audit on the logbook; use a copy from before",
+            )
+        return key
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What the logbook holds of its study."""
+
+    record: StudyRecord
+    order: Order | None
+    unsealed: tuple[dict[str, Any], ...]
+
+    @property
+    def opened(self) -> bool:
+        """Whether the key was unsealed."""
+        return bool(self.unsealed)
+
+
+def found(book: Logbook) -> Kept | None:
+    """The logbook's study; None when it has none."""
+    records = [row.body for row in book.journal(kind=RECORD)]
+    if not records:
+        return None
+    orders = [row.body for row in book.journal(kind=ORDER)]
+    opened = tuple({"at_utc": row.at_utc, **row.body} for row in book.journal(kind=UNSEALED))
+    order = _order(orders[-1]) if orders else None
+    return Kept(StudyRecord.model_validate(records[-1]), order, opened)
+
+
+def require(book: Logbook) -> Kept:
+    """The logbook's study.
+
+    Raises:
+        RigError: it has none.
+    """
+    kept = found(book)
+    if kept is None:
+        raise RigError(
+            "holds no study", where=str(book.path), remedy="begin one with: bladerig study new"
+        )
+    return kept
+
+
+def enter(book: Logbook, record: StudyRecord) -> None:
+    """Begin a study, or change its record before the codes are dealt.
+
+    Raises:
+        RigError: the codes are dealt already.
+    """
+    kept = found(book)
+    if kept is not None and kept.order is not None:
+        raise RigError(
+            "the codes are dealt: the study cannot be changed any more",
+            where=str(book.path),
+            remedy="begin a new study in a logbook of its own",
+        )
+    book.append(RECORD, record.model_dump(mode="json"))
+
+
+def deal(book: Logbook, seed: int) -> Order:
+    """Blind codes, the order of all trials, and the sealed key.
+
+    Raises:
+        RigError: no study, no blades, or dealt already.
+    """
+    kept = require(book)
+    if kept.order is not None:
+        raise RigError(
+            "the codes are dealt already", where=str(book.path), remedy="see: bladerig study next"
+        )
+    record = kept.record
+    if not record.blade:
+        raise RigError(
+            "the study has no blades yet", where=str(book.path), remedy="bladerig study add"
+        )
+    codes = blind_codes([blade.name for blade in record.blade], seed)
+    key = {code: blade for blade, code in codes.items()}
+    sealed = commit(key, new_salt())
+    packed = base64.b64encode(zlib.compress(json.dumps(key, sort_keys=True).encode())).decode()
+    trials = tuple(_planned(record, codes, seed))
+    order = Order(seed, sealed.digest, sealed.salt, packed, trials)
+    body = {**asdict(order), "generator": GENERATOR}
+    book.append(ORDER, json.loads(json.dumps(body)))
+    return order
+
+
+def _planned(record: StudyRecord, codes: dict[str, str], seed: int) -> Iterator[Planned]:
+    """Procedure by procedure in the order of `KINDS`, block by block, blades at random within."""
+    groups = {
+        group.name: [codes[b.name] for b in record.blade if b.group == group.name]
+        for group in record.group
+    }
+    blocks = balanced_blocks(groups, record.blocks, seed)
+    place = 0
+    for number, (procedure, repeats) in enumerate(procedures(record).items()):
+        every = {block: list(names) * repeats for block, names in blocks.items()}
+        met: Counter[str] = Counter()
+        for slot in random_order(every, seed + 1 + number):
+            place += 1
+            met[slot.blade] += 1
+            yield Planned(place, slot.block, slot.blade, procedure, met[slot.blade])
+
+
+def procedures(record: StudyRecord) -> dict[str, int]:
+    """Procedures that the responses need, in order, with the trials on each blade."""
+    wanted: dict[str, int] = {}
+    asked = {response.name: response.repeats for response in record.response}
+    for kind in KINDS.values():
+        if kind.name in asked:
+            wanted[kind.procedure] = max(wanted.get(kind.procedure, 1), asked[kind.name])
+    return wanted
+
+
+def _order(body: dict[str, Any]) -> Order:
+    trials = tuple(Planned(**trial) for trial in body["trials"])
+    return Order(body["seed"], body["digest"], body["salt"], body["packed_key"], trials)
+
+
+def done(book: Logbook) -> Counter[tuple[str, str]]:
+    """Finished runs by (procedure, blade's code)."""
+    specimens: dict[int, str] = {}
+    for row in book.journal(kind="verdict"):
+        if row.run_id is not None and "specimen" in row.body:
+            specimens[row.run_id] = row.body["specimen"]
+    return Counter(
+        (run.procedure, specimens[run.run_id])
+        for run in book.runs()
+        if run.outcome == "finished" and run.run_id in specimens
+    )
+
+
+def left(order: Order, made: Counter[tuple[str, str]]) -> list[Planned]:
+    """The plan's trials that are not made yet, in order."""
+    return [t for t in order.trials if made[t.procedure, t.code] < t.repeat]
+
+
+def unseal(book: Logbook, reason: str) -> tuple[dict[str, str], int]:
+    """Open the key, on record; gives it and the number of planned trials that were still left.
+
+    Raises:
+        RigError: nothing is sealed, or the key was changed.
+    """
+    kept = require(book)
+    if kept.order is None:
+        raise RigError("nothing is sealed yet", where=str(book.path), remedy="bladerig study deal")
+    key = kept.order.key()
+    remaining = len(left(kept.order, done(book)))
+    book.append(UNSEALED, {"reason": reason, "trials_left": remaining})
+    return key, remaining
+
+
+def settings_for(record: StudyRecord, procedure: str) -> dict[str, str]:
+    """What the study says a procedure is to be run with."""
+    told: dict[str, str] = {}
+    for response in record.response:
+        if response.kind.procedure == procedure:
+            told |= response.settings
+    return told
+
+
+def command(trial: Planned, record: StudyRecord, logbook: str) -> str:
+    """What to type for one trial."""
+    own = settings_for(record, trial.procedure)
+    settings = " ".join(f'{k}="{v}"' if " " in v else f"{k}={v}" for k, v in own.items())
+    return f"bladerig run {trial.procedure} {logbook} specimen={trial.code} {settings}".rstrip()
