@@ -18,6 +18,7 @@ LINUX_ONLY = (
     "board/test_flash.py",
     # Pseudo-terminals that take the wire's 250,000 baud; owners, rights, signals, /dev/full.
     "board/test_ports.py",
+    "cli/test_full_disk.py",
     "cli/test_posix.py",
     "logbook/test_posix.py",
 )
