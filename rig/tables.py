@@ -71,7 +71,7 @@ def place(keys: Keys, text: str, name: str) -> str:
         key = re.match(r"\s*([\w.]+)\s*=", line)
         if key and (found := table + tuple(key[1].split("."))) == keys[: len(found)]:
             return f"{name}:{number}: {'.'.join(keys)}"
-    return f"{name}: {'.'.join(keys)}"
+    return f"{name}: {'.'.join(keys)}" if keys else name
 
 
 def _table(title: str, *, many: bool, seen: dict[Keys, int]) -> Keys:

@@ -8,6 +8,7 @@ from rig.cli.board import board
 from rig.cli.demo import demo
 from rig.cli.records import audit, export, recompute, report, runs
 from rig.cli.run import run
+from rig.cli.study import study
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -24,5 +25,5 @@ def cli() -> None:
     """
 
 
-for command in (demo, run, runs, report, audit, recompute, export, bench, board):
+for command in (demo, run, runs, report, audit, recompute, export, bench, board, study):
     cli.add_command(command)

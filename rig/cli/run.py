@@ -42,7 +42,7 @@ def run(
     from rig.cli.guided import Wish, guided
 
     wish = Wish(
-        logbook, _pairs(settings), port, virtual, bench_path, resume, abandon, accept_clock, as_json
+        logbook, pairs(settings), port, virtual, bench_path, resume, abandon, accept_clock, as_json
     )
     conclusion = guided(procedure, wish)
     if as_json:
@@ -54,15 +54,15 @@ def run(
         )
 
 
-def _pairs(settings: tuple[str, ...]) -> dict[str, str]:
+def pairs(settings: tuple[str, ...]) -> dict[str, str]:
     from rig.errors import RigError
 
-    pairs = {}
+    told = {}
     for text in settings:
         name, equals, value = text.partition("=")
         if not equals:
             raise RigError(
                 f"'{text}' is not NAME=VALUE", remedy="write it like energy=5J", value=text
             )
-        pairs[name.strip()] = value
-    return pairs
+        told[name.strip()] = value
+    return told

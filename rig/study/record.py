@@ -217,7 +217,7 @@ class StudyRecord(_Part):
         return tuple(BladeFacts(b.name, b.angle_deg, b.thickness) for b in self.blade)
 
     def with_blade(self, blade: dict[str, Any]) -> "StudyRecord":
-        """One blade more.
+        """One blade more; figures of the record itself are SI already.
 
         Raises:
             FileFaults: what is wrong with it.

@@ -1,0 +1,323 @@
+"""`bladerig study ...`: the question, the blades, the plan, the blind codes, what comes next."""
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from rig.logbook.store import Logbook
+    from rig.study.kept import Order
+    from rig.study.plan import StudyPlan
+    from rig.study.record import StudyRecord
+
+PATH = click.Path(path_type=Path)
+LOGBOOK = click.argument("logbook", type=PATH)
+JSON = click.option("--json", "as_json", is_flag=True, help="For programs.")
+
+
+@click.group()
+def study() -> None:
+    """A whole study: question, blades, plan, blind codes, and the trial that comes next.
+
+    \b
+    bladerig study init study.toml         write a study file to fill in
+    bladerig study new study.toml tempers.logbook
+    bladerig study plan tempers.logbook    how many blades, and what they can show
+    bladerig study deal tempers.logbook    blind codes and random order; the key is sealed
+    bladerig study next tempers.logbook    which blade and which test comes now
+    bladerig compare tempers.logbook       after the last trial
+    """
+
+
+@study.command()
+@click.argument("path", type=PATH, default=Path("study.toml"))
+def init(path: Path) -> None:
+    """Write a study file to fill in (never over one that is there).
+
+    \b
+    Example:  bladerig study init study.toml
+    """
+    from rig.errors import RigError
+    from rig.study.record import TEMPLATE
+
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(TEMPLATE)
+    except FileExistsError:
+        raise RigError(
+            "is there already", where=str(path), remedy="edit it, or name another"
+        ) from None
+    click.echo(f"wrote {path}; fill it in, then: bladerig study new {path} NAME.logbook")
+
+
+@study.command()
+@click.argument("path", type=PATH)
+@LOGBOOK
+def new(path: Path, logbook: Path) -> None:
+    """Begin the study of the file PATH in LOGBOOK (made if it is not there).
+
+    Until the codes are dealt the same command takes a changed file in.
+
+    \b
+    Example:  bladerig study new study.toml tempers.logbook
+    """
+    from rig.logbook.store import Logbook
+    from rig.study import kept, record
+
+    wanted = record.load(path)
+    opened = (
+        Logbook.open(logbook, writable=True)
+        if logbook.exists()
+        else Logbook.create(logbook, title=wanted.title)
+    )
+    with opened as book:
+        kept.enter(book, wanted)
+    for caution in wanted.cautions():
+        click.echo(f"mind: {caution}")
+    click.echo(
+        f"{logbook}: {len(wanted.blade)} blades in {len(wanted.group)} groups, "
+        f"{len(wanted.response)} responses; next: bladerig study plan {logbook}"
+    )
+
+
+@study.command()
+@LOGBOOK
+@click.argument("settings", nargs=-1, required=True, metavar="NAME=VALUE...")
+def add(logbook: Path, settings: tuple[str, ...]) -> None:
+    """Add a blade by command, with what is known of it.
+
+    \b
+    Example:  bladerig study add tempers.logbook name=A3 group="one temper" load="furnace 2" \\
+                angle_deg=15 thickness="0.31 mm"
+    """
+    from rig.cli.run import pairs
+    from rig.logbook.store import Logbook
+    from rig.study import kept
+
+    told: dict[str, Any] = dict(pairs(settings))
+    if "angle_deg" in told:
+        told["angle_deg"] = _number(told["angle_deg"], "angle_deg")
+    with Logbook.open(logbook, writable=True) as book:
+        record = kept.require(book).record.with_blade(told)
+        kept.enter(book, record)
+    click.echo(f"{logbook}: {len(record.blade)} blades now; next: bladerig study plan {logbook}")
+
+
+def _number(text: str, where: str) -> float:
+    from rig.errors import RigError
+
+    try:
+        return float(text)
+    except ValueError:
+        raise RigError(
+            f"'{text}' is not a number", where=where, remedy="write it like 15.5", value=text
+        ) from None
+
+
+@study.command()
+@LOGBOOK
+@click.option("--out", type=PATH, help="Picture to write; left out, beside the logbook.")
+@JSON
+def plan(logbook: Path, out: Path | None, as_json: bool) -> None:
+    """How many blades each response needs, and what the blades there are can show.
+
+    LOGBOOK is a study's logbook, or a study file (.toml) before it is begun.
+
+    \b
+    Example:  bladerig study plan tempers.logbook
+    """
+    from rig.study.planning import plans
+
+    record = _record(logbook)
+    told, silent = plans(record)
+    if as_json:
+        from dataclasses import asdict
+
+        click.echo(json.dumps({"plans": [asdict(p) for p in told], "without_scatter": silent}))
+        return
+    for one in told:
+        _show_plan(one, record)
+    for name in silent:
+        click.echo(f"{name}: no scatter is stated; run a pilot of three blades, or state one")
+    for caution in record.cautions():
+        click.echo(f"mind: {caution}")
+    if told:
+        from rig.report.planfigure import write
+
+        click.echo(f"Picture: {write(told, out or logbook.with_suffix('.plan.svg'))}")
+    click.echo(f"Next: bladerig study deal {logbook}")
+
+
+def _record(path: Path) -> "StudyRecord":
+    from rig.logbook.store import Logbook
+    from rig.study import kept, record
+
+    if path.suffix == ".toml":
+        return record.load(path)
+    with Logbook.open(path, writable=False) as book:
+        return kept.require(book).record
+
+
+def _show_plan(one: "StudyPlan", record: "StudyRecord") -> None:
+    from rig.study.planning import cost, here, in_words
+
+    response = one.response
+    click.echo(f"\n{response.name}: {in_words(one)}")
+    click.echo("  blades a group   smallest difference found 8 times in 10   chance")
+    for row in one.rows:
+        mark = "  <- as entered" if row.units == here(record) else ""
+        click.echo(
+            f"  {row.units:14d}   {_difference(row.detectable, response.scale):>39}   "
+            f"{row.chance:5.0%}{mark}"
+        )
+    click.echo(f"  {cost(one)}")
+
+
+def _difference(value: float, scale: str) -> str:
+    return f"{value - 1:.0%}" if scale == "log" else f"{value:.3g}"
+
+
+@study.command()
+@LOGBOOK
+@click.option("--seed", type=int, help="Of the random order; left out, one is drawn and recorded.")
+@click.option("--out", type=PATH, help="Label sheet to write; left out, beside the logbook.")
+def deal(logbook: Path, seed: int | None, out: Path | None) -> None:
+    """Give every blade a blind code and put all trials in random order; the key is sealed.
+
+    Someone who will not test sticks the labels on: the sheet shows blade and code. Then it goes
+    into a closed envelope.
+
+    \b
+    Example:  bladerig study deal tempers.logbook
+    """
+    import secrets
+
+    from rig.logbook.store import Logbook
+    from rig.report import labels
+    from rig.study import kept
+
+    with Logbook.open(logbook, writable=True) as book:
+        order = kept.deal(book, secrets.randbits(31) if seed is None else seed)
+        title = kept.require(book).record.title
+    sheet = labels.write(title, order.key(), out or logbook.with_suffix(".labels.html"))
+    click.echo(
+        f"{len(order.key())} blades have their codes, {len(order.trials)} trials their order "
+        f"(seed {order.seed}).\nSeal: {order.digest}\nLabels: {sheet} (let someone print and stick "
+        f"them who will not test, then put the sheet away)\nNext: bladerig study next {logbook}"
+    )
+
+
+@study.command(name="next")
+@LOGBOOK
+@JSON
+def next_(logbook: Path, as_json: bool) -> None:
+    """Which blade and which procedure comes now, and what to type.
+
+    \b
+    Example:  bladerig study next tempers.logbook
+    """
+    from rig.logbook.store import Logbook
+    from rig.study import kept
+
+    with Logbook.open(logbook, writable=False) as book:
+        found = kept.require(book)
+        order = _dealt(found.order, logbook)
+        remaining = kept.left(order, kept.done(book))
+    if not remaining:
+        told: dict[str, Any] = {"left": 0, "command": None}
+        text = f"All {len(order.trials)} trials are made. Next: bladerig study unseal {logbook}"
+    else:
+        trial = remaining[0]
+        command = kept.command(trial, found.record, str(logbook))
+        told = {"left": len(remaining), "command": command, **vars(trial)}
+        text = (
+            f"Trial {trial.place} of {len(order.trials)}: {trial.procedure} on blade {trial.code}, "
+            f"{trial.block}\n{command}"
+        )
+    click.echo(json.dumps(told) if as_json else text)
+
+
+def _dealt(order: "Order | None", logbook: Path) -> "Order":
+    from rig.errors import RigError
+
+    if order is None:
+        raise RigError(
+            "the codes are not dealt yet", where=str(logbook),
+            remedy=f"bladerig study deal {logbook}",
+        )  # fmt: skip
+    return order
+
+
+@study.command()
+@LOGBOOK
+@click.option("--reason", help="Why now; needed while planned trials are left.")
+@JSON
+def unseal(logbook: Path, reason: str | None, as_json: bool) -> None:
+    """Open the key of the codes. It is recorded, and the report tells when it happened.
+
+    \b
+    Example:  bladerig study unseal tempers.logbook
+    """
+    from rig.errors import RigError
+    from rig.logbook.store import Logbook
+    from rig.study import kept
+
+    with Logbook.open(logbook, writable=True) as book:
+        order = _dealt(kept.require(book).order, logbook)
+        remaining = len(kept.left(order, kept.done(book)))
+        if remaining and not reason:
+            raise RigError(
+                f"{remaining} planned trials are left; opened now, they are not blind any more",
+                where=str(logbook),
+                remedy="make them first, or add --reason 'why' (the report will tell it)",
+            )
+        key, _ = kept.unseal(book, reason or "all planned trials are made")
+    if as_json:
+        click.echo(json.dumps({"key": key, "trials_left": remaining}))
+        return
+    for code, blade in sorted(key.items()):
+        click.echo(f"  {code}  {blade}")
+    click.echo(f"Unsealed, on record. Next: bladerig compare {logbook}")
+
+
+@study.command()
+@LOGBOOK
+@JSON
+def show(logbook: Path, as_json: bool) -> None:
+    """The study as entered: question, groups, blades, responses, and how far it is.
+
+    \b
+    Example:  bladerig study show tempers.logbook
+    """
+    from rig.logbook.store import Logbook
+    from rig.study import kept
+
+    with Logbook.open(logbook, writable=False) as book:
+        found = kept.require(book)
+        progress = _progress(book, found.order)
+    if as_json:
+        told = found.record.model_dump(mode="json")
+        click.echo(json.dumps({**told, "progress": progress, "unsealed": found.opened}))
+        return
+    record = found.record
+    click.echo(f"{record.title}\n{record.question}\n")
+    for group in record.group:
+        blades = [b.name for b in record.blade if b.group == group.name]
+        click.echo(
+            f"{group.name}{' (control)' * group.control}: {', '.join(blades) or 'no blades'}"
+        )
+    for response in record.response:
+        main = " (primary)" * (response.name == record.primary)
+        click.echo(f"compared: {response.kind.title}{main}")
+    click.echo(f"\n{progress}")
+
+
+def _progress(book: "Logbook", order: "Order | None") -> str:
+    from rig.study import kept
+
+    if order is None:
+        return "The codes are not dealt yet."
+    remaining = len(kept.left(order, kept.done(book)))
+    return f"{len(order.trials) - remaining} of {len(order.trials)} planned trials are made."
