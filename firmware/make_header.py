@@ -25,6 +25,7 @@ ENUMS: tuple[type[enum.IntEnum], ...] = (
     wire.State,
     wire.Output,
     wire.Input,
+    wire.LoadFault,
     wire.Reason,
 )
 

@@ -18,6 +18,8 @@ static_assert(wire::pin::ENCODER_A == 2 && wire::pin::ENCODER_B == 3, "INT0 and 
 static_assert(wire::pin::GATE == 8, "the input capture pin ICP1");
 static_assert(on_port_d(wire::pin::GUARD) && on_port_d(wire::pin::ESTOP), "PCINT2 is port D");
 static_assert(on_port_d(wire::pin::BUTTON), "read together with guard and e-stop");
+static_assert(wire::pin::LOAD_DATA >= 14 && wire::pin::LOAD_CLOCK >= 14, "PCINT1 is port C");
+static_assert(wire::pin::ANGLE >= 14, "an analog input");
 static_assert(on_port_b(wire::pin::LATCH) && on_port_b(wire::pin::CATCH) &&
                   on_port_b(wire::pin::LAMP),
               "the outputs are dropped by one write to port B");

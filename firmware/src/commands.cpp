@@ -1,9 +1,11 @@
 #include "commands.hpp"
 
+#include "angle.hpp"
 #include "clock.hpp"
 #include "framing.hpp"
 #include "height.hpp"
 #include "link.hpp"
+#include "load.hpp"
 #include "nonce.hpp"
 #include "safety.hpp"
 
@@ -28,11 +30,15 @@ bool taken(const Command &command, Arguments &arguments) {
 
 Answer stream(const Command &command) {
   wire::StreamCommand wish;
-  if (!taken(command, wish) || wish.channel != static_cast<uint8_t>(wire::Kind::HEIGHT)) {
+  if (!taken(command, wish)) {
     return BAD;
   }
-  height::stream(wish.on);
-  return DONE;
+  switch (static_cast<wire::Kind>(wish.channel)) {
+    case wire::Kind::HEIGHT: height::stream(wish.on); return DONE;
+    case wire::Kind::LOAD: load::stream(wish.on); return DONE;
+    case wire::Kind::ANGLE: angle::stream(wish.on); return DONE;
+    default: return BAD;
+  }
 }
 
 Answer arm(const Command &command) {

@@ -1,5 +1,6 @@
 #include "height.hpp"
 
+#include "angle.hpp"
 #include "clock.hpp"
 #include "watchdog.hpp"
 
@@ -57,6 +58,7 @@ ISR(TIMER2_COMPA_vect) {
   using namespace height;
   clock::milliseconds_count = clock::milliseconds_count + 1;
   watchdog::mark_locked(watchdog::SAMPLER);
+  angle::sample_locked();
   if (!streaming) {
     return;
   }

@@ -1,5 +1,6 @@
 #include "link.hpp"
 
+#include "angle.hpp"
 #include "boot.hpp"
 #include "clock.hpp"
 #include "events.hpp"
@@ -8,6 +9,7 @@
 #include "gate.hpp"
 #include "height.hpp"
 #include "inputs.hpp"
+#include "load.hpp"
 #include "outputs.hpp"
 #include "safety.hpp"
 
@@ -27,11 +29,13 @@ serial::Transmit transmit;
 uint16_t next_seq;
 uint8_t counted_losses;
 uint8_t rx_damaged;
+uint8_t events_in_a_row;  // since the answers' last turn
 uint16_t status_ms;
 
 // A frame that could not be sent uses its number up, so that the host sees the gap.
 uint16_t take_seq() {
-  const uint8_t losses = static_cast<uint8_t>(events::lost() + height::missed_blocks());
+  const uint8_t losses = static_cast<uint8_t>(events::lost() + height::missed_blocks() +
+                                              load::lost() + angle::missed_blocks());
   const uint8_t fresh = static_cast<uint8_t>(losses - counted_losses);
   counted_losses = losses;
   const uint16_t seq = static_cast<uint16_t>(next_seq + fresh) & wire::SEQ_MASK;
@@ -52,6 +56,24 @@ void send_height(const height::Block &block) {
   pack(writer, wire::HeightPrefix{height::illegal_edges(), height::missed_samples()});
   for (uint8_t i = 0; i < wire::HEIGHT_BLOCK; ++i) {
     writer.septets(static_cast<uint16_t>(block.samples[i]), wire::HEIGHT_SAMPLE_SEPTETS);
+  }
+  writer.finish();
+  transmit.commit();
+}
+
+void send_load(const load::Reading &reading) {
+  Writer writer(transmit, wire::Kind::LOAD, take_seq(), reading.time);
+  pack(writer, wire::LoadPrefix{load::faults(), load::discarded()});
+  writer.septets(reading.code, wire::LOAD_SAMPLE_SEPTETS);
+  writer.finish();
+  transmit.commit();
+}
+
+void send_angle(const angle::Block &block) {
+  Writer writer(transmit, wire::Kind::ANGLE, take_seq(), block.time);
+  pack(writer, wire::AnglePrefix{angle::missed_samples()});
+  for (uint8_t i = 0; i < wire::ANGLE_BLOCK; ++i) {
+    writer.septets(block.sums[i], wire::ANGLE_SAMPLE_SEPTETS);
   }
   writer.finish();
   transmit.commit();
@@ -92,23 +114,48 @@ void send_reply(const wire::CommandHead &command, const Answer &answer) {
 
 bool can_answer() { return serial::room() >= ANSWER_ROOM; }
 
+bool answers_turn() {
+  if (!can_answer() || (!events::empty() && events_in_a_row < events::SIZE)) {
+    return false;
+  }
+  events_in_a_row = 0;
+  return true;
+}
+
 bool can_report(uint8_t bytes) {
   return serial::room() >= static_cast<uint16_t>(ANSWER_ROOM) + bytes;
 }
 
-bool pending() { return height::ready_block() || !events::empty(); }
+bool pending() {
+  return !events::empty() || load::waiting() || height::ready_block() || angle::ready_block();
+}
+
+void send_events() {
+  while (!events::empty() && events_in_a_row < events::SIZE &&
+         serial::room() >= frame_width(wire::EventPayload::WIDTH)) {
+    const events::Event event = events::pop();
+    send(wire::Kind::EVENT, event.time,
+         wire::EventPayload{static_cast<uint8_t>(event.code), event.value, event.extra});
+    ++events_in_a_row;
+  }
+}
 
 void send_pending() {
+  while (load::waiting() && can_report(frame_width(wire::LOAD_PAYLOAD_WIDTH))) {
+    send_load(*load::waiting());
+    load::release();
+  }
   if (const height::Block *block = height::ready_block()) {
     if (can_report(frame_width(wire::HEIGHT_PAYLOAD_WIDTH))) {
       send_height(*block);
       height::release_block();
     }
   }
-  while (!events::empty() && can_report(frame_width(wire::EventPayload::WIDTH))) {
-    const events::Event event = events::pop();
-    send(wire::Kind::EVENT, event.time,
-         wire::EventPayload{static_cast<uint8_t>(event.code), event.value, event.extra});
+  if (const angle::Block *block = angle::ready_block()) {
+    if (can_report(frame_width(wire::ANGLE_PAYLOAD_WIDTH))) {
+      send_angle(*block);
+      angle::release_block();
+    }
   }
   const uint16_t now = clock::milliseconds();
   if (static_cast<uint16_t>(now - status_ms) >= wire::limit::STATUS_PERIOD_MS &&

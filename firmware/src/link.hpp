@@ -9,11 +9,15 @@ void send_reply(const wire::CommandHead &command, const Answer &answer);
 
 // Room for the answer to any one message; a received byte is only handled when it is there.
 bool can_answer();
-// Telemetry leaves that room alone, so a flood of events cannot silence the answers.
+// Whether it is their turn: events go first. After a queueful of events in a row answers have one
+// turn, or a chattering contact could silence them.
+bool answers_turn();
+// Samples and status leave the answers' room alone.
 bool can_report(uint8_t bytes);
 
-void send_pending();  // height block, events, status: whatever is due and fits
-bool pending();       // a block or an event waits
+void send_events();   // before anything else, while they fit
+void send_pending();  // samples and status: whatever is due and fits
+bool pending();       // samples or an event wait
 
 void count_damaged();
 

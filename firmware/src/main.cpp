@@ -1,6 +1,7 @@
 // Start-up order and the main loop. Everything that must be on time happens in interrupts.
 #include <avr/sleep.h>
 
+#include "angle.hpp"
 #include "boot.hpp"
 #include "clock.hpp"
 #include "commands.hpp"
@@ -9,6 +10,7 @@
 #include "height.hpp"
 #include "inputs.hpp"
 #include "link.hpp"
+#include "load.hpp"
 #include "pins.hpp"
 #include "safety.hpp"
 #include "watchdog.hpp"
@@ -22,6 +24,8 @@ struct Dispatch {
     free_pins.message(status, channel, first, second);
     if (status == firmata::RESET) {
       height::stream(false);
+      load::stream(false);
+      angle::stream(false);
       safety::disarm();
     }
   }
@@ -49,6 +53,8 @@ void start() {
   clock::start();
   height::start();
   gate::start();
+  load::start();
+  angle::start();
   serial::start();
   free_pins.reset();
   commands::start(boot::number());
@@ -59,10 +65,17 @@ void start() {
   link::send_hello();
 }
 
+// What has been received, while there is room to answer: a ringful at most.
+void hear() {
+  for (uint8_t left = serial::RX_SIZE; left && serial::available() && link::can_answer(); --left) {
+    parser.feed(serial::receive());
+  }
+}
+
 // Nothing to do before the next interrupt; the two 1 kHz ones bound the wait.
 void sleep_when_idle() {
   cli();
-  if (!serial::available() && !link::pending()) {
+  if (!serial::available() && !load::ready() && !link::pending()) {
     sleep_enable();
     sei();  // takes effect after the next instruction, so no interrupt slips in between
     sleep_cpu();
@@ -76,14 +89,17 @@ int main() {
   start();
   uint16_t polled_ms = clock::milliseconds();
   for (;;) {
-    while (serial::available() && link::can_answer()) {
-      parser.feed(serial::receive());
+    load::poll();
+    link::send_events();
+    if (link::answers_turn()) {
+      hear();
     }
     link::send_pending();
     const uint16_t now = clock::milliseconds();
     if (now != polled_ms) {
       polled_ms = now;
       inputs::poll();
+      load::watch(now);
       free_pins.poll(now);
     }
     watchdog::feed();

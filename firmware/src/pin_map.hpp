@@ -10,11 +10,10 @@ constexpr uint8_t FIRST_ANALOG = 14;
 constexpr uint8_t INPUT = 0, OUTPUT = 1, ANALOG = 2, PULLUP = 11;
 constexpr uint8_t NO_MODE = 0x7F;
 
-// A0 and A1 are kept for the bridge ADC to come.
+constexpr bool is_analog(uint8_t pin) { return pin >= 17 && pin < COUNT; }
 constexpr bool is_free(uint8_t pin) {
-  return pin == 7 || pin == 12 || pin == 13 || (pin >= 16 && pin < COUNT);
+  return pin == 7 || pin == 12 || pin == 13 || is_analog(pin);
 }
-constexpr bool is_analog(uint8_t pin) { return pin >= 16 && pin < COUNT; }
 constexpr bool offers(uint8_t pin, uint8_t mode) {
   return is_free(pin) && (mode == INPUT || mode == OUTPUT || mode == PULLUP ||
                           (mode == ANALOG && is_analog(pin)));
@@ -25,6 +24,7 @@ static_assert(!is_free(wire::pin::SERIAL_RX) && !is_free(wire::pin::SERIAL_TX) &
                   !is_free(wire::pin::GUARD) && !is_free(wire::pin::ESTOP) &&
                   !is_free(wire::pin::BUTTON) && !is_free(wire::pin::GATE) &&
                   !is_free(wire::pin::LATCH) && !is_free(wire::pin::CATCH) &&
-                  !is_free(wire::pin::LAMP),
+                  !is_free(wire::pin::LAMP) && !is_free(wire::pin::LOAD_DATA) &&
+                  !is_free(wire::pin::LOAD_CLOCK) && !is_free(wire::pin::ANGLE),
               "a pin of the rig must not be offered to Firmata");
 }  // namespace pins

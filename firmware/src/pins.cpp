@@ -1,5 +1,6 @@
 #include "pins.hpp"
 
+#include "angle.hpp"
 #include "board.hpp"
 
 namespace {
@@ -37,11 +38,9 @@ void FreePins::write(uint8_t pin, bool level) {
 bool FreePins::read(uint8_t pin) { return *registers(pin).read & board::mask(pin); }
 
 void FreePins::start_conversion(uint8_t pin) {
-  ADMUX = static_cast<uint8_t>(_BV(REFS0) | (pin - pins::FIRST_ANALOG));  // against the supply
-  // 125 kHz converter clock, inside the 50 to 200 kHz that ten bits want.
-  ADCSRA = _BV(ADEN) | _BV(ADSC) | _BV(ADPS2) | _BV(ADPS1) | _BV(ADPS0);
+  angle::ask(static_cast<uint8_t>(pin - pins::FIRST_ANALOG));
 }
 
-bool FreePins::conversion_done() { return !(ADCSRA & _BV(ADSC)); }
+bool FreePins::conversion_done() { return angle::answered(); }
 
-uint16_t FreePins::conversion() { return ADC; }
+uint16_t FreePins::conversion() { return angle::answer(); }

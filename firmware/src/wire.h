@@ -75,6 +75,13 @@ enum class Input : uint8_t {
   GATE = 3,
 };
 
+enum class LoadFault : uint8_t {
+  NONE = 0,
+  MISSING = 1,
+  STUCK = 2,
+  LATE = 3,
+};
+
 enum class Reason : uint8_t {
   NONE = 0,
   GUARD_OPEN = 1,

@@ -10,7 +10,7 @@ from pathlib import Path
 HERE = Path(__file__).parent
 ROOT = HERE.parent.parent
 CACHE = HERE / ".build"
-SOURCES = ("shim.c", "pins.c", "serial.c", "probes.c")
+SOURCES = ("shim.c", "pins.c", "serial.c", "adc.c", "converter.c", "probes.c")
 COMPILE = ("cc", "-O2", "-shared", "-fPIC", "-Wall", "-Wextra", "-isystem", "/usr/include/simavr")
 AVR_COMPILE = ("avr-gcc", "-mmcu=atmega328p", "-DF_CPU=16000000UL", "-Os", "-std=gnu11", "-Wall")
 

@@ -2,13 +2,26 @@
 
 import ctypes
 import enum
-import functools
 from collections.abc import Iterable
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from tests.emulator.build import build_shim
+import numpy as np
+from numpy.typing import NDArray
+
+from tests.emulator.binding import (
+    KNOT,
+    U8,
+    U64,
+    Conversion,
+    ConverterFigures,
+    Counters,
+    Event,
+    Probe,
+    library,
+)
 
 CYCLES_PER_S = 16_000_000
+SUPPLY_V = 5.0
 HOST_BYTE_CYCLES = 640.0  # 10 bits at 250,000 baud
 
 RESET_POWER, RESET_PIN, RESET_WATCHDOG = 1, 2, 8  # bits of MCUSR
@@ -19,6 +32,7 @@ class Vector(enum.IntEnum):
 
     INT0 = 1
     INT1 = 2
+    PCINT1 = 4
     PCINT2 = 5
     TIMER2_COMPA = 7
     TIMER2_COMPB = 8
@@ -27,6 +41,16 @@ class Vector(enum.IntEnum):
     TIMER1_OVF = 13
     USART_RX = 18
     USART_UDRE = 19
+    ADC = 21
+
+
+class ConverterFault(enum.IntEnum):
+    """What may be wrong with the bridge converter or its two wires."""
+
+    NONE = 0
+    ABSENT = 1
+    STUCK_LOW = 2
+    CLOCK_HELD = 3
 
 
 class Stop(enum.IntFlag):
@@ -46,98 +70,20 @@ class PinEvent(NamedTuple):
     level: int
 
 
-class _Event(ctypes.Structure):
-    _fields_ = (
-        ("cycle", ctypes.c_uint64),
-        ("port", ctypes.c_uint8),
-        ("bit", ctypes.c_uint8),
-        ("level", ctypes.c_uint8),
-        ("unused", ctypes.c_uint8 * 5),
-    )
-
-
-class Probe(ctypes.Structure):
-    """One interrupt's figures in cycles: latency from pending to first instruction."""
-
-    _fields_ = tuple(
-        (name, ctypes.c_uint64) for name in ("count", "max_latency", "max_length", "total_length")
-    )
-
-
-class Counters(ctypes.Structure):
-    """Counted since power-up of the process; `slept` in cycles, the rest in events."""
-
-    _fields_ = tuple(
-        (name, ctypes.c_uint64)
-        for name in (
-            "illegal_baud",
-            "rx_overruns",
-            "rx_bytes",
-            "tx_bytes",
-            "merged_edges",
-            "resets",
-            "slept",
-        )
-    )
-
-
-_U8, _U16, _U32, _U64, _P = (
-    ctypes.c_uint8,
-    ctypes.c_uint16,
-    ctypes.c_uint32,
-    ctypes.c_uint64,
-    ctypes.c_void_p,
-)
-_SIGNATURES: dict[str, tuple[Any, tuple[Any, ...]]] = {
-    "sim_new": (_P, (ctypes.c_char_p, _U32, ctypes.c_double)),
-    "sim_retire": (None, (_P,)),
-    "sim_reset_pin": (None, (_P,)),
-    "sim_hold_reset": (None, (_P, _U64)),
-    "sim_power_up": (None, (_P, _U64)),
-    "sim_run": (ctypes.c_int, (_P, _U64)),
-    "sim_cycle": (_U64, (_P,)),
-    "sim_pc": (_U32, (_P,)),
-    "sim_asleep": (ctypes.c_int, (_P,)),
-    "sim_counters": (None, (_P, _P)),
-    "sim_peek": (_U8, (_P, _U16)),
-    "sim_poke": (None, (_P, _U16, _U8)),
-    "sim_flash": (_U8, (_P, _U32)),
-    "sim_set_flash": (None, (_P, _U32, _U8)),
-    "sim_eeprom": (None, (_P, _U16, _P, _U32)),
-    "sim_set_eeprom": (None, (_P, _U16, ctypes.c_char_p, _U32)),
-    "sim_analog": (None, (_P, ctypes.c_int, _U32)),
-    "sim_drive": (None, (_P, ctypes.c_int, ctypes.c_int, ctypes.c_int)),
-    "sim_edges": (ctypes.c_int, (_P, _P, _U32)),
-    "sim_stop_on": (None, (_P, ctypes.c_int, _U8)),
-    "sim_changes": (_U32, (_P, _P, _U32)),
-    "sim_receive": (None, (_P, ctypes.c_char_p, _U32)),
-    "sim_sent": (_U32, (_P, _P, _P, _U32)),
-    "sim_probe": (None, (_P, ctypes.c_int, _P)),
-    "sim_clear_probes": (None, (_P,)),
-}
 _ROOM = 4096
-
-
-@functools.cache
-def _library() -> ctypes.CDLL:
-    library = ctypes.CDLL(str(build_shim()))
-    for name, (result, arguments) in _SIGNATURES.items():
-        function = getattr(library, name)
-        function.restype, function.argtypes = result, arguments
-    return library
 
 
 class Chip:
     """An ATmega328P running `image` from power-up at cycle 0."""
 
     def __init__(self, image: bytes, host_byte_cycles: float = HOST_BYTE_CYCLES) -> None:
-        self._c = _library()
+        self._c = library()
         self._sim = self._c.sim_new(image, len(image), host_byte_cycles)
         if not self._sim:
             raise RuntimeError("libsimavr does not know the atmega328p")
-        self._events = (_Event * _ROOM)()
-        self._bytes = (_U8 * _ROOM)()
-        self._cycles = (_U64 * _ROOM)()
+        self._events = (Event * _ROOM)()
+        self._bytes = (U8 * _ROOM)()
+        self._cycles = (U64 * _ROOM)()
 
     def __del__(self) -> None:
         if getattr(self, "_sim", None):
@@ -171,9 +117,33 @@ class Chip:
         """Put a level on a pin now."""
         self._c.sim_drive(self._sim, port, bit, level)
 
-    def analog(self, channel: int, volts: float) -> None:
-        """Put a voltage on an analog input."""
-        self._c.sim_analog(self._sim, channel, round(volts * 1000))
+    def analog(self, channel: int, volts: float, noise_steps: float = 0.0) -> None:
+        """Put a voltage on an analog input, with a noise (rms) in steps of the converter."""
+        self._c.sim_analog(self._sim, channel, volts / SUPPLY_V, noise_steps)
+
+    def analog_course(
+        self, channel: int, cycles: NDArray[np.uint64], levels: NDArray[np.float64]
+    ) -> None:
+        """The course of an input to come, as shares of the supply; straight between the cycles."""
+        knots = np.empty(len(cycles), dtype=KNOT)
+        knots["cycle"], knots["level"] = cycles, levels
+        self._c.sim_analog_course(self._sim, channel, knots.ctypes.data, len(knots))
+
+    def conversions(self, ready: Iterable[tuple[int, int]]) -> None:
+        """Conversions of the bridge converter to come: (cycle, code). Also fits the converter."""
+        given = [Conversion(*one) for one in ready]
+        array = (Conversion * len(given))(*given)
+        self._c.sim_conversions(self._sim, array, len(given))
+
+    def converter_fault(self, fault: ConverterFault) -> None:
+        """Put something wrong, or right, with the bridge converter."""
+        self._c.sim_converter_fault(self._sim, fault)
+
+    def converter_figures(self) -> ConverterFigures:
+        """What the bridge converter saw of its clock."""
+        out = ConverterFigures()
+        self._c.sim_converter_figures(self._sim, ctypes.byref(out))
+        return out
 
     def edges(self, events: Iterable[PinEvent]) -> None:
         """Levels to come, in order of time.
@@ -181,8 +151,8 @@ class Chip:
         Raises:
             ValueError: out of order.
         """
-        given = [_Event(*event) for event in events]
-        if self._c.sim_edges(self._sim, (_Event * len(given))(*given), len(given)):
+        given = [Event(*event) for event in events]
+        if self._c.sim_edges(self._sim, (Event * len(given))(*given), len(given)):
             raise ValueError("pin edges out of order of time")
 
     def stop_on(self, port: int, mask: int) -> None:
@@ -234,7 +204,7 @@ class Chip:
 
     def eeprom(self, offset: int, size: int) -> bytes:
         """Bytes of the EEPROM."""
-        out = (_U8 * size)()
+        out = (U8 * size)()
         self._c.sim_eeprom(self._sim, offset, out, size)
         return bytes(out)
 

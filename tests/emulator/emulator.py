@@ -7,14 +7,28 @@ It answers to the same calls as `rig.virtual.standin.StandIn`: a byte stream, an
 from collections import deque
 from pathlib import Path
 
+import numpy as np
+
 from rig.board import wire
+from tests.emulator.binding import Counters, Probe
 from tests.emulator.build import read_hex
-from tests.emulator.chip import CYCLES_PER_S, HOST_BYTE_CYCLES, Chip, Counters, PinEvent, Probe
-from tests.emulator.world import OUTPUT_AT, PORTS, HostClock, OutputChange, Plant, port_and_bit
+from tests.emulator.chip import CYCLES_PER_S, HOST_BYTE_CYCLES, Chip, PinEvent
+from tests.emulator.world import (
+    OUTPUT_AT,
+    PORTS,
+    Converter,
+    HostClock,
+    Jig,
+    OutputChange,
+    Plant,
+    port_and_bit,
+)
 
 CHUNK_S = 1e-3  # no actuator answers within 5 ms, so a later report still precedes its effect
 START_UP_S = 0.065  # reset to first instruction (ATmega328P start-up time; from memory)
 READ_TIMEOUT_S = 1.0
+ANGLE_INPUT = wire.PINS["ANGLE"] - 14
+KNOT_S = 1e-3  # between two looks at the arm's angle; straight in between
 RJMP_SELF = b"\xff\xcf"  # 0xCFFF: jump to this very instruction
 
 
@@ -24,6 +38,9 @@ class EmulatedBoard:
     Args:
         image: path of the .hex file.
         tower: the plant, which this board advances.
+        jig: turns the angle sensor, and is advanced by this board (None: A2 is left to set_analog).
+        converter: the bridge converter (None: there is none).
+        angle_noise_steps: rms noise of one 10-bit conversion of the jig's sensor.
         resonator_error: relative; the chip runs at 16 MHz * (1 + error).
 
     Attributes:
@@ -33,8 +50,18 @@ class EmulatedBoard:
         outputs: every change of latch, catch and lamp.
     """
 
-    def __init__(self, image: Path, tower: Plant, *, resonator_error: float = 0.0) -> None:
+    def __init__(
+        self,
+        image: Path,
+        tower: Plant,
+        *,
+        jig: Jig | None = None,
+        converter: Converter | None = None,
+        angle_noise_steps: float = 0.5,
+        resonator_error: float = 0.0,
+    ) -> None:
         self.tower = tower
+        self.jig, self.converter = jig, converter
         self.clock = HostClock(tower, self.run)
         self.now_s = tower.now_s
         self.outputs: list[OutputChange] = []
@@ -44,6 +71,10 @@ class EmulatedBoard:
         for port in PORTS:
             mask = sum(1 << bit for at, bit in OUTPUT_AT if at == port)
             self.chip.stop_on(port, mask)
+        self._fed_s = tower.now_s
+        self.chip.analog(ANGLE_INPUT, 0.0, angle_noise_steps if jig is not None else 0.0)
+        if converter is not None:
+            self.chip.conversions([])
         self._arrived: deque[int] = deque()
         self._powered = self._listening = True
         self._deaf_until_s = tower.now_s
@@ -110,7 +141,7 @@ class EmulatedBoard:
         self.chip.drive(*port_and_bit(pin), level)
 
     def set_analog(self, channel: int, volts: float) -> None:
-        """The world puts a voltage on A2..A5."""
+        """The world puts a voltage on A3..A5 (or on A2, where no jig does)."""
         self.chip.analog(channel, volts)
 
     @property
@@ -172,6 +203,12 @@ class EmulatedBoard:
         self._flash_kept = at, self.chip.flash(at, len(RJMP_SELF)), self.chip.counters().resets
         self.chip.set_flash(at, RJMP_SELF)
 
+    def stall(self, seconds: float) -> None:
+        """The main loop stands still for a while, its interrupts alive."""
+        self.hang()
+        self.run(self.now_s + seconds)
+        self._restore_flash()
+
     # -- figures
 
     def counters(self) -> Counters:
@@ -202,6 +239,7 @@ class EmulatedBoard:
         """Tower first, then the board with the pin edges that the tower made."""
         self.tower.advance(until_s)
         edges = self.tower.take_edges()
+        self._feed(until_s)
         if self._powered:
             now = self.chip.cycle
             self.chip.edges(
@@ -214,6 +252,7 @@ class EmulatedBoard:
 
     def _run_quiet(self, until_s: float) -> None:
         """The board alone, until an output changes: the tower makes no edge by itself."""
+        self._feed(until_s)
         if self._powered:
             self.chip.run(self._cycle(until_s))
             if self.chip.cycle < self._cycle(until_s):
@@ -221,8 +260,22 @@ class EmulatedBoard:
         self.tower.advance(until_s)
         self._arrive(until_s)
 
+    def _feed(self, until_s: float) -> None:
+        """Bring the chip what jig and converter will show it until then."""
+        begin, self._fed_s = self._fed_s, max(self._fed_s, until_s)
+        if self.converter is not None:
+            ready = self.converter.take(until_s)
+            if self._powered:
+                self.chip.conversions((self._cycle(t_s), code) for t_s, code in ready)
+        if self.jig is not None and self._powered and until_s > begin:
+            t_s = np.linspace(begin, until_s, 2 + int((until_s - begin) / KNOT_S))
+            cycles = np.rint((t_s - self._origin_s) * self._cycles_per_s).astype(np.uint64)
+            self.chip.analog_course(ANGLE_INPUT, cycles, self.jig.angle_ratio(t_s))
+
     def _arrive(self, now_s: float) -> None:
         self.now_s = now_s
+        if self.jig is not None:
+            self.jig.advance(now_s)
         self._collect()
         self._report_outputs()
         kept = self._flash_kept

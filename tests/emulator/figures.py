@@ -24,6 +24,7 @@ class Load:
     encoder_latency_cycles: int
     encoder_length_cycles: int
     sampler_latency_cycles: int
+    longest_clock_high_cycles: int
     busy: float
 
 
@@ -38,8 +39,8 @@ def wander(tower: ScriptedTower, start_s: float, rate_hz: float, edges: int) -> 
 
 
 def under_load(rate_hz: float, edges: int) -> Load:
-    """Encoder edges at `rate_hz` with height, ports and four analog inputs streaming."""
-    b = bench()
+    """Encoder edges at `rate_hz` with all channels, ports and three analog inputs streaming."""
+    b = bench(jig=True)
     b.host.beating = True
     load_all(b.host)
     b.board.chip.clear_probes()
@@ -59,12 +60,13 @@ def under_load(rate_hz: float, edges: int) -> Load:
         encoder_latency_cycles=max(p.max_latency for p in vectors),
         encoder_length_cycles=max(p.max_length for p in vectors),
         sampler_latency_cycles=b.board.probe(Vector.TIMER2_COMPA).max_latency,
+        longest_clock_high_cycles=b.board.chip.converter_figures().longest_high,
         busy=1 - slept / CYCLES_PER_S / (end - start + 0.05),
     )
 
 
 def _falling(in_flight: bool) -> Bench:
-    b = bench()
+    b = bench(jig=True)
     load_all(b.host)
     release(b.host, b.tower)
     if in_flight:

@@ -2,7 +2,8 @@
 //
 // Mended here: a pull-up overwrites an input that is driven from outside, at boot and on any write
 // to its port; a pin that is low before EICRA is set starts an endless level interrupt; a write to
-// TIFRn clears all the timer's flags; a reset tells no pin.
+// TIFRn clears all the timer's flags, and one to PCIFR none; a pin change interrupt enabled after
+// its flag was set does not come; a reset tells no pin.
 #include <string.h>
 #include <simavr/avr_extint.h>
 #include <simavr/avr_ioport.h>
@@ -10,14 +11,19 @@
 #include "shim.h"
 
 enum { PIN_B = 0x23, REGISTERS = 3, DDR = 1, PORT = 2 };  // PINx, DDRx, PORTx follow each other
-enum { TIFR0 = 0x35, TIFR2 = 0x37, INT0 = 1, ENCODER_BIT = 2 };
+enum { TIFR0 = 0x35, TIFR2 = 0x37, PCIFR = 0x3B, PCICR = 0x68 };
+enum { INT0 = 1, ENCODER_BIT = 2, CONVERTER_CLOCK = 1 };
+
+static void tell_held(sim_t *s, int port) {
+  avr_ioport_external_t pull = {.name = 'B' + port, .mask = s->held[port], .value = s->level[port]};
+  avr_ioctl(s->avr, AVR_IOCTL_IOPORT_SET_EXTERNAL('B' + port), &pull);
+}
 
 static void hold(sim_t *s, int port, int bit, int level) {
   uint8_t mask = 1 << bit;
   s->held[port] |= mask;
   s->level[port] = level ? s->level[port] | mask : s->level[port] & ~mask;
-  avr_ioport_external_t pull = {.name = 'B' + port, .mask = s->held[port], .value = s->level[port]};
-  avr_ioctl(s->avr, AVR_IOCTL_IOPORT_SET_EXTERNAL('B' + port), &pull);
+  tell_held(s, port);
 }
 
 // An encoder edge that comes while the one before still waits for its interrupt is merged with it.
@@ -31,6 +37,13 @@ void sim_drive(sim_t *s, int port, int bit, int level) {
   count_merged(s, port, bit, level);
   hold(s, port, bit, level);
   avr_raise_irq(s->pin[port][bit], level);
+}
+
+// Nothing outside drives the pin any more: its pull-up does, or nothing.
+void sim_let_go(sim_t *s, int port, int bit) {
+  s->held[port] &= ~(1 << bit);
+  tell_held(s, port);
+  avr_raise_irq(s->pin[port][bit], s->avr->data[PIN_B + REGISTERS * port + PORT] >> bit & 1);
 }
 
 static avr_cycle_count_t on_edge(avr_t *avr, avr_cycle_count_t when, void *param) {
@@ -74,6 +87,8 @@ static void note_driven(sim_t *s, int port) {
     if ((changed >> bit) & 1)
       *(pin_event_t *)list_add(&s->changes, 1) = (pin_event_t){
           .cycle = s->avr->cycle, .port = port, .bit = bit, .level = (now >> bit) & 1};
+  if (port == PORT_C && (changed >> CONVERTER_CLOCK) & 1)
+    converter_clock(s, (now >> CONVERTER_CLOCK) & 1);
   if (changed & s->stop_on[port]) {
     s->stop |= STOP_PIN;
     s->avr->run_cycle_count = 0;  // leave the core after this instruction
@@ -89,13 +104,27 @@ static void on_port_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void
 }
 
 // A one clears its own flag and no other.
-static void on_tifr_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
-  (void)param;
+static void on_flags_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
+  sim_t *s = param;
   for (int i = 0; i < avr->interrupts.vector_count; ++i) {
     avr_int_vector_t *v = avr->interrupts.vector[i];
     if (v->raised.reg != address || !((value >> v->raised.bit) & 1)) continue;
     avr_regbit_clear(avr, v->raised);
     avr_clear_interrupt(avr, v);
+    s->pending_since[v->vector] = 0;
+  }
+}
+
+// An interrupt enabled while its flag is set comes at once.
+static void on_change_enable(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
+  sim_t *s = param;
+  uint8_t fresh = value & ~avr->data[address];
+  avr->data[address] = value;
+  for (int i = 0; i < avr->interrupts.vector_count; ++i) {
+    avr_int_vector_t *v = avr->interrupts.vector[i];
+    if (v->enable.reg != address || !((fresh >> v->enable.bit) & 1)) continue;
+    s->pending_since[v->vector] = 0;  // what a disabled one waited is no delay
+    if (avr_regbit_get(avr, v->raised)) avr_raise_interrupt(avr, v);
   }
 }
 
@@ -108,6 +137,12 @@ static void wrap_port(sim_t *s, int port) {
   }
 }
 
+static void on_write(sim_t *s, int address, avr_io_write_t write) {
+  int io = AVR_DATA_TO_IO(address);
+  s->avr->io[io].w.c = write;
+  s->avr->io[io].w.param = s;
+}
+
 void pins_init(sim_t *s) {
   avr_t *a = s->avr;
   s->edges.size = s->changes.size = sizeof(pin_event_t);
@@ -116,7 +151,9 @@ void pins_init(sim_t *s) {
       s->pin[port][bit] = avr_io_getirq(a, AVR_IOCTL_IOPORT_GETIRQ('B' + port), bit);
     wrap_port(s, port);
   }
-  for (int r = TIFR0; r <= TIFR2; ++r) a->io[AVR_DATA_TO_IO(r)].w.c = on_tifr_write;
+  for (int r = TIFR0; r <= TIFR2; ++r) on_write(s, r, on_flags_write);
+  on_write(s, PCIFR, on_flags_write);
+  on_write(s, PCICR, on_change_enable);
   for (int i = 0; i < a->interrupts.vector_count; ++i) {
     avr_int_vector_t *v = a->interrupts.vector[i];
     if (v->vector == INT0 || v->vector == INT0 + 1) s->encoder[v->vector - INT0] = v;

@@ -1,9 +1,15 @@
 """A plant that does what a test writes down: edges at their times, nothing else."""
 
 from collections import deque
+from collections.abc import Callable
 from typing import NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 from rig.board import wire
+
+Floats = NDArray[np.float64]
 
 COUNT_LEVELS = ((0, 0), (1, 0), (1, 1), (0, 1))  # of A and B by count & 3; A leads when rising
 
@@ -84,3 +90,37 @@ class ScriptedTower:
     def set_output(self, name: str, on: bool, t_s: float) -> None:
         """Remember what the board did."""
         self.seen.append((name, on, t_s))
+
+
+class ScriptedConverter:
+    """A bridge converter with a clock of its own ; `code(n)` is the code of conversion n."""
+
+    def __init__(self, rate_hz: float, code: Callable[[int], int], first_s: float = 0.02) -> None:
+        self._period_s = 1 / rate_hz
+        self._code, self._first_s = code, first_s
+        self._next = 0
+        self.given: list[tuple[float, int]] = []
+
+    @property
+    def next_ready_s(self) -> float:
+        """When the next conversion is ready."""
+        return self._first_s + self._next * self._period_s
+
+    def take(self, until_s: float) -> list[tuple[float, int]]:
+        """Conversions ready by `until_s`, each given once."""
+        fresh = []
+        while self.next_ready_s <= until_s:
+            fresh.append((self.next_ready_s, self._code(self._next)))
+            self._next += 1
+        self.given += fresh
+        return fresh
+
+
+class ScriptedJig:
+    """An arm whose sensor shows `ratio(t_s)` of its supply; shape of `t_s`."""
+
+    def __init__(self, ratio: Callable[[Floats], Floats]) -> None:
+        self.angle_ratio = ratio
+
+    def advance(self, until_s: float) -> None:
+        """Nothing to do: the ratio is a function of time."""

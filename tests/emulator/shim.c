@@ -10,7 +10,6 @@
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
-#include <simavr/avr_adc.h>
 #include <simavr/avr_eeprom.h>
 #include <simavr/sim_core.h>
 #include <simavr/sim_cycle_timers.h>
@@ -53,6 +52,8 @@ static void after_reset(sim_t *s) {
   a->run_cycle_limit = RUN_LIMIT;
   probes_after_reset(s);
   serial_after_reset(s);
+  adc_after_reset(s);
+  converter_after_reset(s);
   pins_after_reset(s);
   if (s->until) avr_cycle_timer_register(a, ahead(s, s->until), on_until, s);
 }
@@ -71,8 +72,9 @@ static sim_t *retired;
 
 static void release(sim_t *s) {
   list_t *lists[] = {&s->edges, &s->changes, &s->serial.input, &s->serial.output,
-                     &s->serial.output_end};
+                     &s->serial.output_end, &s->converter.schedule};
   for (size_t i = 0; i < sizeof lists / sizeof *lists; ++i) free(lists[i]->items);
+  for (int i = 0; i < ANALOG_INPUTS; ++i) free(s->adc.input[i].knots.items);
   avr_terminate(s->avr);
   free(s->avr);
   free(s);
@@ -106,6 +108,8 @@ sim_t *sim_new(const uint8_t *code, uint32_t size, double host_byte_cycles) {
   s->serial.host_byte_cycles = host_byte_cycles;
   pins_init(s);
   serial_init(s);
+  adc_init(s);
+  converter_init(s);
   probes_init(s);
   after_reset(s);
   a->data[MCUSR] = PORF;
@@ -115,6 +119,8 @@ sim_t *sim_new(const uint8_t *code, uint32_t size, double host_byte_cycles) {
 static void jump(sim_t *s, uint64_t cycle) {
   s->edges.used = s->edges_at = 0;
   serial_forget(s);
+  adc_forget(s);
+  converter_forget(s);
   s->avr->cycle = cycle;
 }
 
@@ -142,6 +148,7 @@ void sim_power_up(sim_t *s, uint64_t cycle) {
   }
   jump(s, cycle);
   reset(s, avr_reset);
+  if (s->converter.attached) converter_power_up(s);
   a->data[MCUSR] = PORF;
 }
 
@@ -201,8 +208,4 @@ void sim_eeprom(sim_t *s, uint16_t offset, uint8_t *out, uint32_t size) {
 void sim_set_eeprom(sim_t *s, uint16_t offset, uint8_t *in, uint32_t size) {
   avr_eeprom_desc_t d = {.ee = in, .offset = offset, .size = size};
   avr_ioctl(s->avr, AVR_IOCTL_EEPROM_SET, &d);
-}
-
-void sim_analog(sim_t *s, int channel, uint32_t millivolts) {
-  avr_raise_irq(avr_io_getirq(s->avr, AVR_IOCTL_ADC_GETIRQ, channel), millivolts);
 }

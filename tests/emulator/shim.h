@@ -7,11 +7,13 @@
 #include <stddef.h>
 #include <stdint.h>
 #include <simavr/sim_avr.h>
+#include <simavr/avr_adc.h>
 #include <simavr/avr_uart.h>
 
 enum { PORT_B, PORT_C, PORT_D, PORTS };
 enum { STOP_TIME = 1, STOP_PIN = 2, STOP_CRASH = 4 };
-enum { VECTORS = 26, ENTRY_CYCLES = 4, WAKE_CYCLES = 4 };
+enum { CONVERTER_SOUND, CONVERTER_ABSENT, CONVERTER_STUCK_LOW, CONVERTER_CLOCK_HELD };
+enum { VECTORS = 26, ANALOG_INPUTS = 8, ENTRY_CYCLES = 4, WAKE_CYCLES = 4 };
 
 // A level on a pin at a cycle: an input edge to come, or a change of a driven output.
 typedef struct { uint64_t cycle; uint8_t port, bit, level, unused[5]; } pin_event_t;
@@ -36,11 +38,46 @@ typedef struct {
   uint8_t buffered, buffer;
 } serial_t;
 
+// A voltage at a cycle, as a share of the supply.
+typedef struct { uint64_t cycle; double level; } knot_t;
+
+typedef struct {
+  double level, noise;  // noise of a conversion, in its steps
+  list_t knots;         // knot_t; when there are any, they tell the level
+  size_t at;
+} analog_t;
+
+typedef struct {
+  avr_adc_t *unit;
+  analog_t input[ANALOG_INPUTS];
+  uint64_t clock_from, end;  // its own clock runs since; end of the conversion, 0 when idle
+  double sampled;
+  uint64_t random, conversions;
+  uint8_t mux, first;
+} adc_t;
+
+typedef struct { uint64_t cycle; int32_t code, unused; } conversion_t;
+
+typedef struct {
+  uint64_t conversions, unread, torn, other_pulses, power_downs, longest_high;
+} converter_figures_t;
+
+typedef struct {
+  list_t schedule;  // conversion_t
+  size_t at;
+  converter_figures_t figures;
+  uint64_t rose;
+  uint32_t word;
+  int attached, fault, level, line, clock, chip_clock, down, pulses, mode, settling;
+} converter_t;
+
 typedef struct sim {
   struct sim *next_retired;
   avr_t *avr;
   avr_uart_t *uart;
   serial_t serial;
+  adc_t adc;
+  converter_t converter;
   counters_t counters;
   int stop;
   uint64_t until;
@@ -61,11 +98,23 @@ typedef struct sim {
 void *list_add(list_t *list, size_t count);
 void list_drop(list_t *list, size_t count);
 
+void sim_drive(sim_t *s, int port, int bit, int level);
+void sim_let_go(sim_t *s, int port, int bit);
+void sim_converter_fault(sim_t *s, int fault);
+
 void pins_init(sim_t *s);
 void pins_after_reset(sim_t *s);
 void serial_init(sim_t *s);
 void serial_after_reset(sim_t *s);
 void serial_forget(sim_t *s);
+void adc_init(sim_t *s);
+void adc_after_reset(sim_t *s);
+void adc_forget(sim_t *s);
+void converter_init(sim_t *s);
+void converter_after_reset(sim_t *s);
+void converter_forget(sim_t *s);
+void converter_power_up(sim_t *s);
+void converter_clock(sim_t *s, int level);
 void probes_init(sim_t *s);
 void probes_after_reset(sim_t *s);
 

@@ -3,6 +3,9 @@
 from collections.abc import Callable, Sequence
 from typing import NamedTuple, Protocol
 
+import numpy as np
+from numpy.typing import NDArray
+
 from rig.board import wire
 
 EPOCH_S = 1_000.0  # what the host's clock shows at plant time zero
@@ -32,6 +35,24 @@ class Plant(Protocol):
     def take_edges(self) -> Sequence[Edge]: ...
     def levels(self) -> dict[str, int]: ...
     def set_output(self, name: str, on: bool, t_s: float) -> None: ...
+
+
+class Jig(Protocol):
+    """What turns the angle sensor; `rig.virtual.jig.Jig` is one.
+
+    It must know its course up to the next thing asked of it: times to come may be asked for.
+    """
+
+    def advance(self, until_s: float) -> None: ...
+    def angle_ratio(self, t: NDArray[np.float64]) -> NDArray[np.float64]: ...
+
+
+class Converter(Protocol):
+    """The bridge converter's own clock and codes."""
+
+    @property
+    def next_ready_s(self) -> float: ...
+    def take(self, until_s: float) -> Sequence[tuple[float, int]]: ...
 
 
 class OutputChange(NamedTuple):

@@ -16,7 +16,7 @@ from tests.firmware.host import library
 MESSAGES: dict[str, list[int]] = json.loads(
     Path(__file__).with_name("firmata_messages.json").read_text()
 )["messages"]
-FREE = (7, 12, 13, 16, 17, 18, 19)
+FREE = (7, 12, 13, 17, 18, 19)
 RESERVED = tuple(pin for pin in range(20) if pin not in FREE)
 INPUT, OUTPUT, ANALOG, PULLUP = 0, 1, 2, 11
 Log = list[tuple[str, int, int]]
@@ -78,6 +78,11 @@ def string(text: str) -> bytes:
     return bytes([0xF0, 0x71, *(b for c in text.encode() for b in (c, 0)), 0xF7])
 
 
+def on_channel(channel: int, message: list[int]) -> bytes:
+    """A published message of one channel, for another: its status byte's low nibble."""
+    return bytes([message[0] & 0xF0 | channel, *message[1:]])
+
+
 def test_version_query_gives_the_published_report(bench: Bench) -> None:
     assert FIRMATA_VERSION == (2, 8)
     assert bench.feed(*MESSAGES["version_request"]) == bytes(MESSAGES["version_report_2_8"])
@@ -98,7 +103,7 @@ def test_free_pins_and_only_they_have_modes(bench: Bench) -> None:
     analog = bytes(MESSAGES["capability_response"][10:12])  # ten bits
     assert len(pins) == 20
     for pin, modes in enumerate(pins):
-        expected = b"" if pin not in FREE else digital + (analog if pin >= 16 else b"")
+        expected = b"" if pin not in FREE else digital + (analog if pin >= 17 else b"")
         assert modes == expected, pin
 
 
@@ -106,9 +111,9 @@ def test_no_pin_of_the_rig_is_free() -> None:
     assert not set(FREE) & set(PINS.values())
 
 
-def test_analog_channels_are_those_of_a2_to_a5(bench: Bench) -> None:
+def test_analog_channels_are_those_of_a3_to_a5(bench: Bench) -> None:
     answer = bench.feed(*MESSAGES["analog_mapping_query"])
-    assert answer == bytes([0xF0, 0x6A, *[0x7F] * 16, 2, 3, 4, 5, 0xF7])
+    assert answer == bytes([0xF0, 0x6A, *[0x7F] * 17, 3, 4, 5, 0xF7])
 
 
 def test_published_pin_messages_reach_the_hardware(bench: Bench) -> None:
@@ -185,16 +190,16 @@ def test_a_change_waits_for_room_and_is_not_lost(bench: Bench) -> None:
 
 
 def test_analog_values_come_at_the_sampling_interval(bench: Bench) -> None:
-    bench.analog(16, 1023)
+    bench.analog(17, 1023)
     bench.analog(18, 5)
     assert bench.feed(*MESSAGES["sampling_interval_19ms"]) == b""
-    bench.feed(0xC2, 1)
+    bench.feed(0xC3, 1)
     bench.feed(0xC4, 1)
     sent = {now: bench.poll(now) for now in range(1, 40)}
     told = {now: data for now, data in sent.items() if data}
-    a2 = bytes(MESSAGES["analog_A2_value_1023"])
+    a3 = on_channel(3, MESSAGES["analog_A2_value_1023"])
     a4 = bytes([0xE4, 5, 0])
-    assert told == {20: a2, 21: a4, 39: a2}
+    assert told == {20: a3, 21: a4, 39: a3}
 
 
 def test_the_published_interval_of_a_second_is_kept(bench: Bench) -> None:
@@ -210,7 +215,7 @@ def test_a_pull_up_shows_in_the_pin_state(bench: Bench) -> None:
 
 
 def test_system_reset_makes_inputs_of_all_free_pins_and_ends_reports(bench: Bench) -> None:
-    bench.feed(0xF4, 13, OUTPUT, 0xD0, 1, 0xC2, 1)
+    bench.feed(0xF4, 13, OUTPUT, 0xD0, 1, 0xC3, 1)
     bench.log()
     assert bench.feed(*MESSAGES["system_reset"]) == b""
     assert bench.log() == [("m", pin, INPUT) for pin in FREE]
