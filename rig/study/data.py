@@ -87,8 +87,10 @@ class Response:
         return math.log(value) if self.scale == LOG else value
 
     def outward(self, value: float) -> float:
-        """Back from the scale of analysis: a ratio on the log scale."""
-        return math.exp(value) if self.scale == LOG else value
+        """Back from the scale of analysis: a ratio on the log scale (infinite beyond e^700)."""
+        if self.scale != LOG:
+            return value
+        return math.exp(value) if value < 700 else math.inf
 
     def inward_u(self, value: float, u: float) -> float:
         """A standard uncertainty on the scale of analysis, to first order."""

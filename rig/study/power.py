@@ -10,10 +10,10 @@ from collections.abc import Callable
 
 from scipy import stats
 from scipy.optimize import brentq
-from scipy.special import nctdtr, stdtrit
+from scipy.special import stdtrit
 
 from rig.study.verdict import CHANCE, LEVEL
-from rig.study.welch import detectable, power
+from rig.study.welch import beyond, detectable, power
 
 MOST = 1000  # blades a group; nobody forges more for one study
 
@@ -31,9 +31,7 @@ def scatter_of_means(between: float, within: float, repeats: int) -> float:
 def found_pooled(d: float, n: float, level: float = LEVEL) -> float:
     """Power of Student's two-sided t, two groups of `n`, true difference `d` scatters."""
     dof, shift = 2 * n - 2, d * math.sqrt(n / 2)
-    bound = -stdtrit(dof, level / 2)
-    far = nctdtr(dof, shift, -bound) if shift < 6 else 0.0
-    return float(1 - nctdtr(dof, shift, bound) + far)
+    return float(beyond(dof, shift, -stdtrit(dof, level / 2)))
 
 
 def found_anova(f: float, n: float, groups: int, level: float = LEVEL) -> float:

@@ -138,12 +138,12 @@ def layout(data: StudyData) -> Layout:
     }
     unit, reasons = _unit(cells)
     groups = tuple(_group_mean(name, unit, by_group[name], cells[name]) for name in names)
-    thin = tuple(_thin(group, unit) for group in groups if group.dof == 0)
+    thin = tuple(_thin(group, unit) for group in groups if group.dof == 0 and _own(group, unit))
     means = {
         name: {load: fmean(values) for load, values in loads.items()}
         for name, loads in cells.items()
     }
-    return Layout(unit, groups, blades, means, reasons + (() if unit == PAIR_IN_LOAD else thin))
+    return Layout(unit, groups, blades, means, reasons + thin)
 
 
 Cells = dict[str, dict[str, list[float]]]
@@ -240,6 +240,11 @@ def _within_loads(cells: Sequence[Sequence[float]]) -> tuple[float, float, int, 
     return estimate, squares / dof * spread, dof, math.sqrt(squares / dof)
 
 
+def _own(group: GroupMean, unit: str) -> bool:
+    """Whether a group without degrees of freedom lacks them for its own small number."""
+    return group.blades < 2 or unit == LOAD
+
+
 def _thin(group: GroupMean, unit: str) -> Reason:
     if group.blades == 0:
         text = f"{group.name}: no values."
@@ -248,11 +253,9 @@ def _thin(group: GroupMean, unit: str) -> Reason:
             f"{group.name}: {group.blades} blades of one furnace load. The recipe cannot be told "
             "from the load; two loads or more are needed."
         )
-    elif group.blades == 1:
+    else:
         text = (
             f"{group.name}: one blade, {group.trials} trials. The group cannot be told from the "
             "blade; two blades or more are needed."
         )
-    else:
-        text = f"{group.name}: no statement about the group (see the furnace loads)."
     return Reason("group_not_told", text, group.units, 2, unit)

@@ -22,7 +22,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
-from scipy.special import betaln, expit, nctdtr, stdtr, stdtrit
+from scipy.special import betaln, chdtr, expit, nctdtr, stdtr, stdtrit
 
 Array = NDArray[np.float64]
 
@@ -75,10 +75,21 @@ def rejection(level: Any, f1: float, f2: float, share: Any, shift: float = 0.0) 
     if shift == 0:
         chance = 2 * stdtr(total, -bound)
     else:
-        # The far tail is below the normal tail of the shift; scipy gives nan for it far out.
-        far = nctdtr(total, shift, -bound) if shift < 6 else 0.0
-        chance = 1 - nctdtr(total, shift, bound) + far
+        chance = beyond(total, shift, bound)
     return np.asarray((weights * chance).sum(axis=-1), dtype=float)
+
+
+def beyond(dof: float, shift: float, bound: Any) -> Any:
+    """Chance that noncentral t lies outside +-`bound`, for a shift of 0 or more.
+
+    scipy's nctdtr gives nan for far tails below about 1e-18, and for all beyond a shift of about
+    38. Beyond 30 the normal part no longer matters beside the shift, which leaves the chi-square
+    of the scatter.
+    """
+    if shift > 30:
+        return chdtr(dof, dof * (shift / bound) ** 2)
+    far = np.nan_to_num(nctdtr(dof, shift, -bound), nan=0.0)
+    return 1 - nctdtr(dof, shift, bound) + far
 
 
 @lru_cache(maxsize=256)
@@ -133,8 +144,7 @@ def factor(level: float, dof: float, f1: float, f2: float) -> float:
 def power(shift: float, level: float, f1: float, f2: float, share: float = 0.5) -> float:
     """Chance that a true difference of `shift` standard errors is found at `level`."""
     if f2 == 0:
-        bound = -stdtrit(f1, level / 2)
-        return float(1 - nctdtr(f1, shift, bound) + (nctdtr(f1, shift, -bound) if shift < 6 else 0))
+        return float(beyond(f1, shift, -stdtrit(f1, level / 2)))
     return float(rejection(nominal(level, f1, f2), f1, f2, share, shift))
 
 

@@ -1,0 +1,54 @@
+"""How amounts are said: a ratio as so much more or less, a difference with its unit."""
+
+import math
+
+from rig.study.data import LOG, Response
+
+
+def number(value: float) -> str:
+    """Three figures, no exponent for usual sizes."""
+    return f"{value:.3g}"
+
+
+def amount(response: Response, effect: float) -> str:
+    """One effect: "43 % more", "3 times", "0.8 HRC less"."""
+    if response.scale == LOG:
+        if effect >= 3:
+            return f"{number(effect)} times"
+        return f"{percent(effect)} {'more' if effect >= 1 else 'less'}"
+    return f"{number(abs(effect))} {response.unit} {'more' if effect >= 0 else 'less'}"
+
+
+def percent(ratio: float) -> str:
+    """How far a ratio is from 1."""
+    away = abs(ratio - 1) * 100
+    return f"{away:.0f} %" if away >= 10 else f"{away:.1f} %"
+
+
+def span(response: Response, low: float, high: float) -> str:
+    """An interval: "between 14 % less and 35 % more", open ends as such."""
+    nothing = 0.0 if response.scale == LOG else -math.inf
+    if low <= nothing and math.isinf(high):
+        return "not bounded"
+    if low <= nothing:
+        return f"at most {amount(response, high)}"
+    if math.isinf(high):
+        return f"at least {amount(response, low)}"
+    return f"between {amount(response, low)} and {amount(response, high)}"
+
+
+def size(response: Response, effect: float) -> str:
+    """A size without direction: "25 %", "a factor of 3.2", "1 HRC"."""
+    if response.scale != LOG:
+        return f"{number(abs(effect))} {response.unit}"
+    factor = max(effect, 1 / effect)
+    if factor > 1000:
+        return "a factor of more than 1000"
+    return percent(factor) if factor < 3 else f"a factor of {number(factor)}"
+
+
+def probability(p: float) -> str:
+    """A p for a table."""
+    if math.isnan(p):
+        return "-"
+    return "< 0.001" if p < 0.001 else f"{p:.3f}" if p < 0.1 else f"{p:.2f}"

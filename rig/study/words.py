@@ -1,0 +1,206 @@
+"""What the maker reads: one plain sentence or two for each result.
+
+"No difference" is never said: either a difference is shown, or one above the margin is ruled out,
+or the study cannot tell, and then it says what it would have found.
+"""
+
+import math
+
+from rig.study.agreement import Agreement
+from rig.study.anova import Components
+from rig.study.capability import Capability
+from rig.study.censored import CensoredComparison
+from rig.study.compare import Comparison, Result
+from rig.study.data import LOG, Response
+from rig.study.parity import EQUAL, UNEQUAL, Parity
+from rig.study.phrases import amount, number, size, span
+from rig.study.plan import StudyPlan
+from rig.study.rates import Rate
+from rig.study.reach import Reach
+from rig.study.staircase import Estimate
+from rig.study.units import BLADE, BLADE_IN_LOAD, LOAD, NONE, PAIR_IN_LOAD, Layout
+from rig.study.verdict import CANNOT_TELL, SHOWN
+
+COUNTED = {
+    BLADE: "{blades} blades are counted, not the trials.",
+    LOAD: "{units} furnace loads are counted: blades of one load are no proof of their recipe one "
+    "by one.",
+    BLADE_IN_LOAD: "Blades are compared within their furnace load.",
+    PAIR_IN_LOAD: "Each furnace load gives one difference.",
+    NONE: "The furnace loads allow no statement about groups.",
+}
+
+
+def counted(layout: Layout) -> str:
+    """What the statements rest on."""
+    trials = sum(group.trials for group in layout.groups)
+    blades = sum(group.blades for group in layout.groups)
+    units = sum(group.units for group in layout.groups)
+    start = f"{trials} trials on {blades} blades, averaged within each blade first."
+    return f"{start} {COUNTED[layout.unit].format(units=units, blades=blades)}"
+
+
+def comparison(told: Comparison, response: Response) -> str:
+    """One group against another, verdict first."""
+    pair = f"{told.group} against {told.against}"
+    parts = [f"{pair}: {told.verdict}."]
+    if math.isfinite(told.low):
+        parts.append(
+            f"{response.name.capitalize()} is {amount(response, told.effect)}; with 95 % "
+            f"confidence {span(response, told.low, told.high)}."
+        )
+    elif math.isfinite(told.effect):
+        parts.append(f"The means differ: {amount(response, told.effect)}. That is no proof.")
+    if told.verdict == SHOWN:
+        parts.append(_better(told.group, told.effect, response))
+    parts += [reason.text for reason in told.reasons]
+    parts.append(could_find(told.detectable, response))
+    return " ".join(part for part in parts if part)
+
+
+def _better(group: str, effect: float, response: Response) -> str:
+    more = effect > (1 if response.scale == LOG else 0)
+    return f"{group} is {'better' if more == response.larger_is_better else 'worse'} in this."
+
+
+def could_find(detectable: float | None, response: Response) -> str:
+    """The smallest difference the study would have found."""
+    if detectable is None:
+        return "What it would have found cannot be said."
+    return (
+        f"At this scatter a true difference of {size(response, detectable)} would be found in 80 "
+        "of 100 such studies; a smaller one easily stays hidden."
+    )
+
+
+def verdict(result: Result) -> str:
+    """The study's answer for one response."""
+    response = result.response
+    if result.verdict == SHOWN:
+        shown = [c.group for c in result.comparisons if c.verdict == SHOWN]
+        text = f"{response.name}: difference shown ({', '.join(shown)})."
+    elif result.verdict == CANNOT_TELL:
+        text = f"{response.name}: cannot tell. This is not the same as no difference."
+    else:
+        margin = size(response, response.margin)
+        text = f"{response.name}: difference above the margin ({margin}) ruled out."
+    return f"{text} {could_find(result.detectable, response)}"
+
+
+def survivors(told: CensoredComparison, response: Response) -> str:
+    """One group against another when some blades survived."""
+    parts = [f"{told.group} against {told.against}: {told.verdict}."]
+    if math.isfinite(told.effect):
+        parts.append(f"{response.name.capitalize()} is {amount(response, told.effect)};")
+    if math.isfinite(told.high) or told.low > 0:
+        parts.append(f"with 95 % confidence {span(response, told.low, told.high)}.")
+    parts += [reason.text for reason in told.reasons]
+    parts.append(could_reach(told.reach, response))
+    return " ".join(part for part in parts if part)
+
+
+def could_reach(told: Reach, response: Response) -> str:
+    """The smallest difference a study with survivors would have found, each way."""
+    ways = [("weaker", told.weaker), ("stronger", told.stronger)]
+    found = [f"{way} by {size(response, value)}" for way, value in ways if value is not None]
+    hidden = [way for way, value in ways if value is None]
+    parts = [f"A group {' or '.join(found)} would be found in 80 of 100 such studies."] * bool(
+        found
+    )
+    if hidden:
+        parts.append(f"However much {' or '.join(hidden)} a group is, this study may miss it.")
+    return " ".join(parts)
+
+
+def rate(told: Rate) -> str:
+    """What a count of failures still allows."""
+    start = f"{told.group}: {told.failed} of {told.units} failed."
+    if told.failed == 0:
+        return f"{start} A failure rate of up to {told.upper:.0%} is still possible."
+    if told.failed == told.units:
+        return f"{start} A failure rate of only {told.lower:.0%} is still possible."
+    return f"{start} The rate may be anything from {told.low:.0%} to {told.high:.0%}."
+
+
+def parity(told: Parity) -> str:
+    """Did the groups start equal, and what follows."""
+    response = told.result.response
+    margin = size(response, response.margin)
+    if told.state == EQUAL:
+        return f"{response.name}: the groups started equal within {margin}."
+    consequence = (
+        "Later differences may come from that start and not from the treatment: make the groups "
+        "equal, or compare at equal values."
+    )
+    if told.state == UNEQUAL:
+        return f"{response.name}: the groups did not start equal. {consequence}"
+    return (
+        f"{response.name}: it is not shown that the groups started equal within {margin}. "
+        f"{consequence} {could_find(told.result.detectable, response)}"
+    )
+
+
+def plan(told: StudyPlan) -> str:
+    """How many, and what it costs."""
+    response = told.response
+    wanted = size(response, response.smallest)
+    if told.units is None:
+        text = f"A difference of {wanted} cannot be planned for at this scatter."
+    else:
+        text = (
+            f"To find a difference of {wanted} in 80 of 100 studies: {told.units} blades a group, "
+            f"{told.blades} blades and {told.trials} trials in all."
+        )
+    return " ".join([text, *(reason.text for reason in told.reasons)])
+
+
+def components(told: Components, response: Response) -> str:
+    """Where the scatter comes from; measurement apart from it."""
+    known = [(c.level, c.sd) for c in told.levels if c.sd is not None]
+    parts = [f"of {level}s {_scatter(sd, response)}" for level, sd in known]
+    measured = f"Measurement uncertainty: {_scatter(told.u_measured, response)}."
+    if not parts:
+        return f"The scatter cannot be judged. {measured}"
+    return f"Scatter {', '.join(parts)}. {measured}"
+
+
+def _scatter(sd: float, response: Response) -> str:
+    if response.scale == LOG:
+        return f"{100 * math.sqrt(math.expm1(sd * sd)):.2g} %"
+    return f"{number(sd)} {response.unit}"
+
+
+def staircase(told: Estimate, unit: str) -> str:
+    """The level at which half fail."""
+    if told.mean is None:
+        return told.reasons[0].text
+    text = f"Half fail at {number(told.mean)} {unit} ({told.method}"
+    if told.low is not None and told.high is not None:
+        text += f"; 95 %: {number(told.low)} to {number(told.high)} {unit}"
+    text += ")."
+    if told.sd is not None:
+        text += f" Scatter {number(told.sd)} {unit}."
+    return " ".join([text, *(reason.text for reason in told.reasons)])
+
+
+def capability(told: Capability, unit: str) -> str:
+    """Can the rig tell the blades apart?"""
+    text = (
+        f"Same blade, same hands: scatter {number(told.repeatability)} {unit}. Between hands: "
+        f"{number(told.reproducibility)} {unit}. Both make up {told.contribution(told.gauge):.0%} "
+        f"of all variance seen."
+    )
+    return " ".join([text, *(reason.text for reason in told.reasons)])
+
+
+def agreement(told: Agreement, one: str, two: str) -> str:
+    """Do two responses go together?"""
+    if told.rank is None or told.rank_low is None or told.rank_high is None:
+        return f"{one} and {two}: {' '.join(reason.text for reason in told.reasons)}"
+    text = (
+        f"{one} and {two} on {told.blades} blades: rank correlation {told.rank:.2f} "
+        f"({told.rank_low:.2f} to {told.rank_high:.2f}). An estimate: it proves no cause."
+    )
+    if told.rank_low < 0 < told.rank_high:
+        text += " Even its sign is open."
+    return " ".join([text, *(reason.text for reason in told.reasons)])

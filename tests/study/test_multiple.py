@@ -1,0 +1,29 @@
+"""Families of p values."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rig.study.multiple import hochberg, holm
+from tests.published import load
+
+
+def test_holm_agrees_with_the_teaching_example() -> None:
+    case = load("holm_four")
+    adjusted = holm(case["inputs"]["p"])
+    assert adjusted == pytest.approx(case["expected"]["adjusted"], abs=1e-12)
+    assert list(adjusted <= case["inputs"]["alpha"]) == case["expected"]["reject"]
+
+
+@given(st.lists(st.floats(0, 1), min_size=1, max_size=6))
+def test_hochberg_lies_between_the_plain_p_and_holm(p: list[float]) -> None:
+    step_up = hochberg(p)
+    assert (step_up >= np.array(p) - 1e-15).all() and (step_up <= holm(p) + 1e-15).all()
+    assert step_up.max() == pytest.approx(max(p))  # all small alone, all small together
+
+
+def test_families_are_along_the_last_axis() -> None:
+    p = np.array([[0.01, 0.04, 0.03], [0.5, 0.001, 0.2]])
+    for adjust in (holm, hochberg):
+        assert adjust(p) == pytest.approx(np.stack([adjust(row) for row in p]))
