@@ -28,6 +28,6 @@ if command -v apt-get >/dev/null; then
   echo "  sudo apt-get install$need" >&2
   exit 2
 fi
-echo "The tests need an AVR compiler with its C library, libsimavr with its headers, and a C++ compiler." >&2
+echo "The tests need an AVR compiler with its C library, avrdude, libsimavr with its headers, and a C++ compiler." >&2
 echo "On Debian or Ubuntu these are:$need. Install the like of them, then run make again." >&2
 exit 2

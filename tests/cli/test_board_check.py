@@ -1,0 +1,77 @@
+"""`bladerig board check` says loudly what it could not check, and why."""
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from rig.cli import devices
+from rig.cli.main import cli
+from tests.guide.rigs import VirtualRig
+
+ARMING = (
+    "A permit with the wrong number is refused and disarms",
+    "Every arming has a number of its own, good for one permit, and a disarm takes it back",
+    "An armed board that hears no heartbeat for 0.5 s trips within 0.6 s",
+    "A trip is not cleared before the guard was opened and closed by hand",
+)
+
+
+def checked(patch: pytest.MonkeyPatch, *args: str, **opened: int) -> Result:
+    """The command on a virtual rig whose switches stand as given (1 is open)."""
+    rig = VirtualRig()
+    for pin, level in opened.items():
+        rig.tower.switch(pin, level, rig.tower.now_s)
+    patch.setattr(devices, "open_device", lambda *_, **__: rig.device)
+    return CliRunner().invoke(cli, ["board", "check", *args], standalone_mode=False)
+
+
+def test_with_the_guard_open_the_checks_not_made_are_named_and_count(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    done = checked(monkeypatch, GUARD=1)
+    first, *lines = done.output.splitlines()
+    assert first.startswith("NOT READY: the guard is open.") and "close the guard" in first
+    unmade = [line for line in lines if line.startswith("NOT MADE")]
+    assert [line.removeprefix("NOT MADE  ").split(": ")[0] for line in unmade] == list(ARMING)
+    assert all("GUARD_OPEN" in line for line in unmade[:3])
+    assert "4 NOT MADE" in lines[-1] and "Close the guard" in lines[-1]
+    assert done.return_value == 1
+
+
+def test_an_open_e_stop_is_named_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    done = checked(monkeypatch, ESTOP=1)
+    assert done.output.startswith("NOT READY: the e-stop is pressed")
+    assert "3 NOT MADE" in done.output  # it trips at once, so that one check can be made
+
+
+def test_with_the_guard_closed_nothing_is_said_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    done = checked(monkeypatch)
+    assert "NOT" not in done.output and done.return_value == 0
+    assert done.output.splitlines()[-1] == "17 of 17 hold"
+
+
+def test_programs_are_told_which_checks_were_not_made(monkeypatch: pytest.MonkeyPatch) -> None:
+    told = json.loads(checked(monkeypatch, "--json", GUARD=1).output)
+    assert not told["holds"]
+    assert tuple(f["claim"] for f in told["findings"] if not f["made"]) == ARMING
+
+
+def test_a_trip_left_by_an_earlier_check_is_cleared_once_the_guard_was_cycled(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    rig = VirtualRig()
+    monkeypatch.setattr(devices, "open_device", lambda *_, **__: rig.device)
+    monkeypatch.setattr(type(rig.device.link), "exit", lambda self: None)
+    call = ["board", "check"]
+    assert "NOT" not in CliRunner().invoke(cli, call, standalone_mode=False).output
+    again = CliRunner().invoke(cli, call, standalone_mode=False).output
+    assert again.startswith("NOT READY: the interlock is tripped")
+    rig.device.act("ready")
+    assert "NOT" not in CliRunner().invoke(cli, call, standalone_mode=False).output
+
+
+def test_its_help_says_what_to_do_before(tmp_path: Path) -> None:
+    text = CliRunner().invoke(cli, ["board", "check", "--help"]).output
+    assert "close the guard" in text and "NOT MADE" in text and "four checks" in text.lower()
