@@ -1,0 +1,240 @@
+"""What makes a pry trial invalid: one named reason for each, with its figure and limit."""
+
+import math
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+
+from rig.board.wire import ANGLE_SUM, CHANNELS, LOAD_LIMITS, TICK_HZ, Kind, LoadFault
+from rig.measure.budget import Measurand, Reason
+from rig.measure.pry.facts import ArmRecord, Asked, PryFacts
+from rig.measure.pry.motion import Motion
+from rig.measure.pry.trial import Trial
+
+NOMINAL_LOAD_S = CHANNELS[Kind.LOAD].period_ticks / TICK_HZ
+ANGLE_S = CHANNELS[Kind.ANGLE].period_ticks / TICK_HZ
+LONGEST_LOAD_S = 1.5 * NOMINAL_LOAD_S
+SAME_CODES = 4  # noise of 24 bits never repeats a code so often
+FULL_SUM = 1023 * ANGLE_SUM
+SENSOR_SHARES = (0.05, 0.95)  # the sensor's own range is 10 % to 90 % of the supply
+STILL_RAD = math.radians(0.2)
+RISEN_SHARE = 0.3  # of the largest torque: so much cannot come without the arm turning
+FAULT_WORDS = {
+    LoadFault.MISSING: ("load_missing", "the load cell's converter gave no readings for a while"),
+    LoadFault.STUCK: ("load_stuck", "the load cell's converter did not answer as it should"),
+    LoadFault.LATE: ("load_late", "the board read the load cell's converter too late"),
+}
+
+
+def record_reasons(record: ArmRecord) -> tuple[Reason, ...]:
+    """What line, converter and sensor say, whatever was tried."""
+    return (*record.line, *_load(record), *_angle(record), *_guard(record))
+
+
+def _guard(record: ArmRecord) -> Iterator[Reason]:
+    if record.guard_opened:
+        yield Reason("guard_opened", "the guard was opened during the trial")
+
+
+def _load(record: ArmRecord) -> Iterator[Reason]:
+    for fault in sorted(record.load_faults):
+        yield Reason(*FAULT_WORDS[fault])
+    if len(record.codes) == 0 and LoadFault.MISSING not in record.load_faults:
+        yield Reason(*FAULT_WORDS[LoadFault.MISSING])
+    if record.discarded:
+        text = f"{record.discarded} readings of the load cell were thrown away by the board"
+        yield Reason("load_discarded", text, float(record.discarded), 0.0)
+    if len(record.codes) < 2:
+        return
+    steps = np.diff(record.load_ticks) / TICK_HZ
+    usual, longest = float(np.median(steps)), float(steps.max())
+    if usual > LONGEST_LOAD_S:
+        text = (
+            f"the load cell's converter makes {1 / usual:.0f} readings a second: set it to 80"
+            " (its rate pin)"
+        )
+        yield Reason("load_interval", text, usual, LONGEST_LOAD_S, "s")
+    elif longest > 1.5 * usual or float(steps.min()) < 0.5 * usual:
+        text = f"readings of the load cell came {longest * 1e3:.0f} ms apart, not {usual * 1e3:.1f}"
+        yield Reason("load_gap", text, longest, 1.5 * usual, "s")
+
+
+def _angle(record: ArmRecord) -> Iterator[Reason]:
+    sums = record.sums
+    if len(sums) < 2:
+        yield Reason("angle_missing", "no readings of the arm's angle came")
+        return
+    if record.missed_sums:
+        text = f"{record.missed_sums} readings of the arm's angle were missed by the board"
+        yield Reason("angle_missed", text, float(record.missed_sums), 0.0)
+    longest = float(np.diff(record.angle_ticks).max()) / TICK_HZ
+    if longest > 1.5 * ANGLE_S:
+        text = f"readings of the arm's angle came {longest * 1e3:.0f} ms apart"
+        yield Reason("angle_gap", text, longest, 1.5 * ANGLE_S, "s")
+    low, high = (float(share) * FULL_SUM for share in SENSOR_SHARES)
+    outside = int(((sums < low) | (sums > high)).sum())
+    if outside:
+        share = float(sums[(sums < low) | (sums > high)][0]) / FULL_SUM
+        text = f"the angle sensor gave {share:.0%} of its supply: check its plug and mounting"
+        yield Reason("angle_fault", text, share, SENSOR_SHARES[share > 0.5])
+
+
+def motion_reasons(
+    made: Motion, record: ArmRecord, facts: PryFacts, asked: Asked
+) -> tuple[Reason, ...]:
+    """What the motion shows before anything is made of it."""
+    return (*_saturated(record, made), *_reversed(made, facts), *_stuck_angle(made),
+            *_swept(made, facts, asked), *_start(made, facts))  # fmt: skip
+
+
+def _saturated(record: ArmRecord, made: Motion) -> Iterator[Reason]:
+    at_limit = int(np.isin(record.codes, LOAD_LIMITS).sum())
+    same = _longest_run(record.codes)
+    if not at_limit and same < SAME_CODES:
+        return
+    held = float(made.raw_nm.max())
+    text = f"the load cell's reading stood still at {held:.3g} N.m: at least that, no more is known"
+    yield Reason("saturated", text, float(max(at_limit, same)), float(SAME_CODES))
+
+
+def _longest_run(codes: np.ndarray) -> int:
+    """Most equal codes in a row."""
+    breaks = np.flatnonzero(np.diff(codes) != 0)
+    edges = np.concatenate(([-1], breaks, [len(codes) - 1]))
+    return int(np.diff(edges).max())
+
+
+def _reversed(made: Motion, facts: PryFacts) -> Iterator[Reason]:
+    low, high = float(made.raw_nm.min()), float(made.raw_nm.max())
+    if -low > max(high, 4 * facts.limits.preload_nm):
+        text = f"the torque went to {low:.3g} N.m: wrong side, or load cell plugged in reversed"
+        yield Reason("reversed", text, low, 0.0, "N.m")
+    turned = made.angle_rad - made.angle_rad[0]
+    if -float(turned.min()) > max(float(turned.max()), math.radians(2.0)):
+        text = "the arm turned the other way: wrong side, or angle sensor reversed"
+        yield Reason("reversed_angle", text, float(turned.min()), 0.0, "rad")
+
+
+def _stuck_angle(made: Motion) -> Iterator[Reason]:
+    turned, risen = float(np.ptp(made.angle_rad)), float(made.net_nm.max())
+    if turned < STILL_RAD and risen > 0:
+        text = f"the arm's angle stood still ({math.degrees(turned):.2f}°): check the sensor"
+        yield Reason("angle_stuck", text, turned, STILL_RAD, "rad")
+
+
+def _swept(made: Motion, facts: PryFacts, asked: Asked) -> Iterator[Reason]:
+    ends = sorted(asked.direction * made.angle_rad[[0, int(np.argmax(made.angle_rad))]])
+    if not facts.sweep.holds(float(ends[0]), float(ends[1])):
+        text = "the no-load sweep did not go through the angles of this trial"
+        limit = facts.sweep.high_rad if asked.direction > 0 else facts.sweep.low_rad
+        yield Reason("sweep_range", text, float(made.angle_rad.max()), abs(limit), "rad")
+
+
+def _start(made: Motion, facts: PryFacts) -> Iterator[Reason]:
+    preload = facts.limits.preload_nm
+    if float(made.net_nm.max()) < preload:
+        text = f"the specimen was never loaded to the pre-load of {preload:g} N.m"
+        yield Reason("no_preload", text, float(made.net_nm.max()), preload, "N.m")
+    elif float(made.net_nm[0]) >= preload:
+        text = "the record begins with the specimen already loaded past the pre-load"
+        yield Reason("loaded_before", text, float(made.net_nm[0]), preload, "N.m")
+
+
+def trial_reasons(
+    found: Trial, record: ArmRecord, facts: PryFacts, made: Mapping[str, Measurand]
+) -> tuple[Reason, ...]:
+    """What stands against the trial and its values."""
+    return (*_kinds(found), *_drift(found, record, facts), *_rates(found, facts),
+            *_range(found, facts), *_stop(found, facts), *_shape(found, made))  # fmt: skip
+
+
+def _kinds(found: Trial) -> Iterator[Reason]:
+    share = found.fall.share if found.fall is not None else None
+    if found.kind == "slip":
+        text = (
+            f"the torque fell by {share:.0%} and rose again as stiff as before: something slipped"
+        )
+        yield Reason("slip", text, share, 0.05)
+    elif found.kind == "unclear":
+        text = f"the torque fell by {share:.0%}: no break, and not held again"
+        yield Reason("unclear_failure", text, share, 0.5)
+    elif found.kind == "stopped":
+        text = "let back before it failed and before a limit was reached"
+        yield Reason("stopped_early", text, found.loaded.end_nm, None, "N.m")
+
+
+def _drift(found: Trial, record: ArmRecord, facts: PryFacts) -> Iterator[Reason]:
+    if record.zero_after is None:
+        yield Reason("zero_not_read", "zero was not read after the trial")
+        return
+    moved = abs(record.zero_after.value - record.zero.value) * abs(found.made.slope_nm)
+    limit = facts.limits.drift_limit_share * found.loaded.end_nm
+    if moved > limit:
+        share = moved / found.loaded.end_nm
+        text = f"zero moved by {moved * 1e3:.1f} mN.m over the trial ({share:.1%} of the peak)"
+        yield Reason("drift", text, moved, limit, "N.m")
+
+
+def _rates(found: Trial, facts: PryFacts) -> Iterator[Reason]:
+    limits, loaded = facts.limits, found.loaded
+    rise = under_read(found)
+    if rise > limits.under_read_limit_share:
+        text = f"pulled too fast: the torque rose by {rise:.1%} of its peak from sample to sample"
+        yield Reason("rate_too_high", text, rise, limits.under_read_limit_share)
+    rate = mean_rate(found, facts)
+    if not limits.rate_low_rad_s <= rate <= limits.rate_high_rad_s:
+        limit = limits.rate_low_rad_s if rate < limits.rate_low_rad_s else limits.rate_high_rad_s
+        text = f"the arm turned at {math.degrees(rate):.1f}°/s on average"
+        yield Reason("rate_band", text, rate, limit, "rad/s")
+    if found.kind != "snap" or loaded.broke is None:
+        return
+    ramp = ramp_s(found, facts)
+    if not limits.ramp_low_s <= ramp <= limits.ramp_high_s:
+        limit = limits.ramp_low_s if ramp < limits.ramp_low_s else limits.ramp_high_s
+        text = f"it took {ramp:.1f} s to break"
+        yield Reason("ramp_time", text, ramp, limit, "s")
+
+
+def under_read(found: Trial) -> float:
+    """By how much the torque rose at its end from sample to sample, of the peak."""
+    loaded = found.loaded
+    rise = max(0.0, loaded.end_slope * loaded.end_rate) * found.made.period_s
+    return rise / loaded.end_nm if loaded.end_nm > 0 else 0.0
+
+
+def ramp_s(found: Trial, facts: PryFacts) -> float:
+    """True time from the pre-load point to the end of the loading."""
+    loaded, at_s = found.loaded, found.made.at_s
+    end = loaded.broke.at_s if loaded.broke is not None else float(at_s[loaded.last])
+    # Torque of a sample is that of two periods before.
+    start = float(at_s[loaded.first]) - 2 * found.made.period_s
+    return (end - start) * facts.time_base.value
+
+
+def mean_rate(found: Trial, facts: PryFacts) -> float:
+    """Mean rate of turn from the pre-load point to the end of the loading, rad/s."""
+    return found.loaded.span_rad / max(ramp_s(found, facts), 1e-3)
+
+
+def _range(found: Trial, facts: PryFacts) -> Iterator[Reason]:
+    peak, furthest = found.loaded.end_nm, float(np.abs(found.made.angle_rad).max())
+    for scale, value, what in ((facts.torque, peak, "torque"), (facts.angle, furthest, "angle")):
+        if value > scale.high or (what == "torque" and value < scale.low):
+            limit = scale.high if value > scale.high else scale.low
+            text = (
+                f"{what} {value:.3g} {scale.unit} lies outside its certificate"
+                f" ({scale.low:.3g} to {scale.high:.3g})"
+            )
+            yield Reason("outside_certificate", text, value, limit, scale.unit)
+
+
+def _stop(found: Trial, facts: PryFacts) -> Iterator[Reason]:
+    stop = facts.limits.stop_rad
+    if found.loaded.end_rad > stop - math.radians(0.5):
+        text = "the arm lay against its stop: the stop took a part of the torque"
+        yield Reason("at_stop", text, found.loaded.end_rad, stop, "rad")
+
+
+def _shape(found: Trial, made: Mapping[str, Measurand]) -> Iterator[Reason]:
+    if "stiffness" not in made:
+        yield Reason("no_straight_part", "too few samples in the straight part of the rise")

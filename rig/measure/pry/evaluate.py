@@ -1,0 +1,108 @@
+"""One pry trial: from its record to torque, angle, energy, kind of failure, and reasons."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from rig.measure.budget import Measurand, Reason, from_dict, to_dict
+from rig.measure.pry.checks import (
+    mean_rate,
+    motion_reasons,
+    ramp_s,
+    record_reasons,
+    trial_reasons,
+    under_read,
+)
+from rig.measure.pry.facts import ArmRecord, Asked, PryFacts
+from rig.measure.pry.motion import motion
+from rig.measure.pry.trial import Trial, trial
+from rig.measure.pry.values import measurands
+
+
+@dataclass(frozen=True)
+class PryResult:
+    """What a pry gave.
+
+    Attributes:
+        measurands: by name: peak_torque, stiffness, onset_torque (when bent), failure_angle and
+            energy_to_failure (when a failure was passed), set_angle (when let back),
+            torque_at_angle (when asked for), bending_moment and index (with a section).
+        reasons: why the trial is not valid; empty when it is.
+        figures: further numbers of the evaluation, by name, SI.
+        kind: "snap", "bend", "slip", "survived", "stopped", "unclear"; "" when nothing was loaded.
+        censored: "right" when peak_torque is a bound ("at least") and no failure torque, else "".
+    """
+
+    measurands: Mapping[str, Measurand] = field(default_factory=dict)
+    reasons: tuple[Reason, ...] = ()
+    figures: Mapping[str, float] = field(default_factory=dict)
+    kind: str = ""
+    censored: str = ""
+
+    def __getitem__(self, name: str) -> Measurand:
+        return self.measurands[name]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain data for JSON."""
+        return {
+            "measurands": {name: to_dict(m) for name, m in self.measurands.items()},
+            "reasons": [vars(reason).copy() for reason in self.reasons],
+            "figures": dict(self.figures),
+            "kind": self.kind,
+            "censored": self.censored,
+        }
+
+    @staticmethod
+    def from_dict(data: Mapping[str, Any]) -> "PryResult":
+        """The result that `to_dict` wrote."""
+        return PryResult(
+            {name: from_dict(m) for name, m in data["measurands"].items()},
+            tuple(Reason(**reason) for reason in data["reasons"]),
+            data["figures"],
+            data["kind"],
+            data["censored"],
+        )
+
+
+def evaluate_pry(record: ArmRecord, facts: PryFacts, asked: Asked | None = None) -> PryResult:
+    """Everything one pry tells.
+
+    The same record, facts and request always give the same result.
+    """
+    asked = asked or Asked()
+    reasons = record_reasons(record)
+    made = motion(record, facts, asked.direction)
+    if made is None:
+        text = "the record is too short"
+        return PryResult(reasons=(*reasons, Reason("record_short", text)))
+    reasons += motion_reasons(made, record, facts, asked)
+    found = trial(record, made, facts, asked)
+    if found is None:
+        return PryResult(reasons=reasons)
+    values = measurands(found, record, facts, asked)
+    reasons += trial_reasons(found, record, facts, values)
+    bound = any(reason.name == "saturated" for reason in reasons)
+    return PryResult(
+        values, reasons, _figures(found, facts), found.kind, "right" if bound else found.censored
+    )
+
+
+def _figures(found: Trial, facts: PryFacts) -> dict[str, float]:
+    """Numbers a report shows beside the measurands."""
+    loaded = found.loaded
+    figures = {
+        "ramp_s": ramp_s(found, facts),
+        "mean_rate_rad_s": mean_rate(found, facts),
+        "end_rate_rad_s": loaded.end_rate,
+        "under_read_share": under_read(found),
+        "load_period_s": found.made.period_s * facts.time_base.value,
+        "largest_sample_nm": float(found.made.net_nm[: loaded.last + 1].max()),
+        "furthest_rad": float(found.made.angle_rad.max()) - loaded.start_rad,
+    }
+    if found.line is not None:
+        figures["scatter_nm"] = found.line.scatter
+        figures["straight_low_nm"] = found.line.low_nm
+        figures["straight_high_nm"] = found.line.high_nm
+    if found.fall is not None:
+        figures["fall_share"] = found.fall.share
+    return figures
