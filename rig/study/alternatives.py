@@ -58,6 +58,12 @@ def beside(plan: Layout, control: str | None) -> tuple[tuple[Beside, ...], tuple
     names, values = [g.name for g in groups], [g.values for g in groups]
     if len(groups) < 2:
         return (), (Reason("no_alternatives", "Fewer than two groups have two units or more."),)
+    with np.errstate(all="ignore"), warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # scipy warns of values all the same; a nan says it too
+        return tuple(_tests(names, values, control)), ()
+
+
+def _tests(names: Sequence[str], values: Values, control: str | None) -> list[Beside]:
     told = _all_groups(values)
     if control in names:
         at = names.index(str(control))
@@ -68,7 +74,7 @@ def beside(plan: Layout, control: str | None) -> tuple[tuple[Beside, ...], tuple
     told += _studentised(names, values, pairs)
     for method, test in PAIRWISE.items():
         told += _pairwise(method, test, names, values, pairs)
-    return tuple(told), ()
+    return told
 
 
 def _all_groups(values: Values) -> list[Beside]:
@@ -83,17 +89,12 @@ def _all_groups(values: Values) -> list[Beside]:
     }
     out = []
     for method, (test, note) in tests.items():
-        statistic, p = _quiet(test)
-        out.append(Beside(method, "", "", statistic, p, p, note))
-    return out
-
-
-def _quiet(test: Callable[[], Any]) -> tuple[float, float]:
-    """Statistic and p; nan where the data (all the same, say) leave the test without an answer."""
-    with np.errstate(all="ignore"), warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # scipy warns, and the nan says the same
         told = test()
-    return float(told.statistic), float(told.pvalue)
+        out.append(
+            Beside(method, "", "", float(told.statistic), float(told.pvalue), float(told.pvalue),
+                   note)
+        )  # fmt: skip
+    return out
 
 
 def _dunnett(names: Sequence[str], values: Values, at: int) -> list[Beside]:
@@ -162,8 +163,8 @@ def brunner_munzel(one: Sequence[float], two: Sequence[float]) -> tuple[float, f
     """Ranks, scatters not alike; no answer when the groups do not overlap."""
     if max(one) < min(two) or max(two) < min(one) or len(set(one) | set(two)) == 1:
         return math.nan, math.nan, "the groups do not overlap: no answer"
-    statistic, p = _quiet(lambda: stats.brunnermunzel(one, two))
-    return statistic, p, "ranks; large-sample p"
+    told = stats.brunnermunzel(one, two)
+    return float(told.statistic), float(told.pvalue), "ranks; large-sample p"
 
 
 def permutation(one: Sequence[float], two: Sequence[float]) -> tuple[float, float, str]:

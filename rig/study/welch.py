@@ -72,10 +72,7 @@ def rejection(level: Any, f1: float, f2: float, share: Any, shift: float = 0.0) 
     dof = (one + two) ** 2 / (one**2 / f1 + two**2 / f2)
     total = f1 + f2
     bound = -stdtrit(dof, level / 2) * np.sqrt(total * (one + two))
-    if shift == 0:
-        chance = 2 * stdtr(total, -bound)
-    else:
-        chance = beyond(total, shift, bound)
+    chance = 2 * stdtr(total, -bound) if shift == 0 else beyond(total, shift, bound)
     return np.asarray((weights * chance).sum(axis=-1), dtype=float)
 
 

@@ -167,7 +167,7 @@ def test_data_that_contradict_themselves_are_refused(data: StudyData, what: str)
 
 
 def test_a_margin_below_one_is_refused_for_a_ratio() -> None:
-    with pytest.raises(RigError, match="margin is 0.9"):
+    with pytest.raises(RigError, match=r"margin is 0\.9"):
         Response("life", "cuts", "log", 1.2, 0.9)
 
 

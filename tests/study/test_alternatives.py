@@ -1,0 +1,119 @@
+"""Tests beside the verdict, against published figures."""
+
+import math
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from rig.study.alternatives import beside, permutation, smallest_exact_p
+from rig.study.data import LINEAR, Response
+from rig.study.units import layout
+from tests.published import load
+from tests.study.blades import drawn, study
+
+PLAIN = Response("value", "1", LINEAR, 1.0, 1.0)
+
+
+def told(values, control=None, **more):  # type: ignore[no-untyped-def]
+    plan = layout(study(values, PLAIN, control, **more))
+    return {(b.method, b.group, b.against): b for b in beside(plan, control)[0]}
+
+
+def test_welchs_analysis_of_variance_agrees_with_the_published_case() -> None:
+    """Pain threshold by hair colour; JASP and R oneway.test."""
+    case = load("welch_anova_pain")
+    found = told(case["inputs"])
+    welch, classic = (
+        found["Welch's analysis of variance", "", ""],
+        found["analysis of variance", "", ""],
+    )
+    assert welch.statistic == pytest.approx(case["expected"]["F"], abs=6e-5)
+    assert welch.p == pytest.approx(case["expected"]["p"], abs=6e-5)
+    assert classic.statistic == pytest.approx(case["expected"]["classic_F"], abs=6e-4)
+    assert classic.p == pytest.approx(case["expected"]["classic_p"], abs=6e-4)
+
+
+def test_kruskal_wallis_agrees_with_the_published_case() -> None:
+    """Hollander and Wolfe 1973, page 116 (from memory of R's documentation)."""
+    case = load("kruskal_mucociliary")
+    found = told(case["inputs"])["Kruskal-Wallis", "", ""]
+    assert found.statistic == pytest.approx(case["expected"]["H"], abs=6e-6)
+    assert found.p == pytest.approx(case["expected"]["p"], abs=5e-3)
+
+
+def test_tukey_agrees_with_the_handbook() -> None:
+    """NIST e-Handbook 7.4.7.1; p values of R's TukeyHSD for the same data."""
+    groups = load("tukey_nist_handbook")["inputs"]["groups"]
+    found = told(dict(zip("1234", groups, strict=True)))
+    pairs = ["21", "31", "41", "32", "42", "43"]
+    printed = [0.02279338, 0.00221082, 0.99612108, 0.66446490, 0.03515448, 0.00345056]
+    for pair, p in zip(pairs, printed, strict=True):
+        assert found["Tukey", *pair].p == pytest.approx(p, abs=2e-6)
+
+
+DUNNETT = load("dunnett_critical_values")
+EQUAL_GROUPS = [  # his tables take any degrees of freedom; groups of one size only these
+    (*entry, critical)
+    for entry, critical in zip(
+        DUNNETT["inputs"]["entries"], DUNNETT["expected"]["critical"], strict=True
+    )
+    if entry[1] % (entry[0] + 1) == 0
+]
+
+
+@pytest.mark.parametrize(("treatments", "df", "level", "two_sided", "critical"), EQUAL_GROUPS)
+def test_dunnetts_p_at_his_critical_values_is_his_level(
+    treatments: int, df: int, level: float, two_sided: bool, critical: float
+) -> None:
+    """Dunnett 1955, tables 1 and 2, printed to two decimals.
+
+    Groups are made so that the t of one comparison is the critical value.
+    """
+    n = df // (treatments + 1) + 1
+    base = np.linspace(-1, 1, n)
+    base /= base.std(ddof=1)
+    shift = critical * math.sqrt(2 / n)
+    samples = [base + shift * (i == 0) for i in range(treatments)]
+    side = "two-sided" if two_sided else "greater"
+    told = stats.dunnett(*samples, control=base, alternative=side, rng=np.random.default_rng(1))
+    assert told.statistic[0] == pytest.approx(critical)
+    assert told.pvalue[0] == pytest.approx(level, rel=0.03)
+
+
+def test_the_exact_test_of_three_against_three_cannot_go_below_a_tenth() -> None:
+    assert smallest_exact_p(3, 3) == pytest.approx(0.10)
+    assert smallest_exact_p(4, 4) == pytest.approx(0.029, abs=5e-4)
+    _, p, note = permutation([1.0, 2.0, 3.0], [11.0, 12.0, 13.0])
+    assert p == pytest.approx(0.10) and "cannot go below p = 0.1" in note
+
+
+def test_with_a_control_dunnett_and_the_pairs_against_it_are_given() -> None:
+    found = told(drawn(np.random.default_rng(1), (1.0, 1.5, 1.0)), "A")
+    assert {pair[1:] for pair in found if pair[0] == "Dunnett"} == {("B", "A"), ("C", "A")}
+    assert {pair[1:] for pair in found if pair[0] == "permutation"} == {("B", "A"), ("C", "A")}
+    assert found["permutation", "B", "A"].p_family >= found["permutation", "B", "A"].p
+
+
+@pytest.mark.parametrize(
+    "values",
+    [
+        {"A": [1.0, 1.0, 1.0], "B": [1.0, 1.0, 1.0]},
+        {"A": [1.0, 1.0, 1.0], "B": [2.0, 2.0, 2.0]},
+        {"A": [1.0, 2.0], "B": [2.0, 2.0]},
+        {"A": [1.0], "B": [2.0, 3.0], "C": [1.0, 4.0]},
+        {"A": [], "B": []},
+    ],
+)
+def test_awkward_values_give_nan_or_reasons_and_no_crash(values: dict[str, list[float]]) -> None:
+    for control in (None, "A"):
+        plan = layout(study(values, PLAIN, control))
+        found, reasons = beside(plan, control)
+        assert found or reasons
+
+
+def test_shared_loads_leave_only_the_main_comparison() -> None:
+    loads = {name: ["1", "1", "2", "2"] for name in "AB"}
+    plan = layout(study({"A": [1.0, 2, 3, 4], "B": [2.0, 3, 4, 5]}, PLAIN, loads=loads))
+    found, reasons = beside(plan, None)
+    assert not found and reasons[0].name == "no_alternatives"
