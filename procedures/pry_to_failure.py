@@ -11,6 +11,8 @@ from typing import Any
 
 from procedures.lib import checks, jig
 from rig.bench import Bench
+from rig.errors import RigError
+from rig.guide.jigs import torque_limit_nm
 from rig.guide.parameters import Parameter
 from rig.guide.steps import Ask, Do, Measure, Note, Passage, Procedure, Record, Tell
 
@@ -29,6 +31,8 @@ ABOVE_PRELOAD = 4.0  # a fall counts from this many pre-loads on: below it, wood
 def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     """The guided test. Concludes with one trial for each block."""
     blocks = _blocks(params["schedule"])
+    if params["side"] not in ("right", "left"):
+        raise RigError(f"'{params['side']}' is no side", where="side", remedy="write right or left")
     yield Do(
         "Read before you start: a tip that snaps flies, and a bent blade springs back.",
         hazards=("shards", "stored", "edge", "pinch"),
@@ -56,8 +60,6 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
 
 
 def _blocks(schedule: str) -> list[str]:
-    from rig.errors import RigError
-
     blocks = [block.strip() for block in schedule.split(",") if block.strip()]
     if not blocks or len(set(blocks)) != len(blocks):
         raise RigError(
@@ -90,7 +92,7 @@ def _trial(
     swept: Mapping[str, Any], used: jig.Scales, bench: Bench,
 ) -> Passage[dict[str, Any]]:  # fmt: skip
     """One blade in one block, from seating to the look at the tip."""
-    limits, cell = bench.pry.pry, bench.cell
+    limits = bench.pry.pry
     trial = f"{specimen} in {block}"
     yield jig.clamp(
         f"Clamp blade {specimen} in the arm and seat its tip {limits.depth_m * 1e3:g} mm deep in "
@@ -111,8 +113,7 @@ def _trial(
         rate_high_rad_s=math.radians(limits.rate_high_deg_s),
         stop={
             "angle_rad": math.radians(limits.angle_limit_deg),
-            "torque_nm": min(limits.capacity_share * cell.capacity_n * bench.pry.arm.length_m,
-                             used.load.high),
+            "torque_nm": torque_limit_nm(bench.pry, bench.cell, used.load),
             "fall_share": FALL_SHARE,
             "from_nm": ABOVE_PRELOAD * limits.preload_nm,
         },
@@ -135,6 +136,7 @@ def _trial(
             "zero_after": dict(after),
             "sweep": dict(swept),
             "section": dict(section),
+            "side": side,
             "ended": pried["ended"],
             "time_base": pried["time_base"],
         },

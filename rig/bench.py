@@ -194,6 +194,7 @@ class PryLimits(_Part):
     ramp_high_s: float = Field(gt=0)
     angle_limit_deg: float = Field(gt=0, le=180)
     capacity_share: float = Field(gt=0, le=1)
+    sweep_scatter_nm: float = Field(gt=0)
     drift_limit_share: float = Field(gt=0, lt=1)
     under_read_limit_share: float = Field(gt=0, lt=1)
 

@@ -12,6 +12,7 @@ from rig.bench import Site, Tower
 from rig.board.samples import Capture, capture
 from rig.board.wire import Event, Output
 from rig.errors import RigError
+from rig.guide import jigs
 from rig.measure.budget import Input
 from rig.measure.drop import evaluate_drop
 from rig.measure.facts import Asked, DropFacts, DropRecord, contact_height, gate_ticks
@@ -106,4 +107,6 @@ def reading(raw: bytes, settings: Settings) -> dict[str, Any]:
 MEASURES: dict[str, Callable[[bytes, Settings], dict[str, Any]]] = {
     "drop": drop,
     "reading": reading,
+    "no_load_sweep": jigs.sweep,
+    "pry": jigs.pry,
 }
