@@ -73,11 +73,17 @@ def _next_fall(made: Motion, after: int, preload_nm: float, stop_rad: float) -> 
         low = i + 1 + int(np.argmin(net[ahead]))
         if net[i] - net[low] < FALL_SHARE * net[i] or _let_back(made, i, low, preload_nm):
             continue
-        top = i + int(np.argmax(net[i : low + 1]))
+        top = _last_high(made, i, low)
         bottom = top + int(np.argmin(net[top : top + 1 + WITHIN]))
         share = float(1 - net[bottom] / net[top])
         return Fall(top, bottom, share, _rises_again(made, top, bottom, stop_rad))
     return None
+
+
+def _last_high(made: Motion, first: int, low: int) -> int:
+    """The last sample of a stretch that is still about as high as its highest."""
+    part = made.net_nm[first : low + 1]
+    return first + int(np.flatnonzero(part >= (1 - FALL_SHARE / 2) * part.max())[-1])
 
 
 def _let_back(made: Motion, high: int, low: int, preload_nm: float) -> bool:

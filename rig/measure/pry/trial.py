@@ -28,6 +28,7 @@ NEAR_ANGLE_RAD = np.radians(0.5)
 NEAR_TORQUE = 0.98
 PLATEAU_SHARE = 0.05  # of the stiffness: a torque that rises less than that has come to its plateau
 PASSED_SHARE = 0.01  # a largest torque was passed when so much was lost while the arm went on
+WENT_ON_RAD = np.radians(0.4)
 TAIL_SHARE = 0.1  # of the turn, for the slope at its end
 BOUNDS = ("survived", "stopped", "slip", "unclear")
 
@@ -117,9 +118,12 @@ def _set_rad(made: Motion, loaded: Loading, limits: Limits) -> float | None:
 
 def _passed(made: Motion, loaded: Loading) -> bool:
     """Did the torque fall after its largest value while the arm went on?"""
-    on = made.angle_rad[loaded.last :] > loaded.end_rad + np.radians(0.2)
-    lost = made.net_nm[loaded.last :] < (1 - PASSED_SHARE) * loaded.end_nm
-    return bool((on & lost).any())
+    furthest = float(made.angle_rad.max())
+    if furthest - loaded.end_rad < WENT_ON_RAD:
+        return False
+    to = int(np.argmax(made.angle_rad >= furthest - WENT_ON_RAD / 2))
+    lost = made.net_nm[loaded.last : to + 1] < (1 - PASSED_SHARE) * loaded.end_nm
+    return bool(lost.any())
 
 
 def _still_rising(angle: Array, net: Array, line: Straight) -> bool:
