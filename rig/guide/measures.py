@@ -11,6 +11,7 @@ from typing import Any
 from rig.bench import Site, Tower
 from rig.board.samples import Capture, capture
 from rig.board.wire import Event, Output
+from rig.calibration import angle, height, load
 from rig.errors import RigError
 from rig.guide import jigs
 from rig.measure.budget import Input
@@ -109,4 +110,7 @@ MEASURES: dict[str, Callable[[bytes, Settings], dict[str, Any]]] = {
     "reading": reading,
     "no_load_sweep": jigs.sweep,
     "pry": jigs.pry,
+    "load_calibration": lambda _, settings: load.calibrate(settings),
+    "angle_calibration": lambda _, settings: angle.calibrate(settings),
+    "height_calibration": lambda _, settings: height.calibrate(settings),
 }
