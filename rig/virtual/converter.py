@@ -119,12 +119,19 @@ class Converter:
 
     def take(self, until_s: float) -> list[tuple[float, int]]:
         """Every conversion ready by `until_s` that was not taken yet: (ready, code)."""
-        if until_s < self.next_ready_s:
+        first, count = self._ready_s, self.skip(until_s)
+        if not count:
             return []
-        count = int((until_s - self._ready_s) / self.period_s) + 1
-        ready: Floats = self._ready_s + np.arange(count).astype(np.float64) * self.period_s
-        self._ready_s = float(ready[-1]) + self.period_s
+        ready: Floats = first + np.arange(count).astype(np.float64) * self.period_s
         return list(zip(ready.tolist(), self._codes(ready).tolist(), strict=True))
+
+    def skip(self, until_s: float) -> int:
+        """Let conversions pass unread; gives their number."""
+        if until_s < self.next_ready_s:
+            return 0
+        count = int((until_s - self._ready_s) / self.period_s) + 1
+        self._ready_s += count * self.period_s
+        return count
 
     def _codes(self, ready: Floats) -> NDArray[np.int64]:
         """Each conversion shows the mean of the input over the filter's window before it."""

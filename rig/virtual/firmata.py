@@ -19,8 +19,8 @@ NONE = 0x7F
 
 PIN_COUNT = 20
 FIRST_ANALOG = 14
-FREE_DIGITAL = (7, 12, 13, 16, 17, 18, 19)
-FREE_ANALOG = (16, 17, 18, 19)
+FREE_DIGITAL = (7, 12, 13, 17, 18, 19)
+FREE_ANALOG = (17, 18, 19)
 DEFAULT_INTERVAL_MS = 19
 LONGEST_SYSEX = 32
 INTERVAL_SEPTETS = 2
@@ -196,12 +196,10 @@ class Pins:
             self._send(capability_report())
         elif sysex_id == ANALOG_MAPPING_QUERY:
             self._send(mapping_report())
-        elif sysex_id == PIN_STATE_QUERY and len(data) == 1:
-            pin = data[0]
-            answer = [pin, self._modes.get(pin, NONE), self._states.get(pin, 0)]
-            self._send(sysex(PIN_STATE_RESPONSE, bytes(answer)))
-        elif sysex_id == SAMPLING_INTERVAL and len(data) == INTERVAL_SEPTETS:
-            self._interval_ms = data[0] | data[1] << 7 or self._interval_ms
+        elif sysex_id == PIN_STATE_QUERY and data:
+            self._pin_state(data[0])
+        elif sysex_id == SAMPLING_INTERVAL and len(data) >= INTERVAL_SEPTETS:
+            self._interval_ms = data[0] | data[1] << 7 or 1
 
     def firmware(self) -> None:
         """Tell name and version."""
@@ -236,6 +234,11 @@ class Pins:
         why = "is reserved" if pin < PIN_COUNT else "does not exist"
         self._send(string(f"pin {pin} {why}"))
         return False
+
+    def _pin_state(self, pin: int) -> None:
+        if self._permitted(pin):
+            answer = [pin, self._modes[pin], self._states[pin]]
+            self._send(sysex(PIN_STATE_RESPONSE, bytes(answer)))
 
     def _request_mode(self, pin: int, mode: int) -> None:
         if not self._permitted(pin):
@@ -272,11 +275,13 @@ class Pins:
             self._told.pop(port, None)
 
     def _report_analog(self, pin: int, on: bool) -> None:
-        if not on:
-            self.analog_on.discard(pin - FIRST_ANALOG)
-        elif self._permitted(pin):
+        if not self._permitted(pin):
+            return
+        if on:
             self._set_mode(pin, ANALOG)
             self.analog_on.add(pin - FIRST_ANALOG)
+        else:
+            self.analog_on.discard(pin - FIRST_ANALOG)
 
 
 def _free(port: int) -> Iterator[int]:

@@ -6,10 +6,10 @@ from rig.board import wire
 from rig.board.wire import CHANNELS, Event, Kind, Reason
 from rig.virtual.line import Line
 
-BLOCK = CHANNELS[Kind.HEIGHT].block
 _TIME = 1 << wire.TIME_BITS
 _SEQ = 1 << wire.SEQ_BITS
-COUNTERS = ("rx_dropped", "rx_damaged", "tx_dropped", "illegal_edges", "missed_samples")
+STATUS_COUNTERS = ("rx_dropped", "rx_damaged", "tx_dropped", "illegal_edges", "missed_samples")
+COUNTERS = (*STATUS_COUNTERS, "faults", "discarded")
 
 
 class Reporter:
@@ -18,7 +18,7 @@ class Reporter:
     Events wait in a queue until `flush`, as they wait for the firmware's main loop.
 
     Attributes:
-        counters: the STATUS counters, modulo 128.
+        counters: of STATUS and the channels, modulo 128.
         skip_frames: frames still to be lost as by a full queue: numbered, counted, not sent.
     """
 
@@ -54,7 +54,7 @@ class Reporter:
 
     def status(self, values: dict[str, int], time: int, t: float) -> None:
         """A STATUS frame; boot number and counters are added."""
-        told = values | self.counters | {"boot": self._boot}
+        told = values | {"boot": self._boot} | self.counters
         self._frame(Kind.STATUS, time, wire.pack(wire.PAYLOADS[Kind.STATUS], told), t)
 
     def reply(self, head: dict[str, int], answer: tuple[Reason, int], time: int, t: float) -> None:
@@ -63,10 +63,22 @@ class Reporter:
         values |= {"reason": answer[0], "value": answer[1]}
         self._frame(Kind.REPLY, time, wire.pack(wire.PAYLOADS[Kind.REPLY], values), t)
 
-    def block(self, samples: list[int], time: int, t: float) -> None:
+    def height(self, counts: list[int], time: int, t: float) -> None:
         """A HEIGHT frame."""
         prefix = wire.pack(CHANNELS[Kind.HEIGHT].prefix, self.counters)
-        self._frame(Kind.HEIGHT, time, prefix + b"".join(map(_sample, samples)), t)
+        self._frame(Kind.HEIGHT, time, prefix + b"".join(map(_count, counts)), t)
+
+    def load(self, code: int, time: int, t: float) -> None:
+        """A LOAD frame."""
+        channel = CHANNELS[Kind.LOAD]
+        payload = wire.pack(channel.prefix, self.counters) + wire.septets(code, channel.sample)
+        self._frame(Kind.LOAD, time, payload, t)
+
+    def angle(self, sums: list[int], time: int, t: float) -> None:
+        """An ANGLE frame; the twin is never too late for a sum."""
+        channel = CHANNELS[Kind.ANGLE]
+        body = b"".join(wire.septets(one, channel.sample) for one in sums)
+        self._frame(Kind.ANGLE, time, wire.pack(channel.prefix, {"missed_samples": 0}) + body, t)
 
     def event(self, code: Event, value: int, extra: int, time: int) -> None:
         """Queue an event."""
@@ -89,5 +101,5 @@ class Reporter:
 
 
 @lru_cache(maxsize=1 << 16)
-def _sample(count: int) -> bytes:
+def _count(count: int) -> bytes:
     return wire.septets(count, CHANNELS[Kind.HEIGHT].sample)

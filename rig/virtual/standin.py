@@ -1,55 +1,27 @@
 """A board that is not there: the same bytes as the firmware, in virtual time.
 
-Opening it is `StandIn(tower)`; its `clock` moves tower and board together. Nothing sleeps.
+Opening it is `StandIn(tower)`; its `clock` moves tower, jig and board together. Nothing sleeps.
 """
 
 import heapq
 import itertools
-from collections import deque
 from collections.abc import Callable
 
 from rig.board import wire
-from rig.virtual import plant
-from rig.virtual.line import BYTE_S, Line, Noise
+from rig.virtual import converter, plant
+from rig.virtual.anglechannel import AngleInput
+from rig.virtual.converter import Converter
+from rig.virtual.faults import FAULTS
+from rig.virtual.hostclock import EPOCH_S, VirtualClock
+from rig.virtual.jig import Jig
 from rig.virtual.plant import Tower
-from rig.virtual.twin import Twin
+from rig.virtual.port import Port
+from rig.virtual.twin import Twin, World
 
-EPOCH_S = 1_000.0  # what the host's clock shows at plant time zero
 START_UP_S = 0.065  # reset to first instruction (ATmega328P start-up time; from memory)
 WATCHDOG_S = wire.LIMITS["WATCHDOG_MS"] / 1e3
 OTHER_NAME = "another"
 POWER_ON, EXTERNAL, WATCHDOG = 1, 2, 8  # MCUSR bits (ATmega328P data sheet; from memory)
-
-FAULTS = {
-    "lose_bytes": "share of bytes lost, both ways",
-    "damage_bytes": "share of bytes with one bit turned, both ways",
-    "lose_next": "number of the board's next bytes lost",
-    "damage_next": "number of the board's next bytes with one bit turned",
-    "skip_frames": "number of the board's next frames lost inside it (numbered, counted, not sent)",
-    "silent": "nothing passes the line, the board runs on",
-    "hang": "the firmware hangs; its watchdog resets it",
-    "reset": "somebody presses the board's reset button",
-    "unplugged": "the cable is out: no port and no power",
-    "encoder_noise": "an illegal edge for every millisecond of motion",
-    "wrong_wire_version": "the board speaks the next wire version (it is reset)",
-    "wrong_firmware_name": "another firmware answers (the board is reset)",
-    **plant.FAULTS,
-}
-
-
-class VirtualClock:
-    """The host's monotonic clock in the virtual world."""
-
-    def __init__(self, world: "StandIn") -> None:
-        self._world = world
-
-    def now(self) -> float:
-        """Monotonic seconds."""
-        return EPOCH_S + self._world.now_s
-
-    def sleep(self, seconds: float) -> None:
-        """Let the world go on for `seconds`."""
-        self._world.run(self._world.now_s + max(0.0, seconds))
 
 
 class StandIn:
@@ -57,32 +29,42 @@ class StandIn:
 
     Args:
         tower: the plant; its encoder edges are not needed, so they are switched off.
+        jig: arm, cell and angle sensor (None: nothing is wired to these pins).
+        converter: of the jig's bridge (None: one of 80 a second, if there is a jig).
         boot: number of its first boot.
-        seed: of the noise on the line.
+        seed: of the noise on the line and of the angle input, and of the converter's own.
 
     Attributes:
         now_s: plant time, seconds.
         clock: the host's clock, `EPOCH_S` ahead of it.
-        levels, analog: what the world puts on free pins (pin: level) and A2..A5 (channel: code).
+        levels, analog: what the world puts on free pins (pin: level) and A2..A5 (channel: code;
+            a jig's sensor goes before that of A2).
     """
 
-    def __init__(self, tower: Tower, boot: int = 0, seed: int = 0) -> None:
-        self.tower = tower
+    def __init__(
+        self,
+        tower: Tower,
+        jig: Jig | None = None,
+        converter: Converter | None = None,
+        boot: int = 0,
+        seed: int = 0,
+    ) -> None:
+        self.tower, self.jig = tower, jig
+        self.converter = converter
+        if jig is not None and converter is None:
+            self.converter = Converter(jig, seed)
         self.clock = VirtualClock(self)
         self.now_s = tower.now_s
         self.levels: dict[int, int] = {}
         self.analog: dict[int, int] = {}
         tower.encoder_edges = False
         self._boot = boot - 1
-        self._to_host, self._to_board = Noise(seed), Noise(seed + 1)
-        self._line = Line(self._to_host)
-        self._incoming: deque[tuple[float, int]] = deque()
-        self._incoming_free_s = 0.0
+        self._port = Port(seed)
+        self._angle = AngleInput(jig, self.analog, seed)
         self._twin: Twin | None = None
         self._agenda: list[tuple[float, int, Callable[[], None]]] = []
         self._entries = itertools.count()
-        self._open = True
-        self._unplugged = self._noisy = self._calm = False
+        self._noisy = self._calm = False
         self._running = 0
         self._wire_version, self._name = wire.WIRE_VERSION, wire.FIRMWARE_NAME
         self._start_board(POWER_ON)
@@ -92,8 +74,8 @@ class StandIn:
     @property
     def in_waiting(self) -> int:
         """Bytes ready to read."""
-        self._check_port()
-        return self._line.waiting(self.now_s)
+        self._port.check()
+        return self._port.line.waiting(self.now_s)
 
     def inWaiting(self) -> int:
         """The same, by pyserial's old name."""
@@ -101,33 +83,29 @@ class StandIn:
 
     def read_available(self) -> bytes:
         """All bytes that have arrived; raises OSError when unplugged or closed."""
-        self._check_port()
-        return self._line.read(self.now_s)
+        self._port.check()
+        return self._port.line.read(self.now_s)
 
     def write(self, data: bytes) -> int:
         """Send bytes at the line's speed; raises OSError when unplugged or closed."""
-        self._check_port()
-        start = max(self.now_s, self._incoming_free_s)
-        for i, byte in enumerate(self._to_board.passed(bytes(data))):
-            if byte is not None:
-                self._incoming.append((start + (i + 1) * BYTE_S, byte))
-        self._incoming_free_s = start + len(data) * BYTE_S
+        self._port.check()
+        self._port.write(bytes(data), self.now_s)
         return len(data)
 
     def close(self) -> None:
         """Close the port; the board runs on."""
-        self._open = False
+        self._port.is_open = False
 
     def reopen(self) -> None:
         """Open the port again, which resets the board as its serial adapter does."""
-        self._open = True
-        self._line.read(self.now_s)
+        self._port.is_open = True
+        self._port.line.read(self.now_s)
         self._reset(EXTERNAL)
 
     # -- world
 
     def run(self, until_s: float) -> None:
-        """Let tower and board go on until plant time `until_s`."""
+        """Let tower, jig and board go on until plant time `until_s`."""
         while True:
             due = min(until_s, self._next_due())
             twin = self._twin
@@ -154,27 +132,26 @@ class StandIn:
         else:
             self._at(at_s - EPOCH_S, lambda: self._set_fault(name, value))
 
-    def _check_port(self) -> None:
-        if self._unplugged or not self._open:
-            raise OSError("no such port: it is unplugged or closed")
-
     def _at(self, t: float, action: Callable[[], None]) -> None:
         heapq.heappush(self._agenda, (t, next(self._entries), action))
 
     def _next_due(self) -> float:
         """When something other than a millisecond tick comes next."""
         due = self._agenda[0][0] if self._agenda else float("inf")
-        return min(due, self._incoming[0][0]) if self._incoming else due
+        load = self._twin.next_load_s if self._twin is not None else float("inf")
+        return min(due, self._port.next_s, load)
 
     def _happen(self) -> None:
         due = self._next_due()
         if self._agenda and self._agenda[0][0] <= due:
             self._sync(max(due, self.now_s))
             heapq.heappop(self._agenda)[2]()
-            return
-        at, byte = self._incoming.popleft()
-        if self._twin is not None:
-            self._twin.receive(byte, at)
+        elif self._port.next_s <= due:
+            at, byte = self._port.pop()
+            if self._twin is not None:
+                self._twin.receive(byte, at)
+        elif self._twin is not None:
+            self._twin.read_load(due)
 
     def _tick(self, twin: Twin, due: float) -> None:
         """The next millisecond of the board, or all of those in which nothing happens."""
@@ -190,9 +167,11 @@ class StandIn:
         self._calm = self.tower.quiet_until_s > at
 
     def _sync(self, t: float) -> None:
-        """Bring the tower up to `t` and its pin changes to the board."""
+        """Bring tower and jig up to `t` and the tower's pin changes to the board."""
         self._calm = self._calm and self.tower.quiet_until_s > t
         self.tower.advance(t)
+        if self.jig is not None:
+            self.jig.advance(t)
         self.now_s = t
         for edge in self.tower.take_edges():
             if self._twin is not None:
@@ -210,9 +189,8 @@ class StandIn:
             (self._boot, cause),
             tower.levels(),
             tower.count(tower.now_s),
-            self._line,
-            tower.set_output,
-            (self.levels, self.analog),
+            self._port.line,
+            World(tower.set_output, self.levels, self.analog, self.converter, self._angle.sums),
             (self._wire_version, self._name),
         )
 
@@ -220,8 +198,7 @@ class StandIn:
         """Reset or no power: pins are inputs, springs hold; what was under way is lost."""
         self._twin = None
         self._running += 1
-        self._line.cut(self.now_s)
-        self._incoming.clear()
+        self._port.drop(self.now_s)
         for name in ("LATCH", "CATCH", "LAMP"):
             self.tower.set_output(name, False, self.now_s)
 
@@ -243,22 +220,30 @@ class StandIn:
         )
 
     def _set_fault(self, name: str, value: float) -> None:
+        port = self._port
         if name in plant.FAULTS:
             self.tower.fault(name, bool(value))
+        elif name in converter.FAULTS:
+            self._break_converter(name, bool(value))
         elif name in ("lose_bytes", "damage_bytes"):
-            for noise in (self._to_host, self._to_board):
+            for noise in (port.to_host, port.to_board):
                 setattr(noise, name.removesuffix("_bytes"), value)
         elif name in ("lose_next", "damage_next"):
-            setattr(self._to_host, name, int(value))
+            setattr(port.to_host, name, int(value))
         elif name == "silent":
-            self._to_host.silent = self._to_board.silent = bool(value)
-            self._line.cut(self.now_s)
+            port.silence(bool(value), self.now_s)
         elif name == "skip_frames" and self._twin is not None:
             self._twin.reporter.skip_frames = int(value)
         elif name == "encoder_noise":
             self._noisy = bool(value)
         else:
             self._break_board(name, bool(value))
+
+    def _break_converter(self, name: str, on: bool) -> None:
+        if self.converter is None:
+            raise ValueError(f"no converter to bring {name!r} about at")
+        self._calm = False
+        self.converter.fault(name, on, self.now_s)
 
     def _break_board(self, name: str, on: bool) -> None:
         if name == "hang" and on:
@@ -271,9 +256,11 @@ class StandIn:
         elif name == "wrong_firmware_name":
             self._name = OTHER_NAME if on else wire.FIRMWARE_NAME
             self._reset(EXTERNAL)
-        elif name == "unplugged" and on != self._unplugged:
-            self._unplugged = on
+        elif name == "unplugged" and on != self._port.unplugged:
+            self._port.unplugged = on
             if on:
                 self._stop_board()
-            else:
-                self._reset(POWER_ON)
+                return
+            if self.converter is not None:  # it has its power from the board
+                self.converter.start(self.now_s)
+            self._reset(POWER_ON)

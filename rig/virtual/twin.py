@@ -5,25 +5,43 @@ Where the firmware samples the height and ticks the interlock half a millisecond
 does both at the same instant.
 """
 
-import zlib
 from collections.abc import Callable
+from typing import NamedTuple
 
 from rig.board import wire
-from rig.board.wire import LIMITS, Event, Input, Kind, Op, Output, Reason, State
+from rig.board.wire import LIMITS, Event, Kind, Reason
 from rig.virtual import firmata
-from rig.virtual.interlock import Interlock
+from rig.virtual.channels import (
+    TICKS_PER_MS,
+    AngleChannel,
+    AngleSums,
+    HeightChannel,
+    LoadChannel,
+)
+from rig.virtual.converter import Converter
 from rig.virtual.line import Line
-from rig.virtual.logic import Contact, Nonces
-from rig.virtual.reporter import BLOCK, Reporter
+from rig.virtual.orders import Orders
+from rig.virtual.reporter import Reporter
+from rig.virtual.safety import Safety
 
-TICKS_PER_MS = wire.TICK_HZ // 1_000
 STATUS_MS = LIMITS["STATUS_PERIOD_MS"]
 WATCHDOG_RESET = 8  # MCUSR bit
 _TIME = 1 << wire.TIME_BITS
-_CRC = wire.CRC.septets
-_COMMAND_HEAD = wire.width(wire.COMMAND_HEAD)
-_CONTACTS = (("GUARD", Event.GUARD), ("ESTOP", Event.ESTOP), ("BUTTON", Event.BUTTON))
-_BAD = Reason.BAD_COMMAND, 1 << Reason.BAD_COMMAND
+
+
+class World(NamedTuple):
+    """What the board is wired to.
+
+    `drive(name, on, t)` sets an output pin; `levels` and `analog` are what the world puts on the
+    free pins; `converter` is the bridge converter, if there is one; `angle_sums(starts_s)` gives
+    sums of conversions of the angle input that start at these plant times.
+    """
+
+    drive: Callable[[str, bool, float], None]
+    levels: dict[int, int]
+    analog: dict[int, int]
+    converter: Converter | None
+    angle_sums: Callable[[list[float]], list[int]]
 
 
 class Twin:
@@ -36,8 +54,7 @@ class Twin:
         levels: of the input pins at boot, as `Tower.levels` gives them.
         count: of the encoder at boot (positions count from there).
         line: to the host.
-        drive: `drive(name, on, t)` sets an output pin.
-        free: levels and analog codes that the world puts on the free pins.
+        world: all else it is wired to.
         identity: wire version and name it tells.
     """
 
@@ -49,37 +66,39 @@ class Twin:
         levels: dict[str, int],
         count: int,
         line: Line,
-        drive: Callable[[str, bool, float], None],
-        free: tuple[dict[int, int], dict[int, int]],
+        world: World,
         identity: tuple[int, str] = (wire.WIRE_VERSION, wire.FIRMWARE_NAME),
     ) -> None:
         self._start_s, self._rate_hz, self._now_s = start_s, rate_hz, start_s
         self._cause = boot[1]
         self._wire, name = identity
-        self._zero, self._drive = count, drive
-        self._levels = dict(levels)
+        self._zero = count
         self._position = 0
-        self._contacts = {pin: Contact(levels[pin]) for pin, _ in _CONTACTS}
-        self._outputs = {Output.LATCH: False, Output.CATCH: False, Output.LAMP: False}
-        self._state = State.HELD
-        self._block: list[int] | None = None
-        self._block_time = 0
         self.ms = 0
-        self.interlock = Interlock()
         self.reporter = Reporter(line, boot[0])
-        self._pins = firmata.Pins(self._say, name, *free)
+        self._safety = Safety(levels, self.reporter, world.drive)
+        self.interlock = self._safety.interlock
+        self._orders = Orders(self.interlock, boot[0], self._stream, self._hello)
+        self._height = HeightChannel(self.reporter)
+        self._load = LoadChannel(self.reporter, world.converter)
+        self._angle = AngleChannel(self.reporter, self._sums_of(world))
+        self._pins = firmata.Pins(self._say, name, world.levels, world.analog)
         self._parser = firmata.Parser(self._message, self._sysex, self._broken)
-        self._nonces = Nonces(boot[0], 0)
         self._start()
 
     def _start(self) -> None:
-        self._tick_interlock()
+        self._safety.tick(self._position)
         if self._cause & WATCHDOG_RESET:
             self.interlock.trip(Reason.WATCHDOG)
         self._publish()
         self._say(firmata.version_report())
         self._pins.firmware()
         self._hello()
+
+    def _sums_of(self, world: World) -> AngleSums:
+        return lambda starts: world.angle_sums(
+            [self._start_s + ticks / self._rate_hz for ticks in starts]
+        )
 
     # -- time
 
@@ -97,14 +116,11 @@ class Twin:
 
     def idle_ms(self) -> int:
         """Milliseconds that may be skipped if nothing comes from outside, none when busy."""
-        levels = self._levels
-        if not self.interlock.settled or any(
-            levels[pin] != contact.level for pin, contact in self._contacts.items()
-        ):
+        if not self._safety.quiet:
             return 0
         until_due = STATUS_MS - self.ms % STATUS_MS
-        if self._block is not None:
-            until_due = min(until_due, BLOCK - len(self._block))
+        until_due = min(until_due, self._height.idle_ms(), self._angle.idle_ms(self.ms))
+        until_due = min(until_due, self._load.idle_ms(self.ms))
         if self._pins.analog_on:
             until_due = min(until_due, self._pins.due_ms - self.ms)
         return until_due - 1
@@ -114,23 +130,26 @@ class Twin:
     def skip(self, ms: int) -> None:
         """Let milliseconds pass in which nothing changes."""
         self.interlock.idle(ms)
-        if self._block is not None:
-            if not self._block:
-                self._block_time = (self.ms + 1) * TICKS_PER_MS
-            self._block += [self._position] * ms
+        self._height.skip(self.ms, ms, self._position)
         self.ms += ms
+
+    @property
+    def next_load_s(self) -> float:
+        """When the next conversion of the bridge will have been read."""
+        return self._load.next_s
+
+    def read_load(self, t: float) -> None:
+        """The bridge's conversion is ready."""
+        self._now_s = t
+        self._load.read(self.ms, t, self.ticks)
 
     def edge(self, t: float, pin: str, level: int) -> None:
         """A pin changed: what the interrupts do."""
         self._now_s = t
-        self._levels[pin] = level
+        self._safety.edge(pin, level)
         if pin == "GATE":
             self.reporter.event(Event.GATE, level, 0, self.ticks(t))
-        elif pin != "BUTTON":
-            if self._levels["ESTOP"]:
-                self.interlock.loop_open(Reason.ESTOP_OPEN)
-            if self._levels["GUARD"]:
-                self.interlock.loop_open(Reason.GUARD_OPEN)
+        else:
             self._publish()
         self.reporter.flush(t)
 
@@ -142,11 +161,13 @@ class Twin:
         if noisy and position != self._position:
             self.reporter.count("illegal_edges")
         self._position = position
-        self._sample(now)
-        self._tick_interlock()
+        self._height.tick(self.ms, position, now)
+        self._angle.tick(self.ms, now)
+        self._safety.tick(position)
         self._publish()
-        self._tell_contacts(self.ticks(now))
+        self._safety.tell_contacts(self.ticks(now))
         self.reporter.flush(now)
+        self._load.tick(self.ms, self.ticks(now), now)
         if self.ms % STATUS_MS == 0:
             self._status(now)
         self._pins.poll(self.ms)
@@ -171,64 +192,28 @@ class Twin:
         self.reporter.hello(self._wire, self._cause, self.ticks(now), now)
 
     def _status(self, now: float) -> None:
-        levels, lock = self._levels, self.interlock
+        lock = self.interlock
         values = {
-            "inputs": (not levels["GUARD"]) << Input.GUARD
-            | (not levels["ESTOP"]) << Input.ESTOP
-            | (not levels["BUTTON"]) << Input.BUTTON
-            | levels["GATE"] << Input.GATE,
+            "inputs": self._safety.input_bits(),
             "state": lock.state,
             "reason": lock.reason,
             "permit_left_ms": lock.permit_left,
             "beat_age_ms": lock.beat_age,
             "height": self._position,
-            "outputs": sum(on << output for output, on in self._outputs.items()),
+            "outputs": self._safety.output_bits(),
         }
         self.reporter.status(values, self.ticks(now), now)
 
-    def _sample(self, now: float) -> None:
-        if self._block is None:
-            return
-        if not self._block:
-            self._block_time = self.ms * TICKS_PER_MS
-        self._block.append(self._position)
-        if len(self._block) == BLOCK:
-            self.reporter.block(self._block, self._block_time, now)
-            self._block = []
-
-    def _tell_contacts(self, now: int) -> None:
-        for pin, event in _CONTACTS:
-            since = self._contacts[pin].tick(self._levels[pin], now)
-            if since is not None:
-                self.reporter.event(event, 1 - self._levels[pin], 0, since)
-
-    # -- interlock
-
-    def _tick_interlock(self) -> None:
-        levels = self._levels
-        self.interlock.tick(
-            not levels["GUARD"], not levels["ESTOP"], not levels["BUTTON"], self._position
-        )
-
     def _publish(self) -> None:
-        """Write the pins the interlock decided, then tell of every change."""
-        lock, now = self.interlock, self.ticks(self._now_s)
-        for output, on in zip(Output, (lock.latch, lock.catch, lock.lamp), strict=True):
-            if on != self._outputs[output]:
-                self._outputs[output] = on
-                self._drive(output.name, on, self._now_s)
-                if output is not Output.LAMP:
-                    self.reporter.event(Event.OUTPUT, output, int(on), now)
-        if lock.state is not self._state:
-            self._state = lock.state
-            self.reporter.event(Event.STATE, lock.state, lock.reason, now)
+        self._safety.publish(self._now_s, self.ticks(self._now_s))
 
     # -- messages in
 
     def _message(self, status: int, channel: int, data: bytes) -> None:
         self._pins.message(status, channel, data)
         if status == firmata.RESET:
-            self._block = None
+            for kind in (Kind.HEIGHT, Kind.LOAD, Kind.ANGLE):
+                self._stream(kind, False)
             self.interlock.disarm()
             self._publish()
             self.reporter.flush(self._now_s)
@@ -239,49 +224,29 @@ class Twin:
 
     def _sysex(self, data: bytes) -> None:
         if data[0] == wire.COMMAND_SYSEX:
-            self._command(data[:-_CRC], data[-_CRC:])
+            self._command(data)
         else:
             self._pins.sysex(data[0], data[1:])
 
-    def _command(self, body: bytes, seal: bytes) -> None:
-        if len(body) <= _COMMAND_HEAD or seal != wire.septets(zlib.crc32(body), wire.CRC):
+    def _command(self, data: bytes) -> None:
+        done = self._orders.obey(data, self.ticks(self._now_s))
+        if done is None:
             self.reporter.count("rx_damaged")
             return
-        head = wire.unpack(wire.COMMAND_HEAD, body[1 : 1 + _COMMAND_HEAD])
-        answer = self._obey(head["op"], body[1 + _COMMAND_HEAD :])
         self._publish()
-        self.reporter.reply(head, answer, self.ticks(self._now_s), self._now_s)
+        self.reporter.reply(*done, self.ticks(self._now_s), self._now_s)
         self.reporter.flush(self._now_s)
 
-    def _obey(self, code: int, payload: bytes) -> tuple[Reason, int]:
-        try:
-            op = Op(code)
-            told = wire.unpack(wire.COMMANDS[op], payload)
-        except ValueError:
-            return _BAD
-        if op is Op.ARM:
-            nonce = self._nonces.next(self.ticks(self._now_s))
-            return self.interlock.arm(told["low"], told["high"], nonce)
-        if op is Op.PERMIT:
-            return self.interlock.permit(told["nonce"])
-        if op is Op.CLEAR:
-            return self.interlock.clear()
-        if op is Op.STREAM:
-            return self._stream(told["channel"], bool(told["on"]))
-        if op is Op.BEAT:
-            self.interlock.beat()
-        elif op is Op.DISARM:
-            self.interlock.disarm()
+    def _stream(self, channel: int, on: bool) -> bool:
+        if channel == Kind.HEIGHT:
+            self._height.stream(on)
+        elif channel == Kind.LOAD:
+            self._load.stream(on, self.ms, self._now_s)
+        elif channel == Kind.ANGLE:
+            self._angle.stream(on, self.ms)
         else:
-            self._hello()
-        return Reason.NONE, 0
-
-    def _stream(self, channel: int, on: bool) -> tuple[Reason, int]:
-        if channel != Kind.HEIGHT:
-            return _BAD
-        if on != (self._block is not None):
-            self._block = [] if on else None
-        return Reason.NONE, 0
+            return False
+        return True
 
 
 def _int16(count: int) -> int:

@@ -151,7 +151,7 @@ def test_lost_frames_are_counted_with_their_time(board: StandIn, link: Link) -> 
     (gap,) = link.decoder.gaps
     assert gap.missing == 5
     assert gap.touches(before, before + SECOND // 5)
-    assert gap.before_ticks - gap.after_ticks < SECOND // 4
+    assert gap.before_ticks - gap.after_ticks < 3 * SECOND // 10  # the longest block and a bit
 
 
 def test_damaged_frames_are_counted_with_their_time(board: StandIn, link: Link) -> None:

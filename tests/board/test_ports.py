@@ -72,9 +72,10 @@ def test_height_streams_through_a_real_port(served: Served) -> None:
 def test_a_second_program_is_refused_and_does_not_disturb_the_first(served: Served) -> None:
     with connected(served.path) as link:
         link.stream_height(True)
+        joined = link.decoder.damaged  # joining a line in mid-frame may cut one
         assert "in use by another program" in refused(served.path).what
         assert link.command(Op.HELLO).done
-        assert (link.decoder.gaps, link.decoder.damaged) == ([], 0)
+        assert (link.decoder.gaps, link.decoder.damaged) == ([], joined)
 
 
 def test_a_port_is_free_again_after_exit(served: Served) -> None:

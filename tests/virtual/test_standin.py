@@ -11,10 +11,12 @@ from rig.board import wire
 from rig.board.frames import Decoder, Frame, Message
 from rig.board.link import Link, LinkLost, NoBoard, WrongFirmware
 from rig.board.wire import Event, Input, Kind, Op, Output, Reason, State
+from rig.virtual.faults import FAULTS
 from rig.virtual.hands import Hands
+from rig.virtual.jig import Jig
 from rig.virtual.parameters import TowerTruth
 from rig.virtual.plant import Tower
-from rig.virtual.standin import FAULTS, StandIn
+from rig.virtual.standin import StandIn
 from rig.virtual.twin import Twin
 from tests.virtual.worlds import Rig, heard, of_kind
 
@@ -51,21 +53,35 @@ def test_it_greets_with_version_name_and_hello() -> None:
         ([0xF0, 0x6D, 13, 0xF7], [0xF0, 0x6E, 13, 0, 0, 0xF7]),
         ([0xF4, 13, 1, 0xF5, 13, 1, 0xF0, 0x6D, 13, 0xF7], [0xF0, 0x6E, 13, 1, 1, 0xF7]),
         ([0xF4, 13, 11, 0xF0, 0x6D, 13, 0xF7], [0xF0, 0x6E, 13, 11, 1, 0xF7]),
-        ([0xF0, 0x6D, 9, 0xF7], [0xF0, 0x6E, 9, 0x7F, 0, 0xF7]),
         ([0xD1, 1], [0x91, 0, 0]),
         ([0xF4, 12, 11, 0xD1, 1], [0x91, 1 << 4, 0]),
-        ([0xF0, 0x69, 0xF7], [0xF0, 0x6A, *[127] * 16, 2, 3, 4, 5, 0xF7]),
+        ([0xF0, 0x69, 0xF7], [0xF0, 0x6A, *[127] * 17, 3, 4, 5, 0xF7]),
     ],
 )
 def test_firmata_queries_are_answered_by_the_letter(query: list[int], answer: list[int]) -> None:
     assert asked(bytes(query)) == bytes(answer)
 
 
-@pytest.mark.parametrize("request_", [[0xF4, 9, 1], [0xF5, 9, 1], [0xC0, 1]])
-def test_a_reserved_pin_is_refused_in_words(request_: list[int]) -> None:
+# As the firmware words it (firmata.hpp: refuse).
+@pytest.mark.parametrize(
+    ("request_", "told"),
+    [
+        ([0xF4, 9, 1], "pin 9 is reserved"),
+        ([0xF5, 9, 1], "pin 9 is reserved"),
+        ([0xF4, 16, 2], "pin 16 is reserved"),
+        ([0xC0, 1], "pin 14 is reserved"),
+        ([0xC2, 0], "pin 16 is reserved"),
+        ([0xF0, 0x6D, 9, 0xF7], "pin 9 is reserved"),
+        ([0xF0, 0x6D, 20, 0xF7], "pin 20 does not exist"),
+        ([0xF4, 127, 0], "pin 127 does not exist"),
+        ([0xCF, 1], "pin 29 does not exist"),
+        ([0xF4, 7, 2], "pin 7 has no such mode"),
+    ],
+)
+def test_a_pin_that_is_not_free_is_refused_in_words(request_: list[int], told: str) -> None:
     (message,) = Decoder().feed(asked(bytes(request_)))
     assert isinstance(message, Message) and message.command == 0x71
-    assert b"is reserved" in message.data[::2]
+    assert bytes(message.data[::2]).decode() == told
 
 
 def test_port_writes_never_touch_the_solenoids() -> None:
@@ -80,20 +96,32 @@ def test_capabilities_start_with_what_the_stock_host_looks_for() -> None:
     # pyfirmata2 2.5.1 wants 0,1,1,1 first for a digital pin.
     pins = asked(bytes([0xF0, 0x6B, 0xF7]))[2:-1].split(b"\x7f")[:-1]
     assert len(pins) == 20
-    assert [i for i, modes in enumerate(pins) if modes] == [7, 12, 13, 16, 17, 18, 19]
+    assert [i for i, modes in enumerate(pins) if modes] == [7, 12, 13, 17, 18, 19]
     assert all(modes[:6] == bytes([0, 1, 1, 1, 11, 1]) for modes in pins if modes)
 
 
 def test_free_pins_report_changes_and_analog_values() -> None:
     stand_in = board()
-    stand_in.analog[2] = 1023
-    stand_in.write(bytes([0xD1, 1, 0xC2, 1]))
+    stand_in.analog[3] = 1023
+    stand_in.write(bytes([0xD1, 1, 0xC3, 1]))
     stand_in.clock.sleep(0.05)
     data = stand_in.read_available()
-    assert bytes([0xE2, 0x7F, 7]) in data
+    assert bytes([0xE3, 0x7F, 7]) in data
     stand_in.set_pin(12, 1)
     stand_in.clock.sleep(0.01)
     assert bytes([0x91, 1 << 4, 0]) in stand_in.read_available()
+
+
+def test_a_pin_that_leaves_analog_mode_is_reported_no_more() -> None:
+    stand_in = board()
+    stand_in.write(bytes([0xC3, 1]))
+    stand_in.clock.sleep(0.1)
+    assert bytes([0xE3, 0, 0]) in stand_in.read_available()
+    stand_in.write(bytes([0xF4, 17, 0]))
+    stand_in.clock.sleep(0.01)
+    stand_in.read_available()
+    stand_in.clock.sleep(0.1)
+    assert 0xE3 not in stand_in.read_available()
 
 
 def test_bytes_arrive_at_the_speed_of_the_line() -> None:
@@ -209,16 +237,28 @@ def test_a_system_reset_disarms_and_stops_the_stream() -> None:
     assert not of_kind(heard(rig.board, 0.2), Kind.HEIGHT)
 
 
-@given(st.integers(0, 1000), st.floats(0.3, 4.0), st.booleans())
-@settings(max_examples=12)
-def test_skipping_quiet_milliseconds_changes_no_byte(seed: int, pause: float, on: bool) -> None:
+@given(
+    st.integers(0, 1000),
+    st.floats(0.3, 4.0),
+    st.sets(st.sampled_from([Kind.HEIGHT, Kind.LOAD, Kind.ANGLE])),
+)
+@settings(max_examples=16)
+def test_skipping_quiet_milliseconds_changes_no_byte(
+    seed: int, pause: float, streamed: set[Kind]
+) -> None:
     def bytes_of(skipping: bool) -> bytes:
-        tower = Tower(seed=seed)
-        stand_in, hands = StandIn(tower), Hands(tower, seed)
+        tower, jig = Tower(seed=seed), Jig(seed=seed)
+        stand_in, hands = StandIn(tower, jig, seed=seed), Hands(tower, seed)
         if not skipping:
             stand_in._twin.idle_ms = lambda: 0  # type: ignore[union-attr, method-assign]
-        stand_in.write(wire.command(Op.STREAM, 0, channel=Kind.HEIGHT, on=int(on)))
+        for kind in sorted(streamed):
+            stand_in.write(wire.command(Op.STREAM, 0, channel=kind, on=1))
         stand_in.clock.sleep(pause)
+        jig.sweep(0.5)
+        stand_in.clock.sleep(pause)
+        stand_in.fault("load_missing")
+        stand_in.clock.sleep(pause)
+        stand_in.fault("load_missing", 0)
         hands.open_guard()
         hands.raise_to(0.1)
         hands.close_guard()
@@ -336,7 +376,7 @@ def test_a_board_that_says_nothing_is_no_board() -> None:
 
 def test_every_fault_can_be_brought_about_and_mended() -> None:
     for name in FAULTS:
-        stand_in = board()
+        stand_in = StandIn(Tower(), Jig())
         stand_in.fault(name)
         stand_in.clock.sleep(0.5)
         stand_in.fault(name, 0)
