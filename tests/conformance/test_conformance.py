@@ -1,5 +1,6 @@
 """One suite for every board; and every check of it can fail."""
 
+import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import Any
@@ -9,8 +10,9 @@ import pytest
 from rig.board import conformance, wire
 from rig.board.link import Link
 from rig.board.wire import Op, Output, Reason
-from rig.virtual import firmata, standin, twin
+from rig.virtual import firmata, orders, safety, standin, twin
 from rig.virtual.interlock import Interlock
+from rig.virtual.orders import Orders
 from rig.virtual.parameters import TowerTruth
 from rig.virtual.plant import Tower
 from rig.virtual.reporter import Reporter
@@ -60,23 +62,23 @@ def tells_status_half_as_often(patch: Patch) -> None:
 
 
 def loses_blocks(patch: Patch) -> None:
-    block = Reporter.block
+    height = Reporter.height
 
     def lossy(self: Reporter, samples: list[int], time: int, t: float) -> None:
         if time % 1_000_000 < 20_000:
             self.skip_frames = 1
-        block(self, samples, time, t)
+        height(self, samples, time, t)
 
-    patch.setattr(Reporter, "block", lossy)
+    patch.setattr(Reporter, "height", lossy)
 
 
 def samples_late(patch: Patch) -> None:
-    block = Reporter.block
+    height = Reporter.height
 
     def late(self: Reporter, samples: list[int], time: int, t: float) -> None:
-        block(self, samples, time + (100 if time % 40_000 < 20_000 else 0), t)
+        height(self, samples, time + (100 if time % 40_000 < 20_000 else 0), t)
 
-    patch.setattr(Reporter, "block", late)
+    patch.setattr(Reporter, "height", late)
 
 
 def samples_twice(patch: Patch) -> None:
@@ -100,29 +102,32 @@ def counts_no_damage(patch: Patch) -> None:
 
 
 def obeys_damaged_commands(patch: Patch) -> None:
-    command = Twin._command
+    obey = Orders.obey
 
-    def careless(self: Twin, body: bytes, seal: bytes) -> None:
-        command(self, body, wire.septets(twin.zlib.crc32(body), wire.CRC))
+    def careless(self: Orders, data: bytes, ticks: int) -> Any:
+        body = data[: -wire.CRC.septets]
+        return obey(self, body + wire.septets(zlib.crc32(body), wire.CRC), ticks)
 
-    patch.setattr(Twin, "_command", careless)
+    patch.setattr(Orders, "obey", careless)
 
 
 def takes_any_length(patch: Patch) -> None:
-    obey = Twin._obey
+    carry_out = Orders._carry_out
 
-    def lenient(self: Twin, code: int, payload: bytes) -> tuple[Reason, int]:
-        return (Reason.NONE, 0) if code == Op.STREAM and not payload else obey(self, code, payload)
+    def lenient(self: Orders, code: int, payload: bytes, ticks: int) -> tuple[Reason, int]:
+        if code == Op.STREAM and not payload:
+            return Reason.NONE, 0
+        return carry_out(self, code, payload, ticks)
 
-    patch.setattr(Twin, "_obey", lenient)
+    patch.setattr(Orders, "_carry_out", lenient)
 
 
 def says_nothing_to_wrong_lengths(patch: Patch) -> None:
     command = Twin._command
 
-    def picky(self: Twin, body: bytes, seal: bytes) -> None:
-        if body[1] != Op.STREAM or len(body) > 4:
-            command(self, body, seal)
+    def picky(self: Twin, data: bytes) -> None:
+        if data[1] != Op.STREAM or len(data) > 4 + wire.CRC.septets:
+            command(self, data)
 
     patch.setattr(Twin, "_command", picky)
 
@@ -205,7 +210,7 @@ def stays_armed_after_a_wrong_nonce(patch: Patch) -> None:
 
 
 def gives_the_same_nonce(patch: Patch) -> None:
-    patch.setattr(twin.Nonces, "next", lambda self, time: 4711)
+    patch.setattr(orders.Nonces, "next", lambda self, time: 4711)
 
 
 def never_permits(patch: Patch) -> None:
@@ -383,6 +388,7 @@ def test_a_resonator_at_the_edge_of_its_kind_passes() -> None:
 def _same_module() -> Iterator[None]:
     """The stand-in must be built of the classes that the doctors change."""
     assert standin.Twin is Twin
-    assert twin.Interlock is Interlock
+    assert safety.Interlock is Interlock
     assert twin.Reporter is Reporter
+    assert twin.Orders is Orders
     yield
