@@ -16,13 +16,13 @@ from rig.measure.budget import Reason
 from rig.measure.life import Life, median_ratio
 from rig.study.compare import pairs_of
 from rig.study.data import LOG, StudyData
-from rig.study.joint import joint_p
+from rig.study.joint import joint_p, many_survived, margin_p
 from rig.study.multiple import hochberg, holm
 from rig.study.rates import Rate, failure_rate
 from rig.study.reach import Reach, Scene, reach, scene
 from rig.study.units import LOAD, NONE, BladeMean, Layout, layout
 from rig.study.verdict import CANNOT_TELL, LEVEL, RULED_OUT, SHOWN, overall
-from rig.study.welch import equivalence, factor
+from rig.study.welch import factor
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -138,13 +138,8 @@ class _Pair:
 
     def p_margin(self, margin: float) -> float:
         """p of "the ratio reaches the margin"; 1 when survivors leave it open."""
-        if not self.fitted:
-            return 1.0
-        return float(
-            equivalence(
-                self.difference, self.se, self.dof, margin, self.one.freedom, self.two.freedom
-            )
-        )
+        one, two = self.one, self.two
+        return margin_p(one.values, one.failed, two.values, two.failed, margin)
 
 
 def _pair(plan: Layout, group: str, against: str) -> _Pair:
@@ -182,6 +177,11 @@ def _told(item: _Pair, p: tuple[float, float] | None, family: int) -> CensoredCo
         )  # fmt: skip
     effect, low, high, reasons = _interval(item, LEVEL / family)
     kind = SHOWN if p[0] <= LEVEL else RULED_OUT if p[1] <= LEVEL else CANNOT_TELL
+    if kind == CANNOT_TELL and (many_survived(one.failed) or many_survived(two.failed)):
+        reasons += (Reason(
+            "many_survived",
+            "More than a quarter of a group survived: no margin can be ruled out.",
+        ),)  # fmt: skip
     if kind == SHOWN and p[1] <= LEVEL:
         reasons += (Reason("within_margin", "The difference is smaller than the stated margin."),)
     return CensoredComparison(

@@ -12,7 +12,7 @@ from scipy import stats
 
 from rig.study.compare import contrast
 from rig.study.data import LOG, Group, Observation, Response, StudyData
-from rig.study.joint import joint_p
+from rig.study.joint import joint_p, margin_p
 from rig.study.multiple import holm
 from rig.study.power import detectable_scatters, fewest, found
 from rig.study.units import layout
@@ -22,7 +22,8 @@ from tests.bench.figure import at_most, figure
 
 STUDIES = 20_000
 PIPELINE_STUDIES = 2_000
-SURVIVOR_STUDIES = 4_000
+SURVIVOR_STUDIES = 8_000
+MARGIN_STUDIES = 2_000
 SEED = 71
 FALSE_LIMIT = 0.055
 
@@ -172,6 +173,28 @@ def survivors_false() -> dict[str, float]:
     return shares
 
 
+def survivors_equivalent() -> dict[str, float]:
+    """False "ruled out" with survivors, the true ratio at the margin either way."""
+    rng = np.random.default_rng(SEED + 5)
+    shares = {}
+    for n1, n2 in ((5, 5), (10, 10), (4, 8)):
+        for ratio in (1.0, 2.0):
+            for way in (1, -1):
+                margin = 6 * ratio / math.sqrt(min(n1, n2))
+                limit = max(way * margin, 0.0) + 0.6
+                count = 0
+                for _ in range(MARGIN_STUDIES):
+                    one = way * margin + ratio * rng.standard_normal(n1)
+                    two = rng.standard_normal(n2)
+                    p = margin_p(
+                        np.minimum(one, limit), one < limit,
+                        np.minimum(two, limit), two < limit, margin,
+                    )  # fmt: skip
+                    count += p <= 0.05
+                shares[f"{n1} against {n2}, scatter {ratio:g}, {way:+d}"] = count / MARGIN_STUDIES
+    return shares
+
+
 def figures() -> list[dict[str, Any]]:
     """Shares of false and true verdicts."""
     chances = planned()
@@ -194,6 +217,7 @@ def figures() -> list[dict[str, Any]]:
             for name, (ours, naive) in traps.items()
         ),
         _worst("a false difference among survivors", survivors_false(), SURVIVOR_STUDIES),
+        _worst('a false "ruled out" among survivors', survivors_equivalent(), MARGIN_STUDIES),
     ]  # fmt: skip
 
 
