@@ -7,7 +7,7 @@ import sys
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from tests.bench import accuracy, decoding, emulated, fuzz, kills, starting, study
+from tests.bench import accuracy, decoding, emulated, fuzz, kills, life, starting, study
 
 Figure = dict[str, Any]
 PARTS: dict[str, Callable[[], list[Figure]]] = {
@@ -17,6 +17,7 @@ PARTS: dict[str, Callable[[], list[Figure]]] = {
     "starting": starting.figures,
     "kills": kills.figures,
     "fuzz": fuzz.figures,
+    "life": life.figures,
     "study": study.figures,
 }
 

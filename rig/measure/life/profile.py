@@ -23,6 +23,7 @@ from scipy.stats import chi2
 
 FAR = math.log(1e6)  # further from the lives than this an end counts as unbounded
 CLOSE = 1e-9
+BESIDE = 1e-6
 
 
 def critical_location(count: float, dof: float, level: float) -> float:
@@ -74,7 +75,9 @@ def ends(
         return _end(fall, near, -step, critical, far), math.inf
     if best == -math.inf:
         return -math.inf, _end(fall, near, step, critical, far)
-    return _end(fall, best, -step, critical, far), _end(fall, best, step, critical, far)
+    # Where lives touch, the best place is only approached, from one side.
+    inside = next((x for x in (best, best - BESIDE, best + BESIDE) if fall(x) <= critical), best)
+    return _end(fall, inside, -step, critical, far), _end(fall, inside, step, critical, far)
 
 
 def _end(

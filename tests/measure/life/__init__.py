@@ -1,0 +1,1 @@
+"""Edge lives: fits, comparisons, schedules and rules."""
