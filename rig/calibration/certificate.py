@@ -33,6 +33,7 @@ class Certificate:
         sentence: range and uncertainty in plain words.
         held: bench figures that must still be the same, by name.
         result_id, run_id, logbook: where readings and budget stand.
+        device: "port" for a real bench, "virtual" for practice.
     """
 
     channel: str
@@ -48,6 +49,7 @@ class Certificate:
     result_id: int
     run_id: int
     logbook: str
+    device: str
 
     def scale(self) -> Scale:
         """What a measurement takes; its source names this certificate."""
@@ -72,18 +74,23 @@ def from_dict(data: Mapping[str, Any]) -> Certificate:
     return Certificate(**{**data, **dates})
 
 
-def issued(note: Mapping[str, Any], at: datetime, run_id: int, logbook: str) -> Certificate:
+def issued(
+    note: Mapping[str, Any], at: datetime, run_id: int, logbook: str, device: str
+) -> Certificate:
     """The certificate of a journal row.
 
     Args:
         note: the row's body: a calibration's `certificate` with `result_id`.
         at: when the row was written.
         run_id, logbook: where it stands.
+        device: what that run was made on.
     """
     made = at.astimezone(UTC)
     given = {key: value for key, value in note.items() if key != "months"}
     expires = later(made, note["months"])
-    return Certificate(**given, made=made, expires=expires, run_id=run_id, logbook=logbook)
+    return Certificate(
+        **given, made=made, expires=expires, run_id=run_id, logbook=logbook, device=device
+    )
 
 
 def later(at: datetime, months: int) -> datetime:

@@ -1,9 +1,12 @@
-"""Which scale holds for a channel in this run, and what its certificate lacks."""
+"""Which scales hold in this run, and what their certificates lack."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
 
 from rig.bench import Bench
-from rig.calibration.certificate import from_dict
+from rig.calibration.certificate import CHANNELS, Certificate, from_dict, standing
 from rig.calibration.nominal import nominal_angle, nominal_load
 from rig.measure.scales import Scale
 
@@ -18,15 +21,40 @@ class InForce:
     against: tuple[str, ...]
 
 
-def in_force(bench: Bench, channel: str) -> InForce:
-    """The certificate's scale where it holds, else the makers' figures with the reasons.
+def certified(bench: Bench, found: Mapping[str, Certificate], now: datetime) -> Bench:
+    """The bench as a run begins, with the certificates that hold for it.
 
-    `bench.certificates` was filled when the run began (`rig.cli.guided`), so that a resumed run
-    goes on with what held then.
+    They are kept with the run, so that a resumed run goes on with what held when it began. A
+    height certificate that holds takes the place of the scale that the bench file states.
     """
-    found = bench.certificates.get(channel, {"certificate": None, "against": []})
-    if found["certificate"] is None:
-        return InForce(_NOMINAL[channel](bench), (f"there is no {channel} certificate",))
-    against = tuple(found["against"])
-    scale = _NOMINAL[channel](bench) if against else from_dict(found["certificate"]).scale()
-    return InForce(scale, against)
+    told: dict[str, Any] = {}
+    for channel in CHANNELS:
+        one = found.get(channel)
+        against = [reason.text for reason in standing(one, channel, bench, now)]
+        kept = None if one is None else one.to_dict()
+        told[channel] = {"certificate": kept, "against": against}
+    bench = bench.model_copy(update={"certificates": told})
+    if told["height"]["against"]:
+        return bench
+    scale = found["height"].scale()
+    count_m = scale.right[1]
+    wire = bench.tower.wire.model_copy(
+        update={"count_m": count_m, "u_count_relative": scale.u_relative}
+    )
+    return bench.model_copy(update={"tower": bench.tower.model_copy(update={"wire": wire})})
+
+
+def lacking(bench: Bench, channel: str) -> tuple[str, ...]:
+    """Why results that rest on a channel are an indication only; empty when they count."""
+    found = bench.certificates.get(channel)
+    if found is None:
+        return (f"there is no {channel} certificate; make one: bladerig calibrate {channel}",)
+    return tuple(found["against"])
+
+
+def in_force(bench: Bench, channel: str) -> InForce:
+    """The certificate's scale where it holds, else the makers' figures with the reasons."""
+    against = lacking(bench, channel)
+    if against:
+        return InForce(_NOMINAL[channel](bench), against)
+    return InForce(from_dict(bench.certificates[channel]["certificate"]).scale(), ())

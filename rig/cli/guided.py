@@ -1,6 +1,7 @@
 """One guided run from the command line: logbook, bench, device and operator brought together."""
 
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from rig.logbook.store import Logbook
 
 BENCH_FILE = Path("bench.toml")
+Writer = Callable[[Path, int, Path | None], Path]
 
 
 @dataclass(frozen=True)
@@ -30,8 +32,13 @@ class Wish:
     as_json: bool = False
 
 
-def guided(procedure: str, wish: Wish) -> dict[str, Any]:
+def guided(procedure: str, wish: Wish, write: Writer | None = None) -> dict[str, Any]:
     """Run a procedure into a logbook; its conclusion with the run's number and the page's path.
+
+    Args:
+        procedure: one of ours, or a script's path.
+        wish: what the command line asked for.
+        write: makes the page of a run of a logbook; left out, the page of a test.
 
     Raises:
         RigError: anything the person can put right.
@@ -41,7 +48,7 @@ def guided(procedure: str, wish: Wish) -> dict[str, Any]:
 
     script = scripts.load(procedure)
     params = {} if wish.resume else read_all(script.parameters, wish.settings)
-    bench = _bench(wish)
+    bench = _bench(wish)  # a resumed run goes on with its own
     with _opened(wish) as book:
         if wish.accept_clock:
             book.accept_clock(wish.accept_clock)
@@ -49,7 +56,7 @@ def guided(procedure: str, wish: Wish) -> dict[str, Any]:
         conclusion = _run(book, script, params, bench, run_id, wish)
     from rig.report import page
 
-    told = page.write(wish.logbook, conclusion["run_id"], None)
+    told = (write or page.write)(wish.logbook, conclusion["run_id"], None)
     return {**conclusion, "report": str(told)}
 
 
@@ -59,9 +66,17 @@ def bench_file(given: Path | None) -> Path | None:
 
 
 def _bench(wish: Wish) -> "Bench":
-    from rig import bench as benches
+    """The bench with the certificates of its calibration logbook and of this one."""
+    from datetime import UTC, datetime
 
-    return benches.load(bench_file(wish.bench_path))
+    from rig import bench as benches
+    from rig.calibration.inforce import certified
+    from rig.logbook.certificates import beside, find
+
+    path = bench_file(wish.bench_path)
+    bench = benches.load(path)
+    found = find([beside(path), wish.logbook], bench, virtual=wish.virtual)
+    return certified(bench, found, datetime.now(UTC))
 
 
 def _opened(wish: Wish) -> "Logbook":

@@ -5,6 +5,7 @@ import click
 from rig import __version__
 from rig.cli.bench import bench
 from rig.cli.board import board
+from rig.cli.calibrate import calibrate, certificates
 from rig.cli.demo import demo
 from rig.cli.records import audit, export, recompute, report, runs
 from rig.cli.run import run
@@ -19,11 +20,25 @@ def cli() -> None:
     \b
     First time, no hardware:   bladerig demo
     At the bench:              bladerig board list
+                               bladerig calibrate load
                                bladerig run drop_impact blades.logbook energy=5J specimen=K3
     Afterwards:                bladerig report blades.logbook
                                bladerig audit blades.logbook
     """
 
 
-for command in (demo, run, runs, report, audit, recompute, export, bench, board, study):
+for command in (
+    demo,
+    run,
+    runs,
+    report,
+    audit,
+    recompute,
+    export,
+    bench,
+    board,
+    study,
+    calibrate,
+    certificates,
+):
     cli.add_command(command)

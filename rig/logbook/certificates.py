@@ -7,6 +7,14 @@ from rig.bench import Bench
 from rig.calibration.certificate import NOTE, Certificate, issued, newest
 from rig.logbook.store import Logbook
 
+FILE = Path("calibration.logbook")
+VIRTUAL = "virtual"
+
+
+def beside(bench_file: Path | None) -> Path:
+    """Where a bench keeps its calibrations unless told otherwise: beside its file, or here."""
+    return FILE if bench_file is None else bench_file.with_name(FILE.name)
+
 
 def certificates(path: Path) -> list[Certificate]:
     """All certificates of a logbook in the order they were made; none when there is no file.
@@ -17,21 +25,26 @@ def certificates(path: Path) -> list[Certificate]:
     if not path.exists():
         return []
     with Logbook.open(path, writable=False) as book:
-        return [*_in(book)]
+        return [*in_book(book)]
 
 
-def _in(book: Logbook) -> Iterator[Certificate]:
+def in_book(book: Logbook) -> Iterator[Certificate]:
+    """The certificates of an open logbook."""
+    devices = {run.run_id: str(run.versions.get("device", "")) for run in book.runs()}
     for row in book.journal(kind=NOTE):
-        yield issued(row.body, row.at_utc, row.run_id or 0, book.path.name)
+        run_id = row.run_id or 0
+        yield issued(row.body, row.at_utc, run_id, book.path.name, devices.get(run_id, ""))
 
 
-def find(paths: Sequence[Path], bench: Bench) -> dict[str, Certificate]:
+def find(paths: Sequence[Path], bench: Bench, *, virtual: bool = False) -> dict[str, Certificate]:
     """For each channel the newest certificate of several logbooks that suits this bench.
 
-    Whether it holds is for `rig.calibration.certificate.standing` to say.
+    Practice on the virtual rig gives none to a real bench, nor the other way round. Whether a
+    certificate holds is for `rig.calibration.certificate.standing` to say.
 
     Raises:
         RigError: a file is there and cannot be read.
     """
     every = [one for path in paths for one in certificates(path)]
-    return newest(sorted(every, key=lambda one: one.made), bench)
+    own = [one for one in every if (one.device == VIRTUAL) is virtual]
+    return newest(sorted(own, key=lambda one: one.made), bench)

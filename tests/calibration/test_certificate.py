@@ -29,7 +29,7 @@ DRAFT: dict[str, Any] = {**calibrate(weights())["certificate"], "result_id": 3}
 
 
 def certificate(made: datetime = MADE, **changed: Any) -> Certificate:
-    return replace(issued(DRAFT, made, 1, "cal.logbook"), **changed)
+    return replace(issued(DRAFT, made, 1, "cal.logbook", "port"), **changed)
 
 
 def names(one: Certificate | None, bench: Bench = BENCH, **asked: Any) -> list[str]:
@@ -105,11 +105,19 @@ def test_certificates_are_found_in_several_logbooks(tmp_path: Path) -> None:
     paths = [tmp_path / "study.logbook", tmp_path / "calibration.logbook"]
     for path in paths:
         with Logbook.create(path, title="t") as book:
-            run = book.start_run("calibrate_load", "0" * 64, {}, {})
+            run = book.start_run("calibrate_load", "0" * 64, {}, {"device": "port"})
             book.append(NOTE, DRAFT, run)
     found = find([*paths, tmp_path / "not there.logbook"], BENCH)
     assert found["load"].logbook == "calibration.logbook"
     assert names(found["load"], now=datetime.now(UTC) + timedelta(hours=1)) == []
+
+
+def test_practice_gives_no_certificate_to_a_real_bench(tmp_path: Path) -> None:
+    path = tmp_path / "calibration.logbook"
+    with Logbook.create(path, title="t") as book:
+        book.append(NOTE, DRAFT, book.start_run("c", "0" * 64, {}, {"device": "virtual"}))
+    assert find([path], BENCH) == {}
+    assert find([path], BENCH, virtual=True)["load"].device == "virtual"
 
 
 def test_a_file_that_is_no_logbook_is_told_in_one_line(tmp_path: Path) -> None:
