@@ -2,6 +2,7 @@
 
 namespace events {
 namespace {
+constexpr uint8_t SIZE = 16;
 static_assert((SIZE & (SIZE - 1)) == 0, "a power of two");
 
 Event queue[SIZE];

@@ -10,8 +10,6 @@ struct Event {
   uint8_t extra;
 };
 
-constexpr uint8_t SIZE = 16;
-
 // Interrupts must be off. A full queue loses the event, and says so by `lost`.
 void push_locked(const Event &event);
 bool empty();

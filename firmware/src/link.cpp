@@ -19,11 +19,16 @@ using Writer = FrameWriter<serial::Transmit>;
 
 constexpr uint8_t REPLY_WIDTH = frame_width(wire::ReplyPayload::WIDTH);
 constexpr uint8_t ANSWER_ROOM = 96;
+constexpr uint8_t IN_A_ROW = 8;  // events: 6 ms of the line, well within the 20 of a height block
 static_assert(ANSWER_ROOM >= frame_width(wire::HelloPayload::WIDTH) + REPLY_WIDTH &&
                   ANSWER_ROOM >= Firmata<Messages, Messages>::LONGEST_ANSWER,
               "every answer fits the room kept for it");
-static_assert(ANSWER_ROOM + frame_width(wire::HEIGHT_PAYLOAD_WIDTH) < serial::TX_SIZE,
-              "a block fits beside it");
+static_assert(frame_width(wire::HEIGHT_PAYLOAD_WIDTH) < ANSWER_ROOM &&
+                  frame_width(wire::LOAD_PAYLOAD_WIDTH) < ANSWER_ROOM &&
+                  frame_width(wire::ANGLE_PAYLOAD_WIDTH) < ANSWER_ROOM &&
+                  frame_width(wire::StatusPayload::WIDTH) < ANSWER_ROOM,
+              "samples and status get their room before an answer does");
+static_assert(ANSWER_ROOM < serial::TX_SIZE, "an answer gets its room in the end");
 
 serial::Transmit transmit;
 uint16_t next_seq;
@@ -42,6 +47,8 @@ uint16_t take_seq() {
   next_seq = static_cast<uint16_t>(seq + 1) & wire::SEQ_MASK;
   return seq;
 }
+
+bool fits(uint8_t payload_width) { return serial::room() >= frame_width(payload_width); }
 
 template <class Payload>
 void send(wire::Kind kind, uint32_t time, const Payload &payload) {
@@ -115,14 +122,14 @@ void send_reply(const wire::CommandHead &command, const Answer &answer) {
 bool can_answer() { return serial::room() >= ANSWER_ROOM; }
 
 bool answers_turn() {
-  if (!can_answer() || (!events::empty() && events_in_a_row < events::SIZE)) {
+  if (!can_answer() || (!events::empty() && events_in_a_row < IN_A_ROW)) {
     return false;
   }
   events_in_a_row = 0;
   return true;
 }
 
-bool can_report(uint8_t bytes) {
+bool Messages::has_room(uint8_t bytes) {
   return serial::room() >= static_cast<uint16_t>(ANSWER_ROOM) + bytes;
 }
 
@@ -131,8 +138,8 @@ bool pending() {
 }
 
 void send_events() {
-  while (!events::empty() && events_in_a_row < events::SIZE &&
-         serial::room() >= frame_width(wire::EventPayload::WIDTH)) {
+  while (!events::empty() && events_in_a_row < IN_A_ROW &&
+         fits(wire::EventPayload::WIDTH)) {
     const events::Event event = events::pop();
     send(wire::Kind::EVENT, event.time,
          wire::EventPayload{static_cast<uint8_t>(event.code), event.value, event.extra});
@@ -141,25 +148,25 @@ void send_events() {
 }
 
 void send_pending() {
-  while (load::waiting() && can_report(frame_width(wire::LOAD_PAYLOAD_WIDTH))) {
+  while (load::waiting() && fits(wire::LOAD_PAYLOAD_WIDTH)) {
     send_load(*load::waiting());
     load::release();
   }
   if (const height::Block *block = height::ready_block()) {
-    if (can_report(frame_width(wire::HEIGHT_PAYLOAD_WIDTH))) {
+    if (fits(wire::HEIGHT_PAYLOAD_WIDTH)) {
       send_height(*block);
       height::release_block();
     }
   }
   if (const angle::Block *block = angle::ready_block()) {
-    if (can_report(frame_width(wire::ANGLE_PAYLOAD_WIDTH))) {
+    if (fits(wire::ANGLE_PAYLOAD_WIDTH)) {
       send_angle(*block);
       angle::release_block();
     }
   }
   const uint16_t now = clock::milliseconds();
   if (static_cast<uint16_t>(now - status_ms) >= wire::limit::STATUS_PERIOD_MS &&
-      can_report(frame_width(wire::StatusPayload::WIDTH))) {
+      fits(wire::StatusPayload::WIDTH)) {
     status_ms = now;
     send_status();
   }

@@ -19,6 +19,7 @@ volatile uint32_t ready_at;
 
 // Main loop only.
 bool streaming;
+bool sure;  // that the next edge is a conversion's, not a wire's that makes contact again
 wire::LoadFault fault;
 uint8_t faults_count, discarded_count, lost_count;
 uint16_t heard_ms;  // when the last conversion was read, or the watch began
@@ -95,10 +96,12 @@ bool read(Age age) {
       note_ready_locked();  // within the microsecond since that pulse
     }
   }
-  if (age == Age::UNKNOWN) {
+  heard_ms = clock::milliseconds();
+  const bool doubted = !sure || age == Age::UNKNOWN;
+  sure = released;
+  if (doubted) {
     return released;
   }
-  heard_ms = clock::milliseconds();
   if (!released || age == Age::LATE) {
     ++discarded_count;
     tell(released ? wire::LoadFault::LATE : wire::LoadFault::STUCK);
@@ -137,6 +140,7 @@ void stream(bool on) {
     const board::InterruptsOff lock;
     await_locked();
   }
+  sure = true;
   if (!line_high() && !is_ready) {
     read(Age::UNKNOWN);  // waiting since nobody knows when, perhaps replaced while it is read
   }
@@ -156,6 +160,7 @@ void watch(uint16_t now_ms) {
   heard_ms = now_ms;
   // A low line gives no edge: a conversion whose edge was missed, or a line that cannot rise.
   if (line_high()) {
+    sure = false;
     tell(wire::LoadFault::MISSING);
   } else if (!read(Age::UNKNOWN)) {
     tell(wire::LoadFault::STUCK);

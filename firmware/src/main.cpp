@@ -65,9 +65,10 @@ void start() {
   link::send_hello();
 }
 
-// What has been received, while there is room to answer: a ringful at most.
+// What has been received, while there is room to answer. Two commands or so at a time: a conversion
+// of the bridge waits meanwhile, and the events.
 void hear() {
-  for (uint8_t left = serial::RX_SIZE; left && serial::available() && link::can_answer(); --left) {
+  for (uint8_t left = 32; left && serial::available() && link::can_answer(); --left) {
     parser.feed(serial::receive());
   }
 }

@@ -18,11 +18,13 @@ _SEQ = 1 << wire.SEQ_BITS
 _TIME = 1 << wire.TIME_BITS
 _LONGEST = 4096  # a sysex longer than this is noise, not a message
 _STATUS = wire.LIMITS["STATUS_PERIOD_MS"] * wire.TICK_HZ // 1000
-# A block tells of samples two blocks old at most, rounded up; more is a block the board missed.
-_REACH = _STATUS // 2
-# An event waits while a flooded board answers commands first: 2.2 s were seen in its emulation.
-# A boot younger than this has used too few numbers to be taken for the one after it.
-_LATEST = 10 * wire.TICK_HZ
+# A block tells of samples two blocks old at most, and the longest (of angles) takes 40 ms, rounded
+# up; more is a block the board missed.
+_REACH = _STATUS
+# What a frame tells of is at most a stalled main loop (0.25 s, then the watchdog resets it) and a
+# flooded line (15 ms were seen in the emulation) older than what went before. A boot younger than
+# this has used too few numbers to be taken for the one after it.
+_LATEST = wire.TICK_HZ
 _TELLS_BOOT = (Kind.HELLO, Kind.STATUS)
 _KINDS = {int(kind): kind for kind in Kind}
 _EXACT = {kind: wire.width(fields) for kind, fields in wire.PAYLOADS.items()}

@@ -56,3 +56,18 @@ def load_all(host: Host, interval_ms: int = 2) -> None:
     host.board.write(b"".join(bytes([0xC0 | channel, 1]) for channel in FREE_ANALOG))
     host.board.write(b"".join(bytes([0xD0 | port, 1]) for port in range(3)))
     host.run(0.05)
+
+
+def converter(b: Bench) -> ScriptedConverter:
+    """The one that is fitted."""
+    fitted = b.board.converter
+    assert isinstance(fitted, ScriptedConverter)
+    return fitted
+
+
+def listen(b: Bench, seconds: float) -> None:
+    """Let the world go on, and end between two conversions: all that were made have been heard."""
+    b.host.run(seconds)
+    while converter(b).next_ready_s - b.board.now_s < 1e-3:
+        b.host.run(1e-3)
+    b.host.run(converter(b).next_ready_s - b.board.now_s - 1e-3)

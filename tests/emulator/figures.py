@@ -2,11 +2,16 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from rig.board import wire
+from rig.board.wire import Kind, Op
 from tests.emulator.bench import Bench, bench, load_all
+from tests.emulator.build import build_image
 from tests.emulator.chip import CYCLES_PER_S, Vector
 from tests.emulator.emulator import EmulatedBoard
-from tests.emulator.host import fall, release
-from tests.emulator.scripted import ScriptedTower
+from tests.emulator.host import Host, fall, release
+from tests.emulator.scripted import ScriptedJig, ScriptedTower
 
 TOP_COUNT = 30_000  # inside the 16 bits of the count
 
@@ -107,3 +112,31 @@ def silence_to_off() -> float:
     b.tower.counts(b.board.now_s, 500e-6, -1_500)
     b.host.run(0.7)
     return _first_off(b.board, "CATCH", last) - last
+
+
+@dataclass(frozen=True)
+class AngleNoise:
+    """Of a mean of 64 conversions, in steps of one: scatter, and largest error left on average."""
+
+    rms: float
+    worst_bow: float
+
+
+def angle_noise_steps(noise_steps: float = 0.5, seconds: float = 60.0) -> AngleNoise:
+    """The arm creeps over six steps of the converter with a noise of `noise_steps` in each."""
+    start, end = 500.0, 506.0
+    jig = ScriptedJig(lambda t_s: (start + (end - start) * np.minimum(t_s / seconds, 1)) / 1024)
+    board = EmulatedBoard(build_image(), ScriptedTower(), jig=jig, angle_noise_steps=noise_steps)
+    host = Host(board)
+    host.run(0.1)
+    host.ask(Op.STREAM, channel=Kind.ANGLE, on=1)
+    host.run(seconds)
+    frames = host.of(Kind.ANGLE)
+    sums = np.array([frame.samples for frame in frames]).ravel() / wire.ANGLE_SUM
+    times = np.array([frame.time for frame in frames])[:, None] / wire.TICK_HZ
+    times = (times + 8e-3 * np.arange(wire.CHANNELS[Kind.ANGLE].block)).ravel()
+    truth = start + (end - start) * times / seconds - 0.5
+    off = sums - truth
+    off -= off.mean()
+    parts = [part.mean() for part in np.array_split(off, 6 * 8)]
+    return AngleNoise(float(off.std()), float(np.abs(parts).max()))

@@ -10,7 +10,9 @@ from tests.emulator.scripted import ScriptedTower
 
 BEAT_S = 0.1
 STEP_S = 0.002
+BYTE_S = 10 / wire.BAUD
 ANSWER_LIMIT_S = 0.2
+UBRR0L = 0xC4
 DATA_BYTES = {0x80: 2, 0x90: 2, 0xC0: 1, 0xD0: 1, 0xE0: 2, 0xF4: 2, 0xF5: 2, 0xF9: 2}
 
 
@@ -151,6 +153,22 @@ class Host:
             self.gaps += (frame.seq - self._next_seq) % (1 << wire.SEQ_BITS)
         self._next_seq = (frame.seq + 1) % (1 << wire.SEQ_BITS)
         self.frames.append(frame)
+
+
+def flood(host: Host, seconds: float) -> None:
+    """Ask for the Firmata version with every byte the line takes: three bytes are the answer."""
+    end = host.board.now_s + seconds
+    while host.board.now_s < end:
+        host.board.write(b"\xf9" * round(STEP_S / BYTE_S))
+        host.run(STEP_S)
+
+
+def choke(host: Host, seconds: float) -> None:
+    """The board sends at a thirtieth of its speed for a while, so that frames find no room."""
+    chip = host.board.chip
+    chip.poke(UBRR0L, 30 * (chip.peek(UBRR0L) + 1) - 1)
+    host.run(seconds)
+    chip.poke(UBRR0L, (chip.peek(UBRR0L) + 1) // 30 - 1)
 
 
 def arm(host: Host) -> int:

@@ -6,6 +6,7 @@ import pytest
 
 from rig import bench as benches
 from rig.board.link import Link
+from rig.board.wire import Kind
 from rig.guide.device import Device
 from rig.guide.operator import ScriptedOperator
 from rig.guide.recompute import recompute
@@ -27,7 +28,7 @@ def test_the_firmware_runs_a_whole_impact_test_with_a_second_strike(
 
     def connect() -> Link:
         link = Link(board, clock=board.clock, name="emulated")
-        link.stream_height(True)
+        link.stream(Kind.HEIGHT, True)
         return link
 
     def watch(text: str) -> None:
