@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from rig.board import wire
 from rig.board.link import Link, LinkError
 from rig.board.samples import Happening, capture
-from rig.board.wire import Event, Input, Op, Output, Reason, State
+from rig.board.wire import Event, Input, Kind, Op, Output, Reason, State
 
 STAYED_OFF = "Neither latch nor catch was ever energised during these checks"
 _NEVER = 1 << 27  # a nonce the board has not given
@@ -111,7 +111,7 @@ def _reports_status(link: Link) -> str:
 
 def _streams_height(link: Link) -> str:
     """The height channel streams 1,000 samples a second without a gap."""
-    link.stream_height(True)
+    link.stream(Kind.HEIGHT, True)
     link.wait(0.1)
     link.start_record()
     link.wait(1.0)
@@ -128,7 +128,7 @@ def _streams_height(link: Link) -> str:
 
 def _stops_streaming(link: Link) -> str:
     """The height channel stops when asked."""
-    link.stream_height(False)
+    link.stream(Kind.HEIGHT, False)
     link.wait(0.1)
     link.start_record()
     link.wait(0.3)

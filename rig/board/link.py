@@ -1,4 +1,4 @@
-"""The link: a pyfirmata2 Board that watches its line.
+"""The link: a board whose line is watched while the program's own loop turns.
 
 One thread, on purpose. Heartbeats leave only while the program's own loop turns (`poll`), so a
 program that hangs falls silent and the board makes itself safe; a heartbeat thread would go on
@@ -7,49 +7,36 @@ vouching for a program that no longer works.
 
 from collections import deque
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass, replace
 
-from pyfirmata2.pyfirmata2 import (
-    ANALOG_MAPPING_QUERY,
-    CAPABILITY_QUERY,
-    CAPABILITY_RESPONSE,
-    QUERY_FIRMWARE,
-    REPORT_VERSION,
-    STRING_DATA,
-    Board,
-)
-
 from rig.board import wire
-from rig.board.frames import Decoder, Frame, Message
+from rig.board.frames import Frame
+from rig.board.greeting import (
+    STEP_S,
+    GreetedBoard,
+    Hello,
+    LinkError,
+    LinkLost,
+    NoBoard,
+    WrongFirmware,
+)
 from rig.board.samples import Happening, happening, trace
 from rig.board.streams import Clock, Stream
-from rig.board.wire import Kind, Op, Reason
-from rig.errors import RigError
+from rig.board.wire import CHANNELS, Kind, Op, Reason
+
+__all__ = [
+    "Exchange", "Hello", "Link", "LinkError", "LinkLost", "NoBoard", "NoReply", "Reply",
+    "WrongFirmware",
+]  # fmt: skip
 
 BEAT_PERIOD_S = 0.1
 SILENCE_LIMIT_S = 0.8  # STATUS comes every 0.1 s, so this is eight in a row
 REPLY_LIMIT_S = 0.5
-STEP_S = 0.005
-BEATS_KEPT = 50
-STREAM_LIMIT_S = 0.3  # height blocks come every 10 ms
-PIN_COUNT = 20  # as Firmata counts them on this part
-
-
-class LinkError(RigError):
-    """Something about the line to the board."""
-
-
-class NoBoard(LinkError):
-    """Nothing answered in time."""
-
-
-class WrongFirmware(LinkError):
-    """What answered is not our firmware, or not this version's wire."""
-
-
-class LinkLost(LinkError):
-    """The board fell silent or the cable came out."""
+BEATS_KEPT = REPLIES_KEPT = 50
+RECENT = 128  # samples of each channel
+# Height blocks come every 10 ms, angle blocks every 40 ms; a bridge converter may be strapped
+# for ten a second and is silent for a while when it has just been powered.
+STREAM_LIMITS_S = {Kind.HEIGHT: 0.3, Kind.ANGLE: 0.3, Kind.LOAD: 0.8}
 
 
 class NoReply(LinkError):
@@ -87,129 +74,36 @@ class Exchange:
     ticks: int
 
 
-@dataclass(frozen=True)
-class Hello:
-    """What the board said of itself."""
+class Link(GreetedBoard):
+    """A board on a stream, served by `poll` (arguments and errors as `GreetedBoard`).
 
-    firmware: tuple[int, int, int]
-    boot: int
-    reset_cause: int
-
-
-class Link(Board):  # type: ignore[misc]
-    """A board on a stream, ready when it has answered.
-
-    Args:
-        stream: an open byte stream (serial port, pseudo-terminal, virtual board).
-        clock: the stream's time.
-        name: what to call the board in messages (usually the port).
-        time_limit_s: how long the board may take to answer (a reset on opening the port and its
-            boot loader take up to two seconds).
-
-    Raises:
-        NoBoard, WrongFirmware, LinkLost.
+    Attributes:
+        status, status_ticks: the last STATUS and its MCU time.
+        position: the height now in counts, None when not known.
+        latest: the last sample of each channel that streams, (ticks, value).
+        recent: the last `RECENT` of them, for live read-outs; what is measured comes from the
+            recorded bytes.
+        exchanges: heartbeats with their answers, since the board's last restart.
+        listeners: called with every event.
     """
 
     def __init__(
         self, stream: Stream, *, clock: Clock, name: str, time_limit_s: float = 5.0
     ) -> None:
-        # Board.__init__ is not called: it opens the port itself, waits five seconds and shares
-        # one handler table among all boards of the process.
-        self._command_handlers: dict[int, Callable[..., None]] = {}
-        self._layout: dict[str, tuple[int, ...]] | None = None
-        self.analog: list[object] = []
-        self.digital: list[object] = []
-        self.digital_ports: list[object] = []
-        self.samplerThread = None
-        self.sp = stream
-        self._open = True
-        self.name = name
-        self.clock = clock
-        self.decoder = Decoder()
-        self.hello: Hello | None = None
         self.status: dict[str, int] = {}
         self.status_ticks = 0
         self.position: int | None = None
-        self.strings: deque[str] = deque(maxlen=50)
+        self.latest: dict[Kind, tuple[int, int]] = {}
+        self.recent: dict[Kind, deque[tuple[int, int]]] = {
+            kind: deque(maxlen=RECENT) for kind in CHANNELS
+        }
         self.exchanges: list[Exchange] = []
         self.listeners: list[Callable[[Happening], None]] = []
-        self.received_bytes = 0
-        self._record: list[bytes] | None = None
-        self._seq = 0
         self._replies: dict[int, Reply] = {}
         self._beats: dict[int, float] = {}
         self._next_beat = clock.now()
-        self._last_heard = clock.now()
-        self._streaming = False
-        self._last_height = clock.now()
-        try:
-            self._greet(time_limit_s)
-        except OSError:
-            raise self._unplugged() from None
-
-    # -- connecting
-
-    def _greet(self, time_limit_s: float) -> None:
-        self._set_default_handlers()
-        self.add_cmd_handler(CAPABILITY_RESPONSE, self._handle_report_capability_response)
-        self.add_cmd_handler(STRING_DATA, self._keep_string)
-        end = self.clock.now() + time_limit_s
-        ask = 0.0
-        while not self._complete():
-            now = self.clock.now()
-            if now > end:
-                raise self._stranger(time_limit_s)
-            if now >= ask:
-                self._ask()
-                ask = now + 0.5
-            self.clock.sleep(STEP_S)
-            self._take()
-        self.setup_layout(self._layout)
-        self._last_heard = self.clock.now()
-
-    def _complete(self) -> bool:
-        """Whether all answers are in, and whole: Firmata's own carry no check."""
-        layout = self._layout or {}
-        pins = len(layout.get("digital", ())) + len(layout.get("analog", ()))
-        named = self.firmware == wire.FIRMWARE_NAME
-        return bool(self.hello and self.firmata_version and named and pins == PIN_COUNT)
-
-    def _ask(self) -> None:
-        self.sp.write(bytes([REPORT_VERSION]))
-        self.send_sysex(QUERY_FIRMWARE, [])
-        self.send_sysex(CAPABILITY_QUERY, [])
-        self.send_sysex(ANALOG_MAPPING_QUERY, [])
-        self._send(Op.HELLO)
-
-    def _stranger(self, time_limit_s: float) -> LinkError:
-        if self.firmware and self.firmware != wire.FIRMWARE_NAME:
-            return WrongFirmware(
-                f"the board runs '{self.firmware}', not {wire.FIRMWARE_NAME}",
-                where=self.name,
-                remedy=f"put our firmware on it: bladerig board flash --port {self.name}",
-            )
-        if self.firmware or self.firmata_version:
-            return WrongFirmware(
-                "the board speaks Firmata but does not answer our frames",
-                where=self.name,
-                remedy=f"put our firmware on it: bladerig board flash --port {self.name}",
-            )
-        return NoBoard(
-            f"no board answered within {time_limit_s:g} s",
-            where=self.name,
-            remedy="check cable and power; 'bladerig board list' shows which ports answer",
-        )
-
-    def _unplugged(self) -> LinkLost:
-        return LinkLost(
-            "the board is unplugged or the port is gone",
-            where=self.name,
-            remedy="plug it back in and go on; the board has made itself safe",
-        )
-
-    def _keep_string(self, *data: int) -> None:
-        pairs = zip(data[::2], data[1::2], strict=False)
-        self.strings.append("".join(chr(low | high << 7) for low, high in pairs))
+        self._streaming: dict[Kind, float] = {}  # since when nothing has come of it
+        super().__init__(stream, clock=clock, name=name, time_limit_s=time_limit_s)
 
     # -- the loop
 
@@ -227,10 +121,7 @@ class Link(Board):  # type: ignore[misc]
                 self._beats[self._send(Op.BEAT)] = now
                 if len(self._beats) > BEATS_KEPT:  # answers that never came
                     self._beats.pop(next(iter(self._beats)))
-            if self._streaming and now - self._last_height > STREAM_LIMIT_S:
-                # A restarted board has its channel off; the command itself may be lost.
-                self._last_height = now
-                self._send(Op.STREAM, channel=Kind.HEIGHT, on=1)
+            self._ask_again(now)
         except OSError:
             raise self._unplugged() from None
         silent_s = now - self._last_heard
@@ -259,42 +150,22 @@ class Link(Board):  # type: ignore[misc]
                 return False
             self.clock.sleep(min(STEP_S, left))
 
-    def _take(self) -> None:
-        data = self.sp.read_available()
-        if not data:
-            return
-        self.received_bytes += len(data)
-        items = self.decoder.feed(data)
-        if self._record is not None:
-            self._record.append(self.decoder.taken)
-        for item in items:
-            if isinstance(item, Frame):
-                self._last_heard = self.clock.now()
-                self._frame(item)
-            else:
-                self._message(item)
-
-    def _message(self, message: Message) -> None:
-        handler = self._command_handlers.get(message.command)
-        if handler is None:
-            return
-        try:
-            handler(*message.data)
-        except (ValueError, IndexError):
-            # A plain Firmata message carries no check of its own: a damaged one may name a pin
-            # that does not exist. Nothing measured travels in such messages.
-            self.decoder.damaged += 1
+    def _ask_again(self, now: float) -> None:
+        """A restarted board has its channels off, and the command itself may be lost."""
+        for kind, since in self._streaming.items():
+            if now - since > STREAM_LIMITS_S[kind]:
+                self._streaming[kind] = now
+                self._send(Op.STREAM, channel=kind, on=1)
 
     def _frame(self, frame: Frame) -> None:
         if self.hello is not None and self.decoder.boot != self.hello.boot:
             self._restarted(self.hello)
-        if frame.kind is Kind.HEIGHT:
-            self._last_height = self.clock.now()
-            last = trace([frame], Kind.HEIGHT).values
-            self.position = int(last[-1])
+        super()._frame(frame)
+        if frame.kind in CHANNELS:
+            self._samples(frame)
         elif frame.kind is Kind.STATUS:
             self.status, self.status_ticks = frame.fields(), frame.ticks
-            if not self._streaming:
+            if Kind.HEIGHT not in self._streaming:
                 self.position = self.status["height"]
         elif frame.kind is Kind.REPLY:
             self._reply(frame)
@@ -303,27 +174,25 @@ class Link(Board):  # type: ignore[misc]
             if event is not None:
                 for listener in self.listeners:
                     listener(event)
-        elif frame.kind is Kind.HELLO:
-            self._hello(frame.fields())
+
+    def _samples(self, frame: Frame) -> None:
+        kind = frame.kind
+        if kind in self._streaming:
+            self._streaming[kind] = self.clock.now()
+        samples = trace([frame], kind)
+        self.recent[kind].extend(zip(samples.ticks.tolist(), samples.values.tolist(), strict=True))
+        self.latest[kind] = self.recent[kind][-1]
+        if kind is Kind.HEIGHT:
+            self.position = self.latest[kind][1]
 
     def _restarted(self, before: Hello) -> None:
-        """The board began anew: so do its clock and its height, and its channel is off."""
+        """The board began anew: so do its clock and its height, and its channels are off."""
         self.hello = replace(before, boot=self.decoder.boot or 0)
         self.exchanges.clear()
         self._beats.clear()
         self.position = None
-
-    def _hello(self, told: dict[str, int]) -> None:
-        if told["wire"] != wire.WIRE_VERSION or told["description"] != wire.description():
-            raise WrongFirmware(
-                f"the board speaks wire version {told['wire']}, this program {wire.WIRE_VERSION}"
-                if told["wire"] != wire.WIRE_VERSION
-                else "the board's firmware was built from another description of the wire",
-                where=self.name,
-                remedy=f"put the matching firmware on it: bladerig board flash --port {self.name}",
-            )
-        version = (told["major"], told["minor"], told["patch"])
-        self.hello = Hello(version, told["boot"], told["reset_cause"])
+        for kind in CHANNELS:
+            self._forget(kind)
 
     def _reply(self, frame: Frame) -> None:
         told = frame.fields()
@@ -335,16 +204,12 @@ class Link(Board):  # type: ignore[misc]
         if reply.op is Op.BEAT and seq in self._beats:
             sent = self._beats.pop(seq)
             self.exchanges.append(Exchange(sent, self.clock.now(), frame.ticks))
-        else:
-            self._replies[seq] = reply
+            return
+        self._replies[seq] = reply
+        if len(self._replies) > REPLIES_KEPT:  # nobody waits for the answers to `_ask_again`
+            self._replies.pop(next(iter(self._replies)))
 
     # -- talking
-
-    def _send(self, op: Op, **values: int) -> int:
-        seq = self._seq
-        self._seq = (seq + 1) % (1 << wire.SEQ_BITS)
-        self.sp.write(wire.command(op, seq, **values))
-        return seq
 
     def command(self, op: Op, **values: int) -> Reply:
         """Send one command and wait for its answer.
@@ -366,39 +231,26 @@ class Link(Board):  # type: ignore[misc]
             )
         return self._replies.pop(seq)
 
-    def stream_height(self, on: bool) -> None:
-        """Ask for the 1 kHz height channel, or stop it."""
-        self.command(Op.STREAM, channel=Kind.HEIGHT, on=int(on))
-        self._streaming = on
+    def stream(self, kind: Kind, on: bool) -> None:
+        """Ask for a channel of samples, or stop it; it is asked for again after a restart.
 
-    def start_record(self) -> None:
-        """Keep every byte from the next frame boundary on, as received."""
-        self._record = []
+        Raises:
+            NoReply, LinkLost.
+        """
+        if on:
+            self._forget(kind)
+        else:
+            self._streaming.pop(kind, None)
+        self.command(Op.STREAM, channel=kind, on=int(on))
+        if on:
+            self._streaming[kind] = self.clock.now()
+        else:
+            self._forget(kind)
 
-    def stop_record(self) -> bytes:
-        """The bytes kept since `start_record`."""
-        kept, self._record = self._record or [], None
-        return b"".join(kept)
-
-    def bytes_available(self) -> int:
-        """For pyfirmata2's own methods."""
-        return self.sp.in_waiting
-
-    @property
-    def boot(self) -> int | None:
-        """The board's boot number: another one means that its counters began anew."""
-        return self.decoder.boot
+    def _forget(self, kind: Kind) -> None:
+        self.latest.pop(kind, None)
+        self.recent[kind].clear()
 
     def input(self, which: wire.Input) -> bool:
         """An input as the last STATUS told it (closed, healthy, pressed, blocked)."""
         return bool(self.status.get("inputs", 0) >> which & 1)
-
-    def exit(self) -> None:
-        """Disarm if possible, stop what pyfirmata2 started, give the port back."""
-        if not getattr(self, "_open", False):
-            return
-        self._open = False
-        with suppress(OSError):  # a board that is gone has made itself safe
-            self.sp.write(wire.command(Op.DISARM, self._seq))
-        with suppress(OSError):
-            self.sp.close()

@@ -34,11 +34,11 @@ def _real(port: str) -> Device:
 
     chosen = port or ports.the_one()
     link = ports.connect(chosen)
-    link.stream_height(True)
+    link.stream(wire.Kind.HEIGHT, True)
 
     def reopen() -> Any:
         again = ports.connect(chosen, time_limit_s=4.0)
-        again.stream_height(True)
+        again.stream(wire.Kind.HEIGHT, True)
         return again
 
     return Device(link, reopen, None, "port")
@@ -84,7 +84,7 @@ def virtual_device(
     def connect() -> Link:
         board.reopen()
         link = Link(board, clock=clock, name="virtual rig")
-        link.stream_height(True)
+        link.stream(wire.Kind.HEIGHT, True)
         return link
 
     person = Person(tower, drawn)

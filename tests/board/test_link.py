@@ -3,9 +3,19 @@
 import pytest
 
 from rig.board import wire
-from rig.board.link import REPLY_LIMIT_S, Link, LinkLost, NoBoard, NoReply, Reply, WrongFirmware
+from rig.board.link import (
+    RECENT,
+    REPLY_LIMIT_S,
+    Link,
+    LinkLost,
+    NoBoard,
+    NoReply,
+    Reply,
+    WrongFirmware,
+)
 from rig.board.samples import Happening, capture
 from rig.board.wire import Event, Input, Kind, Op, Reason, State
+from rig.virtual.jig import Jig
 from rig.virtual.plant import Tower
 from rig.virtual.standin import StandIn
 from tests.virtual.worlds import Rig
@@ -101,7 +111,7 @@ def test_a_changed_description_is_refused_although_the_version_is_the_same(
     board: StandIn, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # As the link sees it; the board goes on telling what it was built from.
-    monkeypatch.setattr("rig.board.link.wire", _Changed(wire.description() ^ 1))
+    monkeypatch.setattr("rig.board.greeting.wire", _Changed(wire.description() ^ 1))
     with pytest.raises(WrongFirmware, match="another description"):
         linked(board)
 
@@ -137,13 +147,13 @@ def test_a_cable_pulled_while_connecting_is_told(board: StandIn) -> None:
 
 
 def test_a_quiet_line_loses_nothing(link: Link) -> None:
-    link.stream_height(True)
+    link.stream(Kind.HEIGHT, True)
     link.wait(5.0)
     assert (link.decoder.gaps, link.decoder.damaged) == ([], 0)
 
 
 def test_lost_frames_are_counted_with_their_time(board: StandIn, link: Link) -> None:
-    link.stream_height(True)
+    link.stream(Kind.HEIGHT, True)
     link.wait(0.5)
     before = link.status_ticks
     board.fault("skip_frames", 5)
@@ -155,7 +165,7 @@ def test_lost_frames_are_counted_with_their_time(board: StandIn, link: Link) -> 
 
 
 def test_damaged_frames_are_counted_with_their_time(board: StandIn, link: Link) -> None:
-    link.stream_height(True)
+    link.stream(Kind.HEIGHT, True)
     link.wait(0.5)
     before = link.status_ticks
     board.fault("damage_next", 1)
@@ -166,7 +176,7 @@ def test_damaged_frames_are_counted_with_their_time(board: StandIn, link: Link) 
 
 
 def test_a_bad_line_never_gives_a_wrong_height(board: StandIn, link: Link) -> None:
-    link.stream_height(True)
+    link.stream(Kind.HEIGHT, True)
     link.start_record()
     board.fault("damage_bytes", 0.003)
     board.fault("lose_bytes", 0.003)
@@ -223,7 +233,7 @@ def test_a_board_plugged_in_again_connects_with_a_new_boot(board: StandIn, link:
 
 
 def test_a_reset_is_noticed_by_its_boot_number(board: StandIn, link: Link) -> None:
-    link.stream_height(True)
+    link.stream(Kind.HEIGHT, True)
     link.wait(1.0)
     before = link.boot
     board.fault("reset")
@@ -234,7 +244,7 @@ def test_a_reset_is_noticed_by_its_boot_number(board: StandIn, link: Link) -> No
 
 
 def test_after_a_reset_position_and_time_are_the_new_boots(board: StandIn, link: Link) -> None:
-    link.stream_height(True)
+    link.stream(Kind.HEIGHT, True)
     link.wait(2.0)
     link.position = 12_345
     board.fault("reset")
@@ -315,7 +325,7 @@ def test_events_reach_every_listener() -> None:
 
 
 def test_a_record_starts_at_a_whole_frame(board: StandIn, link: Link) -> None:
-    link.stream_height(True)
+    link.stream(Kind.HEIGHT, True)
     for _ in range(20):
         link.start_record()
         link.wait(0.0137)
@@ -376,18 +386,87 @@ def test_exit_of_a_link_whose_board_is_gone_is_quiet() -> None:
     rig.link.exit()
 
 
-def test_the_height_stream_follows_what_was_asked(link: Link) -> None:
-    link.stream_height(True)
-    assert _samples_in(link, 1.0) > 900
-    link.stream_height(False)
-    link.wait(0.05)
-    assert _samples_in(link, 1.0) == 0
+EACH = {Kind.HEIGHT: 1000, Kind.LOAD: 80, Kind.ANGLE: 125}  # samples a second
 
 
-def _samples_in(link: Link, seconds: float) -> int:
+def jig_link(seed: int = 1) -> tuple[StandIn, Jig, Link]:
+    jig = Jig(seed=seed)
+    board = StandIn(Tower(seed=seed), jig, seed=seed)
+    return board, jig, linked(board)
+
+
+def _samples_in(link: Link, seconds: float) -> dict[Kind, int]:
     link.start_record()
     link.wait(seconds)
-    return len(capture(link.stop_record()).height.ticks)
+    seen = capture(link.stop_record())
+    traces = {Kind.HEIGHT: seen.height, Kind.LOAD: seen.load, Kind.ANGLE: seen.angle}
+    return {kind: len(trace.ticks) for kind, trace in traces.items()}
+
+
+@pytest.mark.parametrize("kind", list(EACH))
+def test_each_stream_follows_what_was_asked(kind: Kind) -> None:
+    _, _, link = jig_link()
+    link.stream(kind, True)
+    link.wait(0.1)
+    found = _samples_in(link, 1.0)
+    assert found.pop(kind) == pytest.approx(EACH[kind], rel=0.06)
+    assert set(found.values()) == {0}
+    assert len(link.recent[kind]) > 50 and link.latest[kind] == link.recent[kind][-1]
+    link.stream(kind, False)
+    assert kind not in link.latest and not link.recent[kind]
+    link.wait(0.05)
+    assert _samples_in(link, 1.0)[kind] == 0
+
+
+def test_the_last_samples_of_every_channel_are_at_hand_for_a_live_read_out() -> None:
+    _, jig, link = jig_link()
+    for kind in EACH:
+        link.stream(kind, True)
+    jig.hang(3.0, "right")
+    link.wait(8.0)
+    slope = jig.nature.cell.right * 256 * 2**23
+    (_, first), (last_ticks, last) = link.recent[Kind.LOAD][0], link.latest[Kind.LOAD]
+    zero = jig.nature.cell.zero * 256 * 2**23
+    assert (last - zero) / slope == pytest.approx(jig.nature.hung_nm(3.0), rel=2e-3)
+    assert first != last
+    assert link.status_ticks - last_ticks < SECOND // 5
+    for kind in EACH:
+        ticks = [ticks for ticks, _ in link.recent[kind]]
+        assert ticks == sorted(set(ticks)) and len(ticks) <= RECENT
+    assert link.latest[Kind.ANGLE][1] == pytest.approx(64 * 512, abs=200)
+
+
+@pytest.mark.parametrize("lossy", [False, True])
+def test_after_a_restart_every_channel_comes_again_by_itself(lossy: bool) -> None:
+    board, _, link = jig_link()
+    for kind in (Kind.LOAD, Kind.ANGLE):
+        link.stream(kind, True)
+    link.wait(1.0)
+    if lossy:
+        board.fault("lose_bytes", 0.005)
+    board.fault("reset")
+    link.wait(0.15)
+    assert not link.latest and not link.recent[Kind.LOAD]
+    link.wait(6.0 if lossy else 1.5)
+    board.fault("lose_bytes", 0)
+    found = _samples_in(link, 1.0)
+    assert found[Kind.HEIGHT] == 0, "nobody asked for that one"
+    assert min(found[Kind.LOAD], found[Kind.ANGLE]) > 70
+
+
+def test_a_channel_whose_converter_is_silent_is_not_asked_for_without_end() -> None:
+    board, _, link = jig_link()
+    link.stream(Kind.LOAD, True)
+    board.fault("load_missing")
+    asked = link._seq
+    link.wait(10.0)
+    beats = 10.0 / 0.1
+    assert link._seq - asked < beats + 15
+    link.wait(100.0)
+    assert len(link._replies) <= 50
+    board.fault("load_missing", 0)
+    link.wait(0.5)
+    assert _samples_in(link, 1.0)[Kind.LOAD] > 70
 
 
 def test_an_unknown_channel_is_refused(link: Link) -> None:

@@ -11,7 +11,7 @@ import pytest
 from rig.board import ports, wire
 from rig.board.link import Link, LinkLost, NoBoard
 from rig.board.streams import PortError, SerialStream
-from rig.board.wire import Op
+from rig.board.wire import Kind, Op
 from rig.errors import RigError
 from tests.board.bootloader import Mute
 from tests.board.realtime import Served
@@ -63,7 +63,7 @@ def test_a_board_on_a_real_port_connects_and_answers(served: Served) -> None:
 
 def test_height_streams_through_a_real_port(served: Served) -> None:
     with connected(served.path) as link:
-        link.stream_height(True)
+        link.stream(Kind.HEIGHT, True)
         link.start_record()
         assert link.wait_until(lambda: link.position == 0, PATIENCE_S)
         assert link.decoder.gaps == []
@@ -71,7 +71,7 @@ def test_height_streams_through_a_real_port(served: Served) -> None:
 
 def test_a_second_program_is_refused_and_does_not_disturb_the_first(served: Served) -> None:
     with connected(served.path) as link:
-        link.stream_height(True)
+        link.stream(Kind.HEIGHT, True)
         joined = link.decoder.damaged  # joining a line in mid-frame may cut one
         assert "in use by another program" in refused(served.path).what
         assert link.command(Op.HELLO).done

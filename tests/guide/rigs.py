@@ -8,6 +8,7 @@ from typing import Any
 from rig import bench as benches
 from rig.bench import Bench
 from rig.board.link import Link
+from rig.board.wire import Kind
 from rig.guide import script as scripts
 from rig.guide.device import Device
 from rig.guide.operator import ScriptedOperator
@@ -45,7 +46,7 @@ class VirtualRig:
         """A fresh link, as opening the port gives it (which resets the board)."""
         self.board.reopen()
         link = Link(self.board, clock=self.board.clock, name="virtual rig")
-        link.stream_height(True)
+        link.stream(Kind.HEIGHT, True)
         return link
 
     def operator(self, answers: Mapping[str, Sequence[str]] = ANSWERS) -> ScriptedOperator:

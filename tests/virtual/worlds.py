@@ -62,7 +62,7 @@ class Rig:
         self.link = Link(self.board, clock=self.board.clock, name="virtual")
         self.events: list[Happening] = []
         self.link.listeners.append(self.events.append)
-        self.link.stream_height(True)
+        self.link.stream(Kind.HEIGHT, True)
 
     def prepare(self, height_m: float = 0.25, specimen: SpecimenTruth | None = None) -> None:
         """Guard closed over a carriage on the hook, everything steady."""
