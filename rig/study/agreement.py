@@ -57,7 +57,7 @@ def agreement(one: Mapping[str, float], two: Mapping[str, float]) -> Agreement:
 def _left_out(blades: Sequence[str]) -> tuple[Reason, ...]:
     if not blades:
         return ()
-    names = ", ".join(blades[:5]) + (" ..." if len(blades) > 5 else "")
+    names = ", ".join(blades[:5]) + (" and others" if len(blades) > 5 else "")
     return (Reason("one_value_only", f"Without one of the two values: {names}.", len(blades), 0),)
 
 

@@ -162,7 +162,9 @@ def _told(
     distinct = ROOT_TWO * math.sqrt(blades / gauge) if gauge > 0 else math.inf
     if distinct < DISTINCT:
         reasons.append(Reason(
-            "few_levels", f"Only {math.floor(distinct)} levels can be told apart.",
+            "few_levels",
+            "No two blades can be told apart." if distinct < 2
+            else f"Only {math.floor(distinct)} levels can be told apart.",
             math.floor(distinct), DISTINCT, "levels"))  # fmt: skip
     return Capability(
         math.sqrt(repeat), math.sqrt(reproduce), interaction, math.sqrt(gauge), math.sqrt(blades),

@@ -114,11 +114,14 @@ def _covariates(
         if missing:
             reasons.append(Reason(
                 "covariate_missing",
-                f"The {name} of {', '.join(missing[:5])}{' ...' if len(missing) > 5 else ''} was "
-                "not measured: nothing is adjusted for it.",
+                f"The {name} of {_named(missing)} was not measured: nothing is adjusted for it.",
                 len(missing), 0, "blades",
             ))  # fmt: skip
     return table, tuple(reasons)
+
+
+def _named(blades: Sequence[str]) -> str:
+    return ", ".join(blades[:5]) + (" and others" if len(blades) > 5 else "")
 
 
 def _units(plan: Layout, table: dict[str, tuple[float, ...]]) -> list[_Unit]:
@@ -147,65 +150,66 @@ def _fitted(
     groups = [g.name for g in data.groups if any(u.group == g.name for u in units)]
     x = np.array([[float(u.group == g) for g in groups] + list(u.covariates) for u in units])
     x[:, len(groups) :] -= x[:, len(groups) :].mean(axis=0)
-    y = np.array([u.mean for u in units])
     dof = len(units) - x.shape[1]
-    if dof < 1:
-        return Adjustment((), (), dof, (*reasons, Reason(
-            "too_few_to_adjust", f"{len(units)} units are too few to adjust for geometry.",
-            len(units), x.shape[1] + 1, "units")))  # fmt: skip
-    if np.linalg.matrix_rank(x) < x.shape[1]:
-        return Adjustment((), (), dof, (*reasons, Reason(
-            "geometry_is_the_group",
-            "Geometry goes with the groups: its share cannot be told.")))  # fmt: skip
-    beta, inverse, scatter = _least_squares(x, y, dof)
+    against = _why_not(x, dof)
+    if against:
+        return Adjustment((), (), dof, reasons + against)
+    line = _least_squares(x, np.array([u.mean for u in units]), dof)
     if dof < FEW:
-        reasons += (Reason(
-            "few_to_adjust", f"Only {dof} degrees of freedom are left: the adjusted figures are "
-            "rough.", dof, FEW),)  # fmt: skip
-    t = float(-stdtrit(dof, LEVEL / 2))
-    told = [
-        _adjusted(data, pair, _direction(groups, pair, x.shape[1]), beta, inverse, scatter, dof, t)
-        for pair in pairs
-        if set(pair) <= set(groups)
-    ]
-    out = data.response.outward
-    slopes = []
-    for at, i in enumerate(names, start=len(groups)):
-        reach = t * scatter * math.sqrt(inverse[at, at])
-        name, unit = COVARIATES[i]
-        unit = unit if data.response.scale == LOG or i == 0 else "m"
-        slopes.append(Slope(name, unit, out(beta[at]), out(beta[at] - reach),
-                            out(beta[at] + reach)))  # fmt: skip
-    return Adjustment(tuple(told), tuple(slopes), dof, reasons)
+        text = f"Only {dof} degrees of freedom are left: the adjusted figures are rough."
+        reasons += (Reason("few_to_adjust", text, dof, FEW),)
+    told = tuple(_adjusted(data, pair, line, groups) for pair in pairs if set(pair) <= set(groups))
+    slopes = tuple(_slope(data, i, at, line) for at, i in enumerate(names, start=len(groups)))
+    return Adjustment(told, slopes, dof, reasons)
 
 
-def _least_squares(x: Array, y: Array, dof: int) -> tuple[Array, Array, float]:
-    """Coefficients, (X'X)^-1 and the residual scatter, by QR."""
+def _why_not(x: Array, dof: int) -> tuple[Reason, ...]:
+    units, unknowns = x.shape
+    if dof < 1:
+        text = f"{units} units are too few to adjust for geometry."
+        return (Reason("too_few_to_adjust", text, units, unknowns + 1, "units"),)
+    if np.linalg.matrix_rank(x) < unknowns:
+        text = "Geometry goes with the groups: its share cannot be told."
+        return (Reason("geometry_is_the_group", text),)
+    return ()
+
+
+@dataclass(frozen=True)
+class _Line:
+    """Coefficients, (X'X)^-1, residual scatter and its degrees of freedom."""
+
+    beta: Array
+    inverse: Array
+    scatter: float
+    dof: int
+
+    def along(self, direction: Array) -> tuple[float, float, float]:
+        """Estimate, standard error, and half of the 95 % interval of a sum of coefficients."""
+        se = self.scatter * math.sqrt(float(direction @ self.inverse @ direction))
+        return float(direction @ self.beta), se, se * float(-stdtrit(self.dof, LEVEL / 2))
+
+
+def _least_squares(x: Array, y: Array, dof: int) -> _Line:
     q, r = np.linalg.qr(x)
-    beta = np.linalg.solve(r, q.T @ y)
-    root = np.linalg.inv(r)
+    beta, root = np.linalg.solve(r, q.T @ y), np.linalg.inv(r)
     residuals = y - x @ beta
-    return beta, root @ root.T, math.sqrt(float(residuals @ residuals) / dof)
-
-
-def _direction(groups: Sequence[str], pair: tuple[str, str], width: int) -> Array:
-    direction = np.zeros(width)
-    direction[groups.index(pair[0])], direction[groups.index(pair[1])] = 1.0, -1.0
-    return direction
+    return _Line(beta, root @ root.T, math.sqrt(float(residuals @ residuals) / dof), dof)
 
 
 def _adjusted(
-    data: StudyData,
-    pair: tuple[str, str],
-    direction: Array,
-    beta: Array,
-    inverse: Array,
-    scatter: float,
-    dof: int,
-    t: float,
+    data: StudyData, pair: tuple[str, str], line: _Line, groups: Sequence[str]
 ) -> Adjusted:
-    difference = float(direction @ beta)
-    se = scatter * math.sqrt(float(direction @ inverse @ direction))
+    direction = np.zeros(len(line.beta))
+    direction[groups.index(pair[0])], direction[groups.index(pair[1])] = 1.0, -1.0
+    difference, se, reach = line.along(direction)
+    p = float(2 * stdtr(line.dof, -abs(difference) / se)) if se > 0 else math.nan
     out = data.response.outward
-    p = float(2 * stdtr(dof, -abs(difference) / se)) if se > 0 else math.nan
-    return Adjusted(*pair, out(difference), out(difference - t * se), out(difference + t * se), p)
+    return Adjusted(*pair, out(difference), out(difference - reach), out(difference + reach), p)
+
+
+def _slope(data: StudyData, covariate: int, at: int, line: _Line) -> Slope:
+    slope, _, reach = line.along(np.eye(len(line.beta))[at])
+    name, unit = COVARIATES[covariate]
+    unit = unit if data.response.scale == LOG or covariate == 0 else "m"
+    out = data.response.outward
+    return Slope(name, unit, out(slope), out(slope - reach), out(slope + reach))

@@ -19,10 +19,15 @@ def amount(response: Response, effect: float) -> str:
     return f"{number(abs(effect))} {response.unit} {'more' if effect >= 0 else 'less'}"
 
 
+def begin(text: str) -> str:
+    """`text` with a capital, the rest as it is (HRC stays HRC)."""
+    return text[:1].upper() + text[1:]
+
+
 def percent(ratio: float) -> str:
     """How far a ratio is from 1."""
     away = abs(ratio - 1) * 100
-    return f"{away:.0f} %" if away >= 10 else f"{away:.1f} %"
+    return f"{away:.0f} %" if away >= 9.95 else f"{away:.1f} %"
 
 
 def span(response: Response, low: float, high: float) -> str:

@@ -13,7 +13,7 @@ from rig.study.censored import CensoredComparison
 from rig.study.compare import Comparison, Result
 from rig.study.data import LOG, Response
 from rig.study.parity import EQUAL, UNEQUAL, Parity
-from rig.study.phrases import amount, number, size, span
+from rig.study.phrases import amount, begin, number, size, span
 from rig.study.plan import StudyPlan
 from rig.study.rates import Rate
 from rig.study.reach import Reach
@@ -46,7 +46,7 @@ def comparison(told: Comparison, response: Response) -> str:
     parts = [f"{pair}: {told.verdict}."]
     if math.isfinite(told.low):
         parts.append(
-            f"{response.name.capitalize()} is {amount(response, told.effect)}; with 95 % "
+            f"{begin(response.name)} is {amount(response, told.effect)}; with 95 % "
             f"confidence {span(response, told.low, told.high)}."
         )
     elif math.isfinite(told.effect):
@@ -78,22 +78,24 @@ def verdict(result: Result) -> str:
     response = result.response
     if result.verdict == SHOWN:
         shown = [c.group for c in result.comparisons if c.verdict == SHOWN]
-        text = f"{response.name}: difference shown ({', '.join(shown)})."
+        text = f"{begin(response.name)}: difference shown ({', '.join(shown)})."
     elif result.verdict == CANNOT_TELL:
-        text = f"{response.name}: cannot tell. This is not the same as no difference."
+        text = f"{begin(response.name)}: cannot tell. This is not the same as no difference."
     else:
         margin = size(response, response.margin)
-        text = f"{response.name}: difference above the margin ({margin}) ruled out."
+        text = f"{begin(response.name)}: difference above the margin ({margin}) ruled out."
     return f"{text} {could_find(result.detectable, response)}"
 
 
 def survivors(told: CensoredComparison, response: Response) -> str:
     """One group against another when some blades survived."""
     parts = [f"{told.group} against {told.against}: {told.verdict}."]
+    bounds = span(response, told.low, told.high)
     if math.isfinite(told.effect):
-        parts.append(f"{response.name.capitalize()} is {amount(response, told.effect)};")
-    if math.isfinite(told.high) or told.low > 0:
-        parts.append(f"with 95 % confidence {span(response, told.low, told.high)}.")
+        middle = amount(response, told.effect)
+        parts.append(f"{begin(response.name)} is {middle}; with 95 % confidence {bounds}.")
+    elif math.isfinite(told.high) or told.low > 0:
+        parts.append(f"With 95 % confidence {response.name} is {bounds}.")
     parts += [reason.text for reason in told.reasons]
     parts.append(could_reach(told.reach, response))
     return " ".join(part for part in parts if part)
@@ -101,12 +103,14 @@ def survivors(told: CensoredComparison, response: Response) -> str:
 
 def could_reach(told: Reach, response: Response) -> str:
     """The smallest difference a study with survivors would have found, each way."""
+    if told.reasons:
+        return could_find(None, response)
     ways = [("weaker", told.weaker), ("stronger", told.stronger)]
-    found = [f"{way} by {size(response, value)}" for way, value in ways if value is not None]
+    found = [f"{way} by a factor of {number(value)}" for way, value in ways if value is not None]
     hidden = [way for way, value in ways if value is None]
-    parts = [f"A group {' or '.join(found)} would be found in 80 of 100 such studies."] * bool(
-        found
-    )
+    parts = []
+    if found:
+        parts.append(f"A group {' or '.join(found)} would be found in 80 of 100 such studies.")
     if hidden:
         parts.append(f"However much {' or '.join(hidden)} a group is, this study may miss it.")
     return " ".join(parts)
@@ -127,15 +131,15 @@ def parity(told: Parity) -> str:
     response = told.result.response
     margin = size(response, response.margin)
     if told.state == EQUAL:
-        return f"{response.name}: the groups started equal within {margin}."
+        return f"{begin(response.name)}: the groups started equal within {margin}."
     consequence = (
         "Later differences may come from that start and not from the treatment: make the groups "
         "equal, or compare at equal values."
     )
     if told.state == UNEQUAL:
-        return f"{response.name}: the groups did not start equal. {consequence}"
+        return f"{begin(response.name)}: the groups did not start equal. {consequence}"
     return (
-        f"{response.name}: it is not shown that the groups started equal within {margin}. "
+        f"{begin(response.name)}: it is not shown that the groups started equal within {margin}. "
         f"{consequence} {could_find(told.result.detectable, response)}"
     )
 
@@ -196,9 +200,9 @@ def capability(told: Capability, unit: str) -> str:
 def agreement(told: Agreement, one: str, two: str) -> str:
     """Do two responses go together?"""
     if told.rank is None or told.rank_low is None or told.rank_high is None:
-        return f"{one} and {two}: {' '.join(reason.text for reason in told.reasons)}"
+        return f"{begin(one)} and {two}: {' '.join(reason.text for reason in told.reasons)}"
     text = (
-        f"{one} and {two} on {told.blades} blades: rank correlation {told.rank:.2f} "
+        f"{begin(one)} and {two} on {told.blades} blades: rank correlation {told.rank:.2f} "
         f"({told.rank_low:.2f} to {told.rank_high:.2f}). An estimate: it proves no cause."
     )
     if told.rank_low < 0 < told.rank_high:

@@ -1,0 +1,120 @@
+"""What the maker reads."""
+
+import math
+
+import numpy as np
+import pytest
+
+from rig.study import words
+from rig.study.agreement import agreement
+from rig.study.anova import components
+from rig.study.capability import crossed
+from rig.study.censored import compare_censored
+from rig.study.compare import compare
+from rig.study.data import LINEAR, LOG, Response
+from rig.study.parity import parity
+from rig.study.phrases import amount, probability, size, span
+from rig.study.plan import Scatter, plan_study
+from rig.study.rates import failure_rate
+from rig.study.staircase import Staircase
+from rig.study.threshold import estimates
+from tests.study.blades import TORQUE, drawn, study
+from tests.study.test_survivors import limited
+
+HARDNESS = Response("hardness", "HRC", LINEAR, 1.0, 1.0)
+
+
+def everything() -> list[str]:
+    """Sentences of all kinds, for every verdict."""
+    rng, said = np.random.default_rng(1), []
+    for ratios, scatter, n in (((1, 1.6, 1), 0.08, 8), ((1, 1.1), 0.3, 3), ((1, 1), 0.1, 1)):
+        data = study(drawn(rng, ratios, n, 2, scatter), u=0.05)
+        told = compare(data)
+        said += [words.verdict(told), words.counted(told.layout)]
+        said += [words.comparison(c, TORQUE) for c in told.comparisons]
+        said += [words.components(components(told.layout.blades), TORQUE)]
+        said += [words.parity(parity(data))]
+    for limit in (8.0, 11.0, 30.0):
+        some = {k: [x[0] for x in v] for k, v in drawn(rng, (1, 1.5), 5).items()}
+        censored = compare_censored(limited(some, limit))
+        said += [words.survivors(c, TORQUE) for c in censored.comparisons]
+        said += [words.rate(rate) for rate in censored.rates]
+    said += [words.plan(plan_study(TORQUE, 3, Scatter(cv))) for cv in (0.05, 0.2, 30.0)]
+    for failed in ((True, False) * 6, (True,) * 5):
+        levels = [10.0]
+        for one in failed[:-1]:
+            levels.append(levels[-1] + (-1.0 if one else 1.0))
+        said += [words.staircase(e, "J") for e in estimates(Staircase(tuple(levels), failed, 1.0))]
+    said += [words.capability(crossed(rng.normal(0, 1, (2, 4, 2)).tolist()), "N.m")]
+    blades = {f"B{i}": float(x) for i, x in enumerate(rng.normal(0, 1, 8))}
+    said += [words.agreement(agreement(blades, blades), "hardness", "edge life")]
+    said += [words.agreement(agreement(blades, {}), "hardness", "edge life")]
+    return said
+
+
+def test_every_sentence_is_whole_and_plain() -> None:
+    for text in everything():
+        assert text[0].isupper() or text[0].isdigit(), text
+        assert text.endswith((".", "?")), text
+        for bad in ("nan", "None", "inf ", "  ", "..", "e+"):
+            assert bad not in text, text
+
+
+def test_no_difference_is_never_said_for_cannot_tell() -> None:
+    for text in everything():
+        if "no difference" in text.lower():
+            assert "not the same as no difference" in text or "can show no difference" in text
+
+
+def test_cannot_tell_says_what_would_have_been_found() -> None:
+    told = compare(study({"A": [10.0, 14.0, 8.0], "B": [11.0, 9.0, 15.0]}))
+    text = words.comparison(told.comparisons[0], TORQUE)
+    assert "cannot tell" in text and "would be found in 80 of 100" in text
+
+
+def test_better_follows_the_response() -> None:
+    values = {"A": [10.0, 10.1, 9.9, 10.0], "B": [20.0, 20.2, 19.9, 20.1]}
+    damage = Response("damage width", "mm", LOG, 1.2, 1.2, larger_is_better=False)
+    for response, word in ((TORQUE, "better"), (damage, "worse")):
+        told = compare(study(values, response))
+        assert f"B is {word} in this" in words.comparison(told.comparisons[0], response)
+
+
+def test_parity_not_shown_says_what_follows() -> None:
+    rng = np.random.default_rng(2)
+    values = {name: list(60 + 2 * rng.standard_normal(4)) for name in "AB"}
+    text = words.parity(parity(study(values, HARDNESS)))
+    assert "not shown" in text and "may come from that start" in text
+
+
+def test_none_of_three_failed_names_the_rate_still_possible() -> None:
+    assert words.rate(failure_rate("A", 0, 3)) == (
+        "A: 0 of 3 failed. A failure rate of up to 63% is still possible."
+    )
+
+
+@pytest.mark.parametrize(
+    ("effect", "text"), [(1.43, "43 % more"), (0.8, "20 % less"), (1.034, "3.4 % more"),
+                         (3.2, "3.2 times")],
+)  # fmt: skip
+def test_ratios_are_said_as_more_or_less(effect: float, text: str) -> None:
+    assert amount(TORQUE, effect) == text
+
+
+def test_differences_carry_their_unit() -> None:
+    assert amount(HARDNESS, -0.8) == "0.8 HRC less"
+    assert size(HARDNESS, -0.8) == "0.8 HRC"
+    assert span(HARDNESS, -0.5, 1.5) == "between 0.5 HRC less and 1.5 HRC more"
+
+
+def test_open_ends_are_said_as_open() -> None:
+    assert span(TORQUE, 0.0, math.inf) == "not bounded"
+    assert span(TORQUE, 1.2, math.inf) == "at least 20 % more"
+    assert span(TORQUE, 0.0, 0.9) == "at most 10 % less"
+    assert size(TORQUE, 1e9) == "a factor of more than 1000"
+
+
+def test_a_p_is_never_printed_as_nought() -> None:
+    assert [probability(p) for p in (1e-9, 0.0234, 0.5, math.nan)] == [
+        "< 0.001", "0.023", "0.50", "-",
+    ]  # fmt: skip
