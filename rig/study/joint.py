@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from rig.study.logrank import arrangements, permutation_p, scores, scores_by_load
+from rig.study.logrank import EXACT, arrangements, permutation_p, scores, scores_by_load
 from rig.study.survivors import Fitted, fit
 from rig.study.welch import equivalence, two_sided, welch
 
@@ -22,7 +22,12 @@ LEAST_FAILED = 0.75  # of each group, for ruling a margin out
 
 
 def joint_p(
-    one: Array, one_failed: Flags, two: Array, two_failed: Flags, loads: Sequence[str]
+    one: Array,
+    one_failed: Flags,
+    two: Array,
+    two_failed: Flags,
+    loads: Sequence[str],
+    most: int = EXACT,
 ) -> tuple[Array, Array, Array, Array]:
     """The larger p of the two tests, and difference, its standard error and dof by likelihood.
 
@@ -30,11 +35,12 @@ def joint_p(
         one, two: values of the groups' units, shape (..., n1) and (..., n2).
         one_failed, two_failed: which failed, same shapes.
         loads: of all units, the first group's first; all the same when they do not matter.
+        most: arrangements to try.
     """
     values, failed = np.concatenate([one, two], -1), np.concatenate([one_failed, two_failed], -1)
     n1, n2 = one.shape[-1], two.shape[-1]
     first = np.arange(n1 + n2) < n1
-    dealt, complete = arrangements(first, loads)
+    dealt, complete = arrangements(first, loads, most)
     free = len(set(loads)) == 1
     score = scores(values, failed) if free else scores_by_load(values, failed, loads)
     p = permutation_p(score, first, dealt, complete)

@@ -13,8 +13,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-EXACT = 20_000  # arrangements up to which all are tried
-DRAWS = 19_999
+EXACT = 20_000  # arrangements up to which all are tried; beyond, one fewer at random
 SEED = 1
 TIE = 1e-9
 
@@ -39,15 +38,17 @@ def scores_by_load(values: Array, failed: Flags, loads: Sequence[str]) -> Array:
     return out
 
 
-def arrangements(first: Flags, loads: Sequence[str]) -> tuple[NDArray[np.bool_], bool]:
+def arrangements(
+    first: Flags, loads: Sequence[str], most: int = EXACT
+) -> tuple[NDArray[np.bool_], bool]:
     """Ways to deal the first group's places within loads, shape (ways, units); and if all.
 
     Without furnace loads give the same name for all.
     """
     groups = [np.flatnonzero([name == load for name in loads]) for load in dict.fromkeys(loads)]
     ways = math.prod(math.comb(len(at), int(first[at].sum())) for at in groups)
-    if ways > EXACT:
-        return _drawn(first, groups), False
+    if ways > most:
+        return _drawn(first, groups, most - 1), False
     dealt = np.zeros((1, len(first)), dtype=bool)
     for at in groups:
         chosen = list(combinations(at, int(first[at].sum())))
@@ -58,11 +59,11 @@ def arrangements(first: Flags, loads: Sequence[str]) -> tuple[NDArray[np.bool_],
     return dealt, True
 
 
-def _drawn(first: Flags, groups: Sequence[NDArray[np.intp]]) -> NDArray[np.bool_]:
+def _drawn(first: Flags, groups: Sequence[NDArray[np.intp]], draws: int) -> NDArray[np.bool_]:
     rng = np.random.default_rng(SEED)
-    dealt = np.zeros((DRAWS, len(first)), dtype=bool)
+    dealt = np.zeros((draws, len(first)), dtype=bool)
     for at in groups:
-        order = rng.random((DRAWS, len(at))).argsort(axis=1)
+        order = rng.random((draws, len(at))).argsort(axis=1)
         dealt[:, at] = first[at][order]
     return dealt
 

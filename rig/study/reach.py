@@ -13,6 +13,7 @@ from rig.study.survivors import fit
 from rig.study.verdict import CHANCE
 
 STUDIES = 300
+ARRANGEMENTS = 1000  # as fine as so few simulated studies ask for
 SEED = 1
 FARTHEST = math.log(50.0)  # a ratio beyond which nobody asks
 CLOSE = 0.02  # of the logarithm: finer than so few simulated studies can tell
@@ -91,7 +92,7 @@ def _found(at: Scene, level: float, way: int) -> float | None:
         values, failed = simulated(at, way * shift, STUDIES, SEED)
         p, *_ = joint_p(
             values[:, : at.n1], failed[:, : at.n1], values[:, at.n1 :], failed[:, at.n1 :],
-            [""] * (at.n1 + at.n2),
+            [""] * (at.n1 + at.n2), ARRANGEMENTS,
         )  # fmt: skip
         return float((p <= level).mean())
 
