@@ -10,6 +10,7 @@ from typing import Any
 
 from procedures.lib import tower
 from rig.bench import Bench
+from rig.calibration.inforce import lacking
 from rig.guide.parameters import Parameter
 from rig.guide.steps import Ask, Do, Measure, Note, Passage, Procedure, Tell
 from rig.measure.height import height_for_energy
@@ -32,6 +33,12 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     """The guided test. Concludes with the list of drops and their verdicts."""
     _within_reach(params["energy"], bench)
     specimen = params["specimen"]
+    without = lacking(bench, "height")
+    if without:
+        yield Tell(
+            "PRACTICE ONLY: results of this run are an indication and enter no comparison, for "
+            f"{'; '.join(without)}."
+        )
     yield Do(
         "Read before you start: this is a falling mass. Know where the e-stop is.",
         hazards=("falling_mass", "chips", "edge", "pinch"),
@@ -78,7 +85,7 @@ def _drop(
     )
     fall = yield from tower.fall(trial, height_m, bench)
     if fall["raw_id"] is None:
-        return (yield from _unrecorded(trial, fall))
+        return (yield from _unrecorded(trial, specimen, fall))
     after = yield from tower.touch_again(fall)
     asked = {
         "energy_j": params["energy"],
@@ -97,12 +104,16 @@ def _drop(
     reasons = [*fall["reasons"], *(reason["text"] for reason in result["reasons"])]
     yield Tell(tower.told(trial, result, reasons))
     damage = yield from _look(trial)
-    summary = tower.summary(trial, result, reasons) | {"damage": damage}
+    summary = tower.summary(trial, result, reasons) | {
+        "specimen": specimen,
+        "damage": damage,
+        "indication": list(lacking(bench, "height")),
+    }
     yield Note(f"Verdict of {trial}", kind="verdict", body=summary)
     return summary
 
 
-def _unrecorded(trial: str, fall: Mapping[str, Any]) -> Passage[dict[str, Any]]:
+def _unrecorded(trial: str, specimen: str, fall: Mapping[str, Any]) -> Passage[dict[str, Any]]:
     """The carriage may have fallen while nobody recorded: never a number."""
     reason = f"not recorded ({fall['ended'].lower().replace('_', ' ')}): it may have fallen unseen"
     answer = yield Ask(
@@ -114,6 +125,7 @@ def _unrecorded(trial: str, fall: Mapping[str, Any]) -> Passage[dict[str, Any]]:
     told = {"yes": "it fell", "no": "it did not fall", "unsure": "nobody knows whether it fell"}
     summary = {
         "trial": trial,
+        "specimen": specimen,
         "valid": False,
         "reasons": [reason, f"the person at the bench says: {told[answer['value']]}"],
         "energy_j": None,
