@@ -29,7 +29,8 @@ BEFORE_S, AFTER_S = 0.06, 0.75
 SPEED_OVER = 5  # samples each side of a speed estimate
 
 
-def _svg(figure: Figure) -> str:
+def svg(figure: Figure) -> str:
+    """A picture as a data address."""
     buffer = io.StringIO()
     figure.savefig(buffer, format="svg", metadata={"Date": None})
     return "data:image/svg+xml;base64," + base64.b64encode(buffer.getvalue().encode()).decode()
@@ -57,7 +58,7 @@ def drop(trial: Trial) -> tuple[str, str] | None:
         _heights(upper, time_s[shown], height_mm[shown], trial, factor)
         _speeds(lower, time_s[shown], height_mm[shown], trial, factor)
         lower.set_xlabel("time from first contact, s")
-        return _svg(figure), _drop_text(trial)
+        return svg(figure), _drop_text(trial)
 
 
 def _fit(trial: Trial, factor: float) -> tuple[NDArray[np.float64], Any, Any]:
@@ -135,4 +136,4 @@ def chart(points: list[tuple[datetime, dict[str, Any]]], limit: float) -> tuple[
             f"Effective acceleration of {len(values)} sessions, the last {values[-1]:.3f} metres a "
             f"second squared; dashed lines: {limit:.0%} from the session before."
         )
-        return _svg(figure), text
+        return svg(figure), text
