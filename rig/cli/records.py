@@ -44,18 +44,33 @@ def runs(logbook: Path, as_json: bool) -> None:
 )
 @JSON
 def report(logbook: Path, run_id: int | None, out: Path | None, as_json: bool) -> None:
-    """Write the page of a run: verdicts, pictures, budgets, how to check it.
+    """Write the report of a study, or the page of one run.
+
+    A logbook that holds a study gives the study's report; with --run the page of that run. Any
+    other logbook gives the page of its last run.
 
     \b
-    Example:  bladerig report blades.logbook --run 3
+    Examples:
+      bladerig report tempers.logbook
+      bladerig report blades.logbook --run 3
     """
-    from rig.report import page
+    from rig.report import page, studypage
 
-    told = page.write(logbook, run_id, out)
+    whole = run_id is None and _has_study(logbook)
+    told = studypage.write(logbook, out) if whole else page.write(logbook, run_id, out)
     if as_json:
-        click.echo(json.dumps({"report": str(told), **page.content(logbook, run_id)}))
+        said = studypage.content(logbook) if whole else page.content(logbook, run_id)
+        click.echo(json.dumps({"report": str(told), **said}))
     else:
         click.echo(f"Report: {told}; open it in a browser, or print it")
+
+
+def _has_study(logbook: Path) -> bool:
+    from rig.logbook.store import Logbook
+    from rig.study import kept
+
+    with Logbook.open(logbook, writable=False) as book:
+        return kept.found(book) is not None
 
 
 @click.command()
