@@ -5,7 +5,6 @@ import click
 from rig import __version__
 from rig.cli.bench import bench
 from rig.cli.board import board
-from rig.cli.compare import compare
 from rig.cli.calibrate import calibrate, certificates
 from rig.cli.demo import demo
 from rig.cli.records import audit, export, recompute, report, runs
