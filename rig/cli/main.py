@@ -6,6 +6,7 @@ from rig import __version__
 from rig.cli.bench import bench
 from rig.cli.board import board
 from rig.cli.calibrate import calibrate, certificates
+from rig.cli.compare import compare
 from rig.cli.demo import demo
 from rig.cli.records import audit, export, recompute, report, runs
 from rig.cli.run import run
@@ -40,5 +41,6 @@ for command in (
     study,
     calibrate,
     certificates,
+    compare,
 ):
     cli.add_command(command)
