@@ -9,14 +9,14 @@ import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from rig.board import channel_checks as channels
 from rig.board import wire
 from rig.board.link import Link, LinkError
-from rig.board.samples import Happening, capture
-from rig.board.wire import Event, Input, Kind, Op, Output, Reason, State
+from rig.board.samples import Happening
+from rig.board.wire import Event, Input, Op, Output, Reason, State
 
 STAYED_OFF = "Neither latch nor catch was ever energised during these checks"
 _NEVER = 1 << 27  # a nonce the board has not given
-_JITTER_TICKS = 20  # a block's time is read in an interrupt, which others may hold up
 
 
 @dataclass(frozen=True)
@@ -107,33 +107,6 @@ def _reports_status(link: Link) -> str:
     link.wait_until(look, 1.05)
     count = len(seen - {0})
     return "" if 9 <= count <= 12 else f"{count} in a second"
-
-
-def _streams_height(link: Link) -> str:
-    """The height channel streams 1,000 samples a second without a gap."""
-    link.stream(Kind.HEIGHT, True)
-    link.wait(0.1)
-    link.start_record()
-    link.wait(1.0)
-    seen = capture(link.stop_record())
-    steps = set((seen.height.ticks[1:] - seen.height.ticks[:-1]).tolist())
-    period = wire.CHANNELS[wire.Kind.HEIGHT].period_ticks
-    if seen.gaps or seen.damaged:
-        return f"{len(seen.gaps)} gaps and {seen.damaged} damaged frames"
-    if any(abs(step - period) > _JITTER_TICKS for step in steps):
-        return f"samples are {sorted(steps)[:4]} ticks apart"
-    count = len(seen.height.ticks)
-    return "" if 950 <= count <= 1050 else f"{count} samples in a second"
-
-
-def _stops_streaming(link: Link) -> str:
-    """The height channel stops when asked."""
-    link.stream(Kind.HEIGHT, False)
-    link.wait(0.1)
-    link.start_record()
-    link.wait(0.3)
-    count = len(capture(link.stop_record()).height.ticks)
-    return f"{count} samples came after the stop" if count else ""
 
 
 def _counts_damaged(link: Link) -> str:
@@ -277,8 +250,12 @@ CHECKS: tuple[Check, ...] = (
     _keeps_reserved_pins,
     _refuses_a_reserved_pin,
     _reports_status,
-    _streams_height,
-    _stops_streaming,
+    channels.streams_height,
+    channels.stops_streaming,
+    channels.streams_angle,
+    channels.streams_load,
+    channels.stops_load_and_angle,
+    channels.refuses_an_unknown_channel,
     _counts_damaged,
     _answers_unknown,
     _keeps_time,

@@ -7,11 +7,14 @@ from typing import Any
 
 import pytest
 
-from rig.board import conformance, wire
+from rig.board import channel_checks, conformance, wire
 from rig.board.link import Link
-from rig.board.wire import Op, Output, Reason
+from rig.board.wire import Kind, Op, Output, Reason
 from rig.virtual import firmata, orders, safety, standin, twin
+from rig.virtual.channels import LoadChannel
+from rig.virtual.converter import Converter
 from rig.virtual.interlock import Interlock
+from rig.virtual.jig import Jig
 from rig.virtual.orders import Orders
 from rig.virtual.parameters import TowerTruth
 from rig.virtual.plant import Tower
@@ -31,8 +34,31 @@ def troubles(link: Link) -> dict[str, str]:
     return {found.claim: found.trouble for found in conformance.run(link) if not found.holds}
 
 
-def test_the_stand_in_passes_every_check() -> None:
-    found = list(conformance.run(link_to(StandIn(Tower()))))
+def without_converter() -> StandIn:
+    return StandIn(Tower())
+
+
+def with_a_fast_converter() -> StandIn:
+    return StandIn(Tower(), Jig())
+
+
+def with_a_slow_converter() -> StandIn:
+    jig = Jig()
+    return StandIn(Tower(), jig, Converter(jig, rate_hz=10.0, error=-0.02))
+
+
+def with_its_converter_stuck() -> StandIn:
+    board = StandIn(Tower(), Jig())
+    board.fault("load_stuck_low")
+    return board
+
+
+@pytest.mark.parametrize(
+    "make",
+    [without_converter, with_a_fast_converter, with_a_slow_converter, with_its_converter_stuck],
+)
+def test_the_stand_in_passes_every_check(make: Callable[[], StandIn]) -> None:
+    found = list(conformance.run(link_to(make())))
     assert [finding.trouble for finding in found] == [""] * (len(conformance.CHECKS) + 1)
     assert len({finding.claim for finding in found}) == len(found)
 
@@ -88,7 +114,69 @@ def samples_twice(patch: Patch) -> None:
 
 def streams_for_ever(patch: Patch) -> None:
     stream = Twin._stream
-    patch.setattr(Twin, "_stream", lambda self, channel, on: stream(self, channel, True))
+    height = Kind.HEIGHT
+    patch.setattr(Twin, "_stream", lambda self, kind, on: stream(self, kind, on or kind == height))
+
+
+def never_stops_load_and_angle(patch: Patch) -> None:
+    stream = Twin._stream
+    jig = Kind.LOAD, Kind.ANGLE
+    patch.setattr(Twin, "_stream", lambda self, kind, on: stream(self, kind, on or kind in jig))
+
+
+def takes_any_channel(patch: Patch) -> None:
+    stream = Twin._stream
+    patch.setattr(Twin, "_stream", lambda self, kind, on: stream(self, kind, on) or True)
+
+
+def loses_sums(patch: Patch) -> None:
+    angle = Reporter.angle
+
+    def lossy(self: Reporter, sums: list[int], time: int, t: float) -> None:
+        if time % 1_000_000 < 80_000:
+            self.skip_frames = 1
+        angle(self, sums, time, t)
+
+    patch.setattr(Reporter, "angle", lossy)
+
+
+def sums_late(patch: Patch) -> None:
+    angle = Reporter.angle
+
+    def late(self: Reporter, sums: list[int], time: int, t: float) -> None:
+        angle(self, sums, time + (2_000 if time % 160_000 < 80_000 else 0), t)
+
+    patch.setattr(Reporter, "angle", late)
+
+
+def sums_too_many(patch: Patch) -> None:
+    angle = Reporter.angle
+    patch.setattr(Reporter, "angle", lambda self, sums, *at: angle(self, [65_535] * 5, *at))
+
+
+def times_conversions_when_it_likes(patch: Patch) -> None:
+    load = Reporter.load
+
+    def rounded(self: Reporter, code: int, time: int, t: float) -> None:
+        load(self, code, time // 20_000 * 20_000, t)
+
+    patch.setattr(Reporter, "load", rounded)
+
+
+def loses_conversions(patch: Patch) -> None:
+    load = Reporter.load
+
+    def lossy(self: Reporter, code: int, time: int, t: float) -> None:
+        if time % 1_000_000 < 30_000:
+            self.skip_frames = 1
+        load(self, code, time, t)
+
+    patch.setattr(Reporter, "load", lossy)
+
+
+def says_nothing_of_a_missing_converter(patch: Patch) -> None:
+    patch.setattr(Converter, "dead", True)
+    patch.setattr(LoadChannel, "_tell", lambda self, *fault: None)
 
 
 def counts_no_damage(patch: Patch) -> None:
@@ -265,10 +353,18 @@ WRONG: list[tuple[Doctor, str]] = [
     (offers_the_latch, claim_of(conformance._keeps_reserved_pins)),
     (refuses_without_a_word, claim_of(conformance._refuses_a_reserved_pin)),
     (tells_status_half_as_often, claim_of(conformance._reports_status)),
-    (loses_blocks, claim_of(conformance._streams_height)),
-    (samples_late, claim_of(conformance._streams_height)),
-    (samples_twice, claim_of(conformance._streams_height)),
-    (streams_for_ever, claim_of(conformance._stops_streaming)),
+    (loses_blocks, claim_of(channel_checks.streams_height)),
+    (samples_late, claim_of(channel_checks.streams_height)),
+    (samples_twice, claim_of(channel_checks.streams_height)),
+    (streams_for_ever, claim_of(channel_checks.stops_streaming)),
+    (loses_sums, claim_of(channel_checks.streams_angle)),
+    (sums_late, claim_of(channel_checks.streams_angle)),
+    (sums_too_many, claim_of(channel_checks.streams_angle)),
+    (times_conversions_when_it_likes, claim_of(channel_checks.streams_load)),
+    (loses_conversions, claim_of(channel_checks.streams_load)),
+    (says_nothing_of_a_missing_converter, claim_of(channel_checks.streams_load)),
+    (never_stops_load_and_angle, claim_of(channel_checks.stops_load_and_angle)),
+    (takes_any_channel, claim_of(channel_checks.refuses_an_unknown_channel)),
     (counts_no_damage, claim_of(conformance._counts_damaged)),
     (obeys_damaged_commands, claim_of(conformance._counts_damaged)),
     (takes_any_length, claim_of(conformance._answers_unknown)),
@@ -296,7 +392,7 @@ def test_a_board_wrong_in_one_thing_fails_that_check_alone(
     doctor: Doctor, claim: str, monkeypatch: Patch
 ) -> None:
     doctor(monkeypatch)
-    found = troubles(link_to(StandIn(Tower())))
+    found = troubles(link_to(StandIn(Tower(), Jig())))
     assert set(found) == {claim}, found
 
 
@@ -391,4 +487,5 @@ def _same_module() -> Iterator[None]:
     assert safety.Interlock is Interlock
     assert twin.Reporter is Reporter
     assert twin.Orders is Orders
+    assert twin.LoadChannel is LoadChannel
     yield

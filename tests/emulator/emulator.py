@@ -12,7 +12,7 @@ import numpy as np
 from rig.board import wire
 from tests.emulator.binding import Counters, Probe
 from tests.emulator.build import read_hex
-from tests.emulator.chip import CYCLES_PER_S, HOST_BYTE_CYCLES, Chip, PinEvent
+from tests.emulator.chip import CYCLES_PER_S, HOST_BYTE_CYCLES, Chip, ConverterFault, PinEvent
 from tests.emulator.world import (
     OUTPUT_AT,
     PORTS,
@@ -72,6 +72,7 @@ class EmulatedBoard:
             mask = sum(1 << bit for at, bit in OUTPUT_AT if at == port)
             self.chip.stop_on(port, mask)
         self._fed_s = tower.now_s
+        self._stuck = False
         self.chip.analog(ANGLE_INPUT, 0.0, angle_noise_steps if jig is not None else 0.0)
         if converter is not None:
             self.chip.conversions([])
@@ -265,6 +266,10 @@ class EmulatedBoard:
         begin, self._fed_s = self._fed_s, max(self._fed_s, until_s)
         if self.converter is not None:
             ready = self.converter.take(until_s)
+            if self.converter.stuck != self._stuck:
+                self._stuck = self.converter.stuck
+                fault = ConverterFault.STUCK_LOW if self._stuck else ConverterFault.NONE
+                self.chip.converter_fault(fault)
             if self._powered:
                 self.chip.conversions((self._cycle(t_s), code) for t_s, code in ready)
         if self.jig is not None and self._powered and until_s > begin:

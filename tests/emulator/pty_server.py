@@ -10,7 +10,9 @@ import time
 import tty
 from typing import TextIO
 
+from rig.virtual.converter import Converter
 from rig.virtual.hands import Hands
+from rig.virtual.jig import Jig
 from rig.virtual.plant import Tower
 from tests.emulator.build import build_image
 from tests.emulator.console import Console, Quit
@@ -106,8 +108,15 @@ def serve(server: PtyServer, console: Console, typed: Typed, exit_with_typed: bo
 
 def main(exit_with_stdin: bool) -> None:
     """Build, boot, print the path on the first line, serve."""
-    tower = Tower()
-    board = EmulatedBoard(build_image(), tower, resonator_error=tower.nature.resonator)
+    tower, jig = Tower(), Jig()
+    board = EmulatedBoard(
+        build_image(),
+        tower,
+        jig=jig,
+        converter=Converter(jig),
+        angle_noise_steps=jig.nature.sensor.noise_lsb,
+        resonator_error=tower.nature.resonator,
+    )
     server = PtyServer(board)
     print(server.path, flush=True)
     print("The firmware runs on the virtual rig behind it. Your hands: type help.", flush=True)

@@ -99,6 +99,7 @@ class ScriptedConverter:
         self._period_s = 1 / rate_hz
         self._code, self._first_s = code, first_s
         self._next = 0
+        self.stuck = False
         self.given: list[tuple[float, int]] = []
 
     @property

@@ -48,10 +48,12 @@ class Jig(Protocol):
 
 
 class Converter(Protocol):
-    """The bridge converter's own clock and codes."""
+    """The bridge converter's own clock and codes; `stuck` when its data line stays low for ever."""
 
     @property
     def next_ready_s(self) -> float: ...
+    @property
+    def stuck(self) -> bool: ...
     def take(self, until_s: float) -> Sequence[tuple[float, int]]: ...
 
 
