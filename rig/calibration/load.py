@@ -25,7 +25,7 @@ from rig.measure.budget import Input, Measurand, Reason, evaluate, rectangular, 
 from rig.measure.scales import Scale
 
 UNIT = "N.m"
-MATTERS = 2e-4
+MATTERS = 1e-4
 """A bend counts when it moves a torque by more than this share of the largest one."""
 CREEP_LEAST = 1e-4
 """Relative: a short creep test on a noisy bench shows no less."""

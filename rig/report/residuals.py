@@ -8,7 +8,7 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib.figure import Figure
 
-from rig.report.figures import DARK, FITTED, MARK, STYLE, _svg
+from rig.report.figures import DARK, FITTED, MARK, STYLE, svg
 
 # channel: (label of values, their factor, label of residuals, their factor)
 AXES = {
@@ -46,4 +46,4 @@ def picture(channel: str, sides: Mapping[str, Mapping[str, Sequence[float]]]) ->
             f"{len(value)} readings about their curve: the furthest lies "
             f"{float(np.max(np.abs(off))):.2g} {across.rpartition(', ')[2]} off."
         )
-        return _svg(figure), text
+        return svg(figure), text

@@ -7,11 +7,22 @@ import sys
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from tests.bench import accuracy, decoding, emulated, fuzz, kills, life, starting, study
+from tests.bench import (
+    accuracy,
+    calibration,
+    decoding,
+    emulated,
+    fuzz,
+    kills,
+    life,
+    starting,
+    study,
+)
 
 Figure = dict[str, Any]
 PARTS: dict[str, Callable[[], list[Figure]]] = {
     "accuracy": accuracy.figures,
+    "calibration": calibration.figures,
     "emulated": emulated.figures,
     "decoding": decoding.figures,
     "starting": starting.figures,
