@@ -22,7 +22,7 @@ from scipy.special import stdtrit
 from scipy.stats import chi2
 
 FAR = math.log(1e6)  # further from the lives than this an end counts as unbounded
-CLOSE = 1e-9
+CLOSE = 1e-8
 BESIDE = 1e-6
 
 

@@ -45,14 +45,14 @@ class Cell:
 class Turnbull:
     """The estimate: cells with mass in order of cuts.
 
-    `kuhn_tucker` is the largest relative breach of the optimality conditions. `unique` tells
-    whether other masses could be as likely.
+    `kuhn_tucker` is the largest relative breach of the optimality conditions. No other masses
+    are as likely: for each cell there is a life that ends with it, so that the lives determine
+    the masses one after the other.
     """
 
     cells: tuple[Cell, ...]
     log_likelihood: float
     kuhn_tucker: float
-    unique: bool
 
     def sharp(self, cuts: float) -> tuple[float, float]:
         """Bounds of the share still sharp after `cuts`: apart inside a cell, else equal."""
@@ -102,13 +102,11 @@ def turnbull(lives: Sequence[Life]) -> Turnbull:
     slope = found.slope
     kept = found.mass > 0
     breach = float(np.max(np.where(kept, np.abs(slope - 1), slope - 1)))
-    tight = found.within[:, kept | (slope > 1 - 1e-6)]
     cells = zip(found.low[kept], found.high[kept], found.mass[kept], strict=True)
     return Turnbull(
         tuple(Cell(float(low), float(high), float(mass)) for low, high, mass in cells),
         float(np.log(found.within @ found.mass).sum()),
         breach,
-        bool(np.linalg.matrix_rank(tight.astype(float)) == tight.shape[1]),
     )
 
 

@@ -30,8 +30,8 @@ Array = NDArray[np.float64]
 
 LEAST = 6  # probes: three parameters and three degrees of freedom
 LOG_POWERS = (math.log(0.05), math.log(5.0))  # beyond these the curve is a step or a wall
-GRID = 60
-TINY = 1e-20  # of the sum of squares: forces without any scatter still get an interval
+GRID = 25
+TINY = 1e-12  # of the sum of squares: forces without any scatter still get an interval
 METHOD = "least squares of F0 + a N^b, profile"
 NAMES = ("force at the start", "rise of the force", "power of the cuts")
 UNITS = {NAMES[0]: "N", NAMES[1]: "N", NAMES[2]: "1"}

@@ -1,4 +1,4 @@
-"""Lives for the tests: published ones, written-out ones, and simulated studies with a known truth."""
+"""Lives for the tests: published, written out, and simulated studies with a known truth."""
 
 import math
 from dataclasses import dataclass
