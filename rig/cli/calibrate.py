@@ -52,13 +52,12 @@ def calibrate(
     from rig.cli.guided import Wish, bench_file, guided
     from rig.cli.run import pairs
     from rig.logbook.certificates import beside
-    from rig.report import certificate
 
     book = logbook or beside(bench_file(bench_path))
     wish = Wish(
         book, pairs(settings), port, virtual, bench_path, resume, abandon, accept_clock, as_json
     )
-    told = guided(f"calibrate_{channel}", wish, certificate.write)
+    told = guided(f"calibrate_{channel}", wish)
     if told["certificate"] is None:
         _refuse(told)
     if as_json:

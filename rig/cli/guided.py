@@ -1,7 +1,6 @@
 """One guided run from the command line: logbook, bench, device and operator brought together."""
 
 import sys
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,7 +13,6 @@ if TYPE_CHECKING:
     from rig.logbook.store import Logbook
 
 BENCH_FILE = Path("bench.toml")
-Writer = Callable[[Path, int, Path | None], Path]
 
 
 @dataclass(frozen=True)
@@ -32,13 +30,8 @@ class Wish:
     as_json: bool = False
 
 
-def guided(procedure: str, wish: Wish, write: Writer | None = None) -> dict[str, Any]:
+def guided(procedure: str, wish: Wish) -> dict[str, Any]:
     """Run a procedure into a logbook; its conclusion with the run's number and the page's path.
-
-    Args:
-        procedure: one of ours, or a script's path.
-        wish: what the command line asked for.
-        write: makes the page of a run of a logbook; left out, the page of a test.
 
     Raises:
         RigError: anything the person can put right.
@@ -56,7 +49,7 @@ def guided(procedure: str, wish: Wish, write: Writer | None = None) -> dict[str,
         conclusion = _run(book, script, params, bench, run_id, wish)
     from rig.report import page
 
-    told = (write or page.write)(wish.logbook, conclusion["run_id"], None)
+    told = page.write(wish.logbook, conclusion["run_id"], None)
     return {**conclusion, "report": str(told)}
 
 

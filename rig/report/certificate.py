@@ -18,13 +18,12 @@ from rig.logbook.store import Logbook
 from rig.report import residuals
 from rig.report.sections import quantity
 
-PREFIX = "calibrate_"
-"""Procedures whose runs end with a certificate."""
 TITLES = {
-    "load": "Calibration of the load channel",
-    "angle": "Calibration of the arm's angle",
-    "height": "Calibration of the height",
+    "calibrate_load": "Calibration of the load channel",
+    "calibrate_angle": "Calibration of the arm's angle",
+    "calibrate_height": "Calibration of the height",
 }
+"""Procedures whose runs end with a certificate, and what its page is called."""
 MAIN = {"load": "torque_middle", "angle": "angle", "height": "count_length"}
 DEG = math.degrees(1.0)
 
@@ -50,7 +49,7 @@ def gather(path: Path, run_id: int) -> View:
     """
     with Logbook.open(path, writable=False) as book:
         run = book.run(run_id)
-        if not run.procedure.startswith(PREFIX):
+        if run.procedure not in TITLES:
             raise RigError(
                 f"run {run_id} is a {run.procedure}, not a calibration",
                 where=str(path),
@@ -81,7 +80,7 @@ def write(path: Path, run_id: int, out: Path | None = None) -> Path:
     environment.filters["quantity"] = quantity
     told = {} if view.certificate is None else _told(view, view.certificate)
     text = environment.get_template("certificate.html").render(
-        title=TITLES[view.run.procedure.removeprefix(PREFIX)],
+        title=TITLES[view.run.procedure],
         path=view.path,
         run=view.run,
         logbook_id=view.logbook_id,

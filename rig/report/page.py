@@ -7,7 +7,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
 from rig import __version__
-from rig.report import figures
+from rig.report import certificate, figures
 from rig.report.gather import RunView, Trial, gather
 from rig.report.impact import IMPACT
 from rig.report.sections import Section, quantity
@@ -74,6 +74,8 @@ def write(path: Path, run_id: int | None, out: Path | None) -> Path:
         OSError: the file cannot be written.
     """
     view = gather(path, run_id)
+    if view.run.procedure in certificate.TITLES:
+        return certificate.write(path, view.run.run_id, out)
     environment = Environment(
         loader=PackageLoader("rig.report", "."), undefined=StrictUndefined, trim_blocks=True,
         lstrip_blocks=True, autoescape=select_autoescape(default=True, default_for_string=True),

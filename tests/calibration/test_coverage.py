@@ -7,7 +7,7 @@ import pytest
 from tests.calibration.coverage import run
 from tests.measure.test_coverage import band
 
-RIGS, EACH = 250, 4
+RIGS = 150
 
 
 @cache
