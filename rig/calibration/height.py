@@ -119,6 +119,9 @@ def _reading_reasons(taken: Sequence[Mapping[str, Any]]) -> Iterator[Reason]:
         if t["mean"] is None or t["reasons"]:
             told = "; ".join(reason["text"] for reason in t["reasons"]) or "no samples"
             yield Reason("reading", f"mark {t['mark_m'] * 1e3:g} mm, run {t['run']}: {told}")
+    if len({t["mean"] for t in taken}) == 1:
+        text = "the count does not change from mark to mark: check the encoder's plug and its wire"
+        yield Reason("not_rising", text)
     if len({t.get("boot") for t in taken}) > 1:
         yield Reason(
             "restarted", "the board was restarted between the marks: its counts began anew"

@@ -46,12 +46,11 @@ def against(runs: Sequence[Settings], facts: Facts) -> list[Reason]:
     found = [*refusals.count_reasons(runs), *refusals.reading_reasons(runs)]
     if found:
         return found
+    found = [*refusals.order_reasons(runs)]
+    if found:
+        return found
     both = {side: readings(runs, side, facts) for side in SIGNS}
-    return [
-        *refusals.order_reasons(runs),
-        *refusals.sense_reasons(both, facts.codes_per_nm()),
-        *refusals.zero_reasons(both),
-    ]
+    return [*refusals.sense_reasons(both, facts.codes_per_nm()), *refusals.zero_reasons(both)]
 
 
 @dataclass(frozen=True)

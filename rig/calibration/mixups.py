@@ -35,7 +35,7 @@ def plausible(ratio: float) -> bool:
 def hint(ratio: float, kind: str) -> str:
     """The likely mix-up behind `ratio` (found over expected), or where to look."""
     for factor, words in KNOWN[kind]:
-        if abs(math.log(ratio / factor)) <= NEAR:
+        if ratio > 0 and abs(math.log(ratio / factor)) <= NEAR:
             return words
     what = {"mass": "weights, cell and arm", "length": "marks and count_m"}[kind]
     return f"check the {what} as stated in bench.toml"

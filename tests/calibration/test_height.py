@@ -65,6 +65,10 @@ def test_inches_entered_as_millimetres_are_told() -> None:
     )
 
 
+def test_an_encoder_that_counts_nothing_is_told() -> None:
+    assert names(calibrate(rule(lambda mark: 0.0))) == ["not_rising"]
+
+
 def test_a_wire_that_slips_is_told() -> None:
     told = rule()
     told["readings"][-1]["mean"] += 9.0

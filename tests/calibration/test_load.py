@@ -134,6 +134,11 @@ def test_the_same_side_hung_twice_is_told() -> None:
     assert names(calibrate(weights(lambda torque, up, run: line * abs(torque)))) == ["same_side"]
 
 
+def test_a_cell_that_answers_nothing_is_told() -> None:
+    result = calibrate(weights(lambda torque, rising, run: 0.0))
+    assert set(names(result)) == {"not_rising"}
+
+
 def test_a_missing_side_is_told() -> None:
     told = weights()
     told["runs"] = [run for run in told["runs"] if run["side"] == "right"]
