@@ -47,38 +47,25 @@ def _real(port: str) -> Device:
 def virtual_device(
     bench: Bench, seed: int | None, paced: bool = False
 ) -> tuple[Device, "Tower", "Person"]:
-    """The virtual rig: device, its tower (with the truth) and its person.
+    """The virtual rig: device, its tower (with the truth) and its person (who knows the jig).
 
-    The tower's true values are drawn from what the bench states and how sure it is of it.
+    The true values of tower and jig are drawn from what the bench states and how sure it is.
     """
     from rig.board.link import Link
-    from rig.virtual.draw import Nominal, draw_truth
-    from rig.virtual.parameters import TowerTruth
+    from rig.cli.believed import jig_nominal, tower_nominal
+    from rig.virtual.draw import draw_truth
+    from rig.virtual.jig import Jig
+    from rig.virtual.jigdraw import draw_jig
     from rig.virtual.person import Person
     from rig.virtual.plant import Tower
     from rig.virtual.standin import StandIn
 
     # Without a seed every start is another rig and another boot of its board.
     drawn = time.time_ns() if seed is None else seed
-    stated = bench.tower
-    belief = TowerTruth(
-        mass_kg=stated.carriage.mass_kg,
-        pitch_m=stated.wire.count_m,
-        drum_kg=stated.wire.drum_mass_kg,
-        flag_m=stated.gate.flag_m,
-        gate_m=stated.gate.above_contact_m,
-    )
-    nominal = Nominal(
-        belief=belief,
-        u_mass_kg=stated.carriage.u_mass_kg,
-        u_scale=stated.wire.u_count_relative,
-        u_flag_m=stated.gate.u_flag_m,
-        u_gate_m=stated.gate.u_above_contact_m,
-        u_drum_kg=stated.wire.u_drum_mass_kg,
-        u_contact_m=stated.contact.u_contact_m,
-    )
-    tower = Tower(draw_truth(random.Random(drawn), nominal), seed=drawn)
-    board = StandIn(tower, boot=drawn % (1 << wire.SEQ_BITS), seed=drawn)
+    tower = Tower(draw_truth(random.Random(drawn), tower_nominal(bench)), seed=drawn)
+    stated = jig_nominal(bench, tower.nature.gravity)
+    jig = Jig(draw_jig(random.Random(f"jig {drawn}"), stated), seed=drawn)
+    board = StandIn(tower, jig, boot=drawn % (1 << wire.SEQ_BITS), seed=drawn)
     clock = _Paced(board.clock) if paced else board.clock
 
     def connect() -> Link:
@@ -87,7 +74,7 @@ def virtual_device(
         link.stream(wire.Kind.HEIGHT, True)
         return link
 
-    person = Person(tower, drawn)
+    person = Person(tower, drawn, jig, bench.pry.pry.preload_nm)
     return Device(connect(), connect, person, "virtual"), tower, person
 
 

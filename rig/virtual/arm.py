@@ -1,6 +1,8 @@
 """The bare arm: what a hand needs to carry it along a path, and the motions every action uses."""
 
+import copy
 import math
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -14,6 +16,14 @@ from rig.virtual.tip import Tip
 USUAL_RATE = math.radians(20.0)  # of motions that are not part of a trial
 STICK_RAD_S = math.radians(0.5)  # slower than this the bearing's friction is not yet full
 LET_GO_S = 0.3
+
+
+class Mark(NamedTuple):
+    """A state of an arm and what it holds, to come back to."""
+
+    trail: Trail
+    rng: Any
+    held: Tip | SlotEdge | None
 
 
 class Arm:
@@ -38,6 +48,15 @@ class Arm:
     def start_s(self) -> float:
         """When the next motion will begin."""
         return max(self.now_s, self.trail.free_at_s)
+
+    def mark(self) -> Mark:
+        """How all stands now."""
+        return Mark(self.trail.copy(), self.rng.bit_generator.state, copy.copy(self.held))
+
+    def back_to(self, mark: Mark) -> None:
+        """Undo all since `mark`; what is held is a copy of what was."""
+        self.trail, self.held = mark.trail, mark.held
+        self.rng.bit_generator.state = mark.rng
 
     def add(self, path: Path, torque: Floats) -> float:
         """A motion with what the cell feels in it; gives the time of its end."""

@@ -19,6 +19,7 @@ TREMOR_M, TREMOR_HZ = 0.03e-3, 9.0
 SETTING_M = 0.04e-3  # scatter of a height set by hand on the cross-head
 SETTING_LIMIT_M = 0.1e-3
 CLEAR_M = 0.05
+POINTER_M = 0.1e-3  # scatter of a pointer set on a rule's mark by eye
 
 
 class Hands:
@@ -43,6 +44,10 @@ class Hands:
     def lift_off(self, height_m: float = CLEAR_M) -> float:
         """Lift the carriage clear of the specimen and leave it on the catch."""
         return self._carry(Support.CATCH, height_m)
+
+    def to_mark(self, height_m: float) -> float:
+        """Lift the carriage until its pointer is on a mark of a rule; the catch keeps it."""
+        return self._carry(Support.CATCH, height_m + self._rng.gauss(0.0, POINTER_M))
 
     def open_guard(self) -> float:
         """Open the guard."""

@@ -7,39 +7,25 @@ does the arm go its own way. Records of truth are there as soon as the action wa
 """
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from rig.virtual.arm import LET_GO_S, Arm
 from rig.virtual.armpath import Path, grid, swing
-from rig.virtual.jigrecord import PryTruth, TwistTruth, pry_truth, twist_truth
+from rig.virtual.jigrecord import PryTruth, TwistTruth, twist_truth
 from rig.virtual.jigtruth import EdgeTruth, JigTruth, TipTruth
+from rig.virtual.prytrial import TRIAL_RATE, Pry, PryTrial, sagging
 from rig.virtual.relaxation import Floats
 from rig.virtual.slot import SlotEdge
-from rig.virtual.snapjump import jump
 from rig.virtual.tip import Tip
 
-TRIAL_RATE = math.radians(5.0)
 SEAT_SCATTER_RAD = math.radians(0.3)
 PRESS_NM = 0.5  # of a hand against a stop
 HANG_S, SWINGS_HZ, SWING_SHARE, SWING_S = 6.0, 1.2, 0.02, 0.7
-HOLD_S = 1.5
 SIDES = {"right": 1, "left": -1}
 
-
-@dataclass(frozen=True)
-class Pry:
-    """How a tip is pried: to the right with a positive `to_rad`, to the left with a negative.
-
-    A hand ends it at `to_rad`, at the solid stop or at `limit_nm` of the specimen's torque
-    (None: the share of the cell's capacity that the jig states), whichever comes first.
-    """
-
-    rate_rad_s: float = TRIAL_RATE
-    to_rad: float = math.radians(50.0)
-    limit_nm: float | None = None
+__all__ = ["SIDES", "Jig", "Pry"]
 
 
 class Jig:
@@ -48,17 +34,16 @@ class Jig:
     Attributes:
         nature: the true values.
         truth, twists: records of each pry and twist trial, in order.
-        tip, edge: the last specimen of each kind (None: none yet).
+        edge: the last edge that was set (None: none yet).
     """
 
     def __init__(self, truth: JigTruth | None = None, seed: int = 0) -> None:
         self.nature = truth or JigTruth()
         self.truth: list[PryTruth] = []
         self.twists: list[TwistTruth] = []
-        self.tip: Tip | None = None
         self.edge: SlotEdge | None = None
         self._arm = Arm(self.nature, seed)
-        self._preload_nm = 0.0
+        self._trial: PryTrial | None = None
 
     # -- time
 
@@ -124,7 +109,7 @@ class Jig:
         """Nothing pulls any more: a bare arm goes to its rest, a seated tip carries the arm."""
         held = self._arm.held
         if isinstance(held, Tip) and not held.broken:
-            self._arm.lead_to(self._sagging(held))
+            self._arm.lead_to(sagging(self._arm, held))
         elif not isinstance(held, SlotEdge) and self._arm.trail.angle != 0.0:
             self._arm.lead_to(0.0)
         return self._arm.pull_to(0.0)
@@ -149,48 +134,44 @@ class Jig:
         """Seat a fresh tip in the block; its wood then carries the arm."""
         self._arm.home()
         seat = float(self._arm.rng.normal(0.0, SEAT_SCATTER_RAD))
-        self.tip = Tip(truth, self.nature.tool_nm_per_rad, seat)
-        path = self._arm.led(self._sagging(self.tip), math.radians(20.0))
-        self._arm.held = self.tip
+        tip = Tip(truth, self.nature.tool_nm_per_rad, seat)
+        path = self._arm.led(sagging(self._arm, tip), math.radians(20.0))
+        self._trial = PryTrial(self._arm, tip)
         return self._arm.add(path, np.zeros_like(path.t))
 
     def preload(self, torque_nm: float) -> float:
         """Pull the seated tip up to a torque of its own and hold it there (signed)."""
-        tip = self._seated()
-        tip.sign = -1 if torque_nm < 0 else 1
-        self._preload_nm = abs(torque_nm)
-        self._arm.lead_to(tip.angle_at(torque_nm), TRIAL_RATE)
-        return self._arm.hold(HOLD_S)
+        return self._seated().preload(torque_nm)
 
     def pry(self, how: Pry) -> float:
         """Pull until the tip gives way or a limit is reached; adds a record to `truth`."""
-        tip, arm = self._seated(), self._arm
-        tip.sign = -1 if how.to_rad < 0 else 1
-        before, began = tip.marks(self._preload_nm), arm.start_s
-        path = arm.led(self._end(tip, how), how.rate_rad_s)
-        answer = tip.respond(path.angle)
-        way, torque = tip.sign * path.angle, tip.sign * answer.torque
-        if answer.gave_way is not None:
-            way = np.insert(way, answer.gave_way, before.limit_rad)
-            torque = np.insert(torque, answer.gave_way, tip.truth.fails_nm)
-        led = Path(*(part[: len(answer.torque)] for part in path))
-        arm.add(led, answer.torque + arm.carried_nm(led))
-        record = pry_truth(tip, before, way[: len(torque)], torque)
-        record.began_s, record.ended_s = began, arm.trail.free_at_s
-        if answer.gave_way is not None:
-            record.gave_way_s = began + float(path.t[answer.gave_way])
-            if tip.broken:
-                self._run_on(tip, tip.sign * how.rate_rad_s)
-        self.truth.append(record)
-        return arm.hold(HOLD_S)
+        trial = self._seated()
+        end = trial.pry(how)
+        self.truth.append(trial.record)
+        return end
 
     def unload(self) -> float:
         """Back to the pre-load torque, a while there (a whole tip only), then let go."""
-        tip = self._seated()
-        if not tip.broken:
-            self._arm.lead_to(tip.angle_at(tip.sign * self._preload_nm), TRIAL_RATE)
-            self._arm.hold(HOLD_S)
+        self._seated().unload()
         return self.free()
+
+    def stop_pull(self) -> None:
+        """Somebody says stop: a pull under way ends a reaction time from now.
+
+        It is then as if it had never been meant to go on: its record in `truth` is made anew.
+        """
+        if self._trial is not None and self._trial.cut_short():
+            self.truth[-1] = self._trial.record
+
+    @property
+    def seated(self) -> bool:
+        """Whether a tip is in the block."""
+        return isinstance(self._arm.held, Tip)
+
+    @property
+    def tip(self) -> Tip | None:
+        """The last tip that was seated, none when none was."""
+        return None if self._trial is None else self._trial.tip
 
     # -- twist
 
@@ -210,31 +191,7 @@ class Jig:
         self._arm.add(path, torque + self._arm.carried_nm(path))
         return self._arm.pull_to(0.0)
 
-    # -- within
-
-    def _seated(self) -> Tip:
-        if self.tip is None or self._arm.held is not self.tip:
+    def _seated(self) -> PryTrial:
+        if self._trial is None or self._arm.held is not self._trial.tip:
             raise RuntimeError("no tip is seated")
-        return self.tip
-
-    def _sagging(self, tip: Tip) -> float:
-        """Arm angle at which the tip carries the arm alone."""
-        angle = self._arm.trail.angle
-        for _ in range(4):
-            angle = tip.angle_at(-float(self._arm.weight_nm(np.array([angle]))[0]))
-        return angle
-
-    def _end(self, tip: Tip, how: Pry) -> float:
-        nature = self.nature
-        limit = how.limit_nm
-        if limit is None:
-            limit = nature.limit_share * nature.cell.capacity_nm
-        at_limit = tip.sign * tip.turned_to(limit)
-        return tip.sign * min(abs(how.to_rad), nature.stop_rad, at_limit)
-
-    def _run_on(self, tip: Tip, rate: float) -> None:
-        """The arm after the snap."""
-        arm, was = self._arm, self._arm.trail.torque
-        free = jump(self.nature, arm.trail.angle, rate, tip.sign * tip.truth.fails_nm)
-        needed = arm.weight_nm(free.path.angle) + tip.respond(free.path.angle).torque
-        arm.add(free.path, needed + free.pull * (was - needed[0]))
+        return self._trial

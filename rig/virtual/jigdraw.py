@@ -46,7 +46,7 @@ class JigNominal:
     mount_limit_rad: float = math.radians(2.0)
     scale_limit: float = 0.01
     bow_limit: float = 0.002
-    weight_limits_nm: tuple[float, float] = (0.02, 0.10)
+    weight_limits_nm: tuple[float, float] = (0.005, 0.035)  # what its counterweight leaves
     friction_limits_nm: tuple[float, float] = (0.003, 0.02)
 
 

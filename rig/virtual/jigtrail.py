@@ -1,7 +1,8 @@
 """Where the arm was and what the cell felt, over time: stretches of motion and of rest."""
 
+import copy
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -49,6 +50,13 @@ class Trail:
         self.free_at_s = float(t[-1])
         self.angle, self.torque = float(angle[-1]), float(torque[-1])
         self._stretches.append(self._rest())
+
+    def copy(self) -> "Trail":
+        """Another trail that goes on from here by itself."""
+        other = copy.copy(self)
+        other._cell = copy.copy(self._cell)
+        other._stretches = [replace(stretch) for stretch in self._stretches]
+        return other
 
     def forget(self, now_s: float) -> None:
         """Drop what nobody will look at again."""
@@ -98,7 +106,8 @@ def _ratio(stretch: Stretch, t: Floats) -> Floats:
 
 def sensed(sensor: SensorTruth, angle: Floats) -> Floats:
     """Ratio (0..1) of the rotary sensor at arm angles."""
-    straight = (angle + sensor.mount_rad) * sensor.RATIO_PER_RAD * (1 + sensor.scale_error)
-    turn = 2 * np.pi * straight / 0.8 + sensor.bow_phase_rad
-    ratio: Floats = np.clip(0.5 + straight + 0.8 * sensor.bow * np.sin(turn), 0.0, 1.0)
+    straight = (angle + sensor.mount_rad) * sensor.ratio_per_rad * (1 + sensor.scale_error)
+    middle, reach = (sensor.low + sensor.high) / 2, sensor.high - sensor.low
+    bow = reach * sensor.bow * np.sin(2 * np.pi * straight / reach + sensor.bow_phase_rad)
+    ratio: Floats = np.clip(middle + straight + bow, 0.0, 1.0)
     return ratio

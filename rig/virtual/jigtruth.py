@@ -61,19 +61,25 @@ class CellTruth:
 
 @dataclass(frozen=True)
 class SensorTruth:
-    """Contactless rotary sensor: 10 % to 90 % of its supply over 120 degrees.
+    """Contactless rotary sensor: from `low` to `high` of its supply over `span_rad`.
 
     `mount_rad` is how far the arm's zero mark sits from the middle of the range, `scale_error` is
     relative, `bow` the largest deviation from a straight line as a share of the range.
     """
 
+    span_rad: float = math.radians(120.0)
+    low: float = 0.1
+    high: float = 0.9
     mount_rad: float = 0.0
     scale_error: float = 0.0
     bow: float = 0.002
     bow_phase_rad: float = 0.7
     noise_lsb: float = 0.5  # of one 10-bit conversion
 
-    RATIO_PER_RAD = 0.8 / math.radians(120.0)
+    @property
+    def ratio_per_rad(self) -> float:
+        """Nominal slope."""
+        return (self.high - self.low) / self.span_rad
 
 
 @dataclass(frozen=True)
@@ -104,14 +110,15 @@ class JigTruth:
     air_kg_m3: float = 1.2
     weights_kg_m3: float = 7850.0
     mass_errors: tuple[tuple[int, float], ...] = ()
-    weight_nm: float = 0.08  # with its counterweight
+    weight_nm: float = 0.08  # what its counterweight leaves
     weight_rad: float = 0.2
     friction_nm: float = 0.01
     inertia_kg_m2: float = 0.012
     tool_nm_per_rad: float = 400.0  # clamp and arm
     stop_rad: float = math.radians(50.0)
     stop_error_rad: float = 0.0
-    limit_share: float = 0.8  # of the cell's capacity: a person goes no further
+    limit_rad: float = math.radians(45.0)  # a person goes no further than this,
+    limit_share: float = 0.8  # nor than this share of the cell's capacity
     cell: CellTruth = field(default_factory=CellTruth)
     sensor: SensorTruth = field(default_factory=SensorTruth)
     hand: HandTruth = field(default_factory=HandTruth)

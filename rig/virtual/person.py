@@ -1,10 +1,12 @@
-"""The hands' words that procedures use, done by `Hands` at the virtual tower."""
+"""The hands' words that procedures use, done at the virtual tower and jig."""
 
 import random
 import zlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 from rig.virtual.hands import Hands
+from rig.virtual.jig import Jig
+from rig.virtual.jighands import JigHands
 from rig.virtual.parameters import SpecimenTruth, knife_on_rod
 from rig.virtual.plant import Tower
 
@@ -14,12 +16,28 @@ Detail = Mapping[str, float | str]
 class Person:
     """Does what a step's `hand` says; an unknown word is a mistake in the procedure.
 
-    Every specimen name stands for one blade with a toughness of its own, the same in every run.
+    Every specimen name stands for one blade with properties of its own, the same in every run.
+    Without a `jig` (it stays at hand under that name) its words are unknown ones; `preload_nm` is
+    what a pull begins with.
     """
 
-    def __init__(self, tower: Tower, seed: int = 0) -> None:
+    def __init__(
+        self, tower: Tower, seed: int = 0, jig: Jig | None = None, preload_nm: float = 0.05
+    ) -> None:
         self._tower = tower
-        self._hands = Hands(tower, seed)
+        self.jig = jig
+        self._at_jig = None if jig is None else JigHands(jig, seed, preload_nm)
+        self._hands = hands = Hands(tower, seed)
+        self._words: dict[str, Callable[[Detail], float]] = {
+            "lower": lambda _: hands.lower_to_contact(),
+            "raise": lambda told: hands.raise_to(float(told["height_m"])),
+            "lift": lambda _: hands.lift_off(),
+            "rule": lambda told: hands.to_mark(float(told["mark_m"])),
+            "load": self._load,
+            "bare": self._bare,
+            "ready": self._ready,
+            "press": lambda _: hands.press_button(),
+        }
         self._seed = seed
 
     def act(self, hand: str, detail: Detail) -> float:
@@ -28,27 +46,26 @@ class Person:
         Raises:
             ValueError: the virtual rig has no such action.
         """
-        if hand == "lower":
-            end = self._hands.lower_to_contact()
-        elif hand == "raise":
-            end = self._hands.raise_to(float(detail["height_m"]))
-        elif hand == "lift":
-            end = self._hands.lift_off()
-        elif hand == "load":
-            self._hands.open_guard()
-            end = self._hands.load_specimen(self._blade(str(detail["specimen"])))
-        elif hand == "bare":
-            self._hands.open_guard()
-            end = self._hands.load_specimen()
-        elif hand == "ready":
-            self._hands.reset_estop()
-            self._hands.open_guard()
-            end = self._hands.close_guard()
-        elif hand == "press":
-            end = self._hands.press_button()
+        if hand in self._words:
+            end = self._words[hand](detail)
+        elif self._at_jig is not None and self._at_jig.knows(hand):
+            end = self._at_jig.act(hand, detail)
         else:
             raise ValueError(f"the virtual rig's person cannot '{hand}'")
-        return end - self._tower.now_s
+        return max(0.0, end - self._tower.now_s)
+
+    def _load(self, detail: Detail) -> float:
+        self._hands.open_guard()
+        return self._hands.load_specimen(self._blade(str(detail["specimen"])))
+
+    def _bare(self, _: Detail) -> float:
+        self._hands.open_guard()
+        return self._hands.load_specimen()
+
+    def _ready(self, _: Detail) -> float:
+        self._hands.reset_estop()
+        self._hands.open_guard()
+        return self._hands.close_guard()
 
     def damage(self) -> dict[str, str]:
         """What a look at the edge shows now: answers for a procedure's damage questions."""
@@ -58,6 +75,19 @@ class Person:
             "depth": f"{edge.depth_mm:.2f} mm",
             "width": f"{edge.width_mm:.2f} mm",
         }
+
+    def tip(self) -> dict[str, str]:
+        """What a look at the pried tip shows now: snapped, bent or whole."""
+        return self._at_the_jig().tip()
+
+    def edge_after_twist(self) -> dict[str, str]:
+        """What a look along the twisted edge shows now: kind, affected length, depth."""
+        return self._at_the_jig().edge()
+
+    def _at_the_jig(self) -> JigHands:
+        if self._at_jig is None:
+            raise ValueError("the virtual rig has no jig to look at")
+        return self._at_jig
 
     def _blade(self, name: str) -> SpecimenTruth:
         chance = random.Random(zlib.crc32(name.encode()) ^ self._seed)

@@ -135,7 +135,7 @@ def test_the_arm_at_its_stops_tells_their_angles() -> None:
         first, last = samples.marks[str(n)]
         own = (samples.angle_ticks > first) & (samples.angle_ticks < last - 16_000)
         ratio = (samples.angle_sums[own].mean() / 64 + 0.5) / 1024
-        found = math.degrees((ratio - 0.5) / truth.sensor.RATIO_PER_RAD)
+        found = math.degrees((ratio - 0.5) / truth.sensor.ratio_per_rad)
         assert found == pytest.approx(math.degrees(angle), abs=0.24 + 0.02)  # 0.2 % of 120 degrees
 
 
