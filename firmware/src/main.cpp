@@ -73,14 +73,16 @@ void hear() {
   }
 }
 
-// Nothing to do before the next interrupt; the two 1 kHz ones bound the wait.
-void sleep_when_idle() {
+// Most interrupts leave nothing to do. The next millisecond bounds the wait.
+void sleep_until_wanted(uint16_t polled_ms) {
   cli();
-  if (!serial::available() && !load::ready() && !link::pending()) {
+  while (!serial::available() && !load::ready() && !link::pending() &&
+         clock::milliseconds_count == polled_ms) {
     sleep_enable();
     sei();  // takes effect after the next instruction, so no interrupt slips in between
     sleep_cpu();
     sleep_disable();
+    cli();
   }
   sei();
 }
@@ -104,6 +106,6 @@ int main() {
       free_pins.poll(now);
     }
     watchdog::feed();
-    sleep_when_idle();
+    sleep_until_wanted(polled_ms);
   }
 }

@@ -22,7 +22,7 @@ _STATUS = wire.LIMITS["STATUS_PERIOD_MS"] * wire.TICK_HZ // 1000
 # up; more is a block the board missed.
 _REACH = _STATUS
 # What a frame tells of is at most a stalled main loop (0.25 s, then the watchdog resets it) and a
-# flooded line (15 ms were seen in the emulation) older than what went before. A boot younger than
+# flooded line (13 ms were seen in the emulation) older than what went before. A boot younger than
 # this has used too few numbers to be taken for the one after it.
 _LATEST = wire.TICK_HZ
 _TELLS_BOOT = (Kind.HELLO, Kind.STATUS)

@@ -12,6 +12,8 @@ from rig.board.frames import Decoder, Frame
 from rig.board.link import Link
 from rig.board.samples import trace
 from rig.board.wire import Kind, Op
+from rig.virtual.converter import Converter
+from rig.virtual.jig import Jig
 from rig.virtual.plant import Tower
 from tests.bench.figure import exactly, figure
 from tests.emulator.build import build_image
@@ -155,6 +157,8 @@ def commands(rng: random.Random) -> Iterator[tuple[bytes, bool]]:
         }  # fmt: skip
         if op is Op.ARM and rng.random() < 0.7:
             values = {"low": -30, "high": 30}  # where the carriage rests: this one is granted
+        if op is Op.STREAM and rng.random() < 0.7:
+            values = {"channel": rng.choice(list(wire.CHANNELS)), "on": int(rng.random() < 0.8)}
         whole = wire.command(op, seq % (1 << wire.SEQ_BITS), **values)
         pin, value = rng.randrange(128), rng.randrange(128)
         match rng.randrange(8):
@@ -189,7 +193,9 @@ def into_firmware(total: int = TOTAL, seed: int = 2) -> Survived:
 
     At the full speed of the line; then ask whether the board is well.
     """
-    board, source = EmulatedBoard(build_image(), Tower()), commands(random.Random(seed))
+    jig = Jig()
+    board = EmulatedBoard(build_image(), Tower(), jig=jig, converter=Converter(jig))
+    source = commands(random.Random(seed))
     board.run(1.0)
     decoder, before = Decoder(), board.counters().resets
     done = armed = 0

@@ -83,12 +83,14 @@ static void note_driven(sim_t *s, int port) {
   uint8_t *registers = &s->avr->data[PIN_B + REGISTERS * port];
   uint8_t now = registers[DDR] & registers[PORT], changed = now ^ s->driven[port];
   s->driven[port] = now;
+  if (port == PORT_C && (changed >> CONVERTER_CLOCK) & 1) {
+    converter_clock(s, (now >> CONVERTER_CLOCK) & 1);
+    changed &= ~(1 << CONVERTER_CLOCK);  // thousands a second; the converter keeps their figures
+  }
   for (int bit = 0; bit < 8; ++bit)
     if ((changed >> bit) & 1)
       *(pin_event_t *)list_add(&s->changes, 1) = (pin_event_t){
           .cycle = s->avr->cycle, .port = port, .bit = bit, .level = (now >> bit) & 1};
-  if (port == PORT_C && (changed >> CONVERTER_CLOCK) & 1)
-    converter_clock(s, (now >> CONVERTER_CLOCK) & 1);
   if (changed & s->stop_on[port]) {
     s->stop |= STOP_PIN;
     s->avr->run_cycle_count = 0;  // leave the core after this instruction

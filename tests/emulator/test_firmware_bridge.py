@@ -126,7 +126,7 @@ def test_everything_at_once_loses_no_conversion_and_no_sum() -> None:
     assert b.host.of(Kind.ANGLE)[-1].values == {"missed_samples": 0}
     late_us = lateness_us(b, start)
     assert np.ptp(late_us) < 50, "no interrupt is longer"
-    assert np.percentile(late_us, 90) - late_us.min() < 6
+    assert np.percentile(late_us, 90) - late_us.min() < 10
     assert faults(b) == []
 
 

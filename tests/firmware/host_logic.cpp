@@ -76,6 +76,26 @@ int height_frame(uint8_t *out, uint16_t seq, uint32_t time, const int16_t *sampl
   return bytes.length;
 }
 
+int load_frame(uint8_t *out, uint16_t seq, uint32_t time, uint32_t code) {
+  Bytes bytes = {out, 0};
+  FrameWriter<Bytes> writer(bytes, wire::Kind::LOAD, seq, time);
+  pack(writer, wire::LoadPrefix{5, 6});
+  writer.septets(code, wire::LOAD_SAMPLE_SEPTETS);
+  writer.finish();
+  return bytes.length;
+}
+
+int angle_frame(uint8_t *out, uint16_t seq, uint32_t time, const uint16_t *sums) {
+  Bytes bytes = {out, 0};
+  FrameWriter<Bytes> writer(bytes, wire::Kind::ANGLE, seq, time);
+  pack(writer, wire::AnglePrefix{5});
+  for (int i = 0; i < wire::ANGLE_BLOCK; ++i) {
+    writer.septets(sums[i], wire::ANGLE_SAMPLE_SEPTETS);
+  }
+  writer.finish();
+  return bytes.length;
+}
+
 int frame_width_of(int payload_width) { return frame_width(static_cast<uint8_t>(payload_width)); }
 
 // A command as the firmware reads it: op, seq, width and up to two arguments; 0 when damaged.

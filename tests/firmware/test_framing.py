@@ -104,6 +104,22 @@ def test_a_block_of_heights_reads_as_the_description_writes_it(
     assert built("height_frame", seq, time, (ctypes.c_int16 * 10)(*samples)) == expected
 
 
+@given(Seq, Time, st.integers(*wire.LOAD_LIMITS))
+def test_a_conversion_as_it_came_by_two_wires_reads_as_the_description_writes_it(
+    seq: int, time: int, code: int
+) -> None:
+    expected = wire.block(Kind.LOAD, seq, time, {"faults": 5, "discarded": 6}, [code])
+    assert built("load_frame", seq, time, ctypes.c_uint32(code & 0xFFFFFF)) == expected
+
+
+@given(Seq, Time, st.lists(st.integers(0, wire.ANGLE_SUM * 1023), min_size=5, max_size=5))
+def test_a_block_of_angles_reads_as_the_description_writes_it(
+    seq: int, time: int, sums: list[int]
+) -> None:
+    expected = wire.block(Kind.ANGLE, seq, time, {"missed_samples": 5}, sums)
+    assert built("angle_frame", seq, time, (ctypes.c_uint16 * 5)(*sums)) == expected
+
+
 def test_the_room_asked_for_a_frame_is_the_room_it_takes() -> None:
     for kind, fields in wire.PAYLOADS.items():
         payload = bytes(wire.width(fields))
