@@ -48,11 +48,12 @@ def calibrate(settings: Mapping[str, Any]) -> dict[str, Any]:
     reach = float(np.ptp(marks))
     scale_m, u_line = line.coefficients[1], line.u[1]
     told = evaluate(
-        "count_length", "m/count", lambda x: x["line"] * x["rule"],
+        "count_length", "m/count", lambda x: x["line"] * x["rule"] * x["counts"],
         [
             Input("line", scale_m, u_line, float(line.dof), f"{len(taken)} readings of marks",
                   "m/count"),
             rectangular("rule", 1.0, rule_limit_m(reach) / reach, "the rule, class II", "1"),
+            rectangular("counts", 1.0, abs(scale_m) / reach, "whole counts at both ends", "1"),
         ],
     )  # fmt: skip
     through = (0.0, scale_m)

@@ -163,7 +163,7 @@ def _draft(
     settings: Settings, facts: Facts, fit: Fitted, span: Range, told: Sequence[Measurand]
 ) -> dict[str, Any]:
     """What the certificate says; its dates come with the journal row."""
-    low, middle, _ = told
+    low, middle, high = told
     within = low.U / span.low
     curves: dict[str, Curve] = {side: choice.curve for side, choice in fit.choices.items()}
     scale = Scale(
@@ -179,14 +179,14 @@ def _draft(
         "curve": scale.to_dict(),
         "within": within,
         "held": {"arm_m": facts.arm.length_m},
-        "sentence": sentence(span.low, span.high, within),
+        "sentence": sentence(span.low, span.high, within, high.U / span.high),
     }
 
 
-def sentence(low: float, high: float, within: float) -> str:
+def sentence(low: float, high: float, within_low: float, within_high: float) -> str:
     """What the certificate comes to; every figure rounded to the safe side."""
-    percent = math.ceil(within * 1000) / 10
+    at_low, at_high = (math.ceil(share * 1000) / 10 for share in (within_low, within_high))
     return (
         f"Good from {math.ceil(low * 100) / 100:g} to {math.floor(high * 100) / 100:g} N·m, to the "
-        f"right and to the left, within {percent:g} %."
+        f"right and to the left, within {at_low:g} % ({at_high:g} % at the upper end)."
     )

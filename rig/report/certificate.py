@@ -98,7 +98,7 @@ def write(path: Path, run_id: int, out: Path | None = None) -> Path:
 
 def _told(view: View, one: Certificate) -> dict[str, Any]:
     figures = view.result["figures"]
-    budget = view.result["measurands"][MAIN[one.channel]]
+    budget = _shown(view.result["measurands"][MAIN[one.channel]])
     return {
         "budget": budget,
         "unit": budget["unit"].replace("N.m", "N·m"),
@@ -107,6 +107,15 @@ def _told(view: View, one: Certificate) -> dict[str, Any]:
         "conditions": _conditions(view.run.versions["bench"], one, figures),
         "notes": _notes(one, figures),
     }
+
+
+def _shown(budget: Mapping[str, Any]) -> dict[str, Any]:
+    """The budget in the unit that people read: degrees for radians."""
+    if budget["unit"] != "rad":
+        return dict(budget)
+    rows = [{**row, "contribution": row["contribution"] * DEG} for row in budget["rows"]]
+    turned = {key: budget[key] * DEG for key in ("value", "u", "U")}
+    return {**budget, **turned, "rows": rows, "unit": "°"}
 
 
 def _scales(one: Certificate, figures: Mapping[str, Any]) -> list[tuple[str, str, str]]:

@@ -41,7 +41,7 @@ def picture(channel: str, sides: Mapping[str, Mapping[str, Sequence[float]]]) ->
         axes.axhline(0, ls="--", lw=1, color=MARK)
         axes.set_xlabel(along)
         axes.set_ylabel(across)
-        axes.legend(loc="upper left", frameon=False, ncols=2)
+        axes.legend(loc="lower right", bbox_to_anchor=(1, 1), frameon=False, ncols=2)
         text = (
             f"{len(value)} readings about their curve: the furthest lies "
             f"{float(np.max(np.abs(off))):.2g} {across.rpartition(', ')[2]} off."

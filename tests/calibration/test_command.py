@@ -88,3 +88,30 @@ def test_an_unknown_setting_is_told(tmp_path: Path) -> None:
     done = bladerig("calibrate", "load", "wieghts=2 kg", "--virtual", cwd=tmp_path)
     assert "did you mean weights?" in told_in_one_line(done)
     assert not (tmp_path / "calibration.logbook").exists()
+
+
+def test_a_whole_calibration_by_command_ends_with_its_page_and_holds(tmp_path: Path) -> None:
+    done = bladerig(
+        "calibrate", "angle", "operator=AB", "--virtual", "--json", cwd=tmp_path, typed="\n" * 200
+    )
+    assert done.returncode == 0, done.stderr
+    told = json.loads(done.stdout)
+    page = (tmp_path / told["report"]).read_text(encoding="utf-8")
+    assert told["certificate"]["sentence"] in page and "practice" in page
+    listed_ = bladerig("certificates", "--virtual", "--json", cwd=tmp_path)
+    assert json.loads(listed_.stdout)["angle"]["holds"]
+    again = bladerig("report", "calibration.logbook", "--out", "again.html", cwd=tmp_path)
+    assert again.returncode == 0
+    assert told["certificate"]["sentence"] in (tmp_path / "again.html").read_text(encoding="utf-8")
+
+
+def test_an_interrupted_calibration_goes_on_with_resume(tmp_path: Path) -> None:
+    asked = ("calibrate", "angle", "operator=AB", "--virtual")
+    cut = bladerig(*asked, cwd=tmp_path, typed="\n" * 6)
+    assert "the input ended before the run did" in told_in_one_line(cut)
+    done = bladerig(
+        "calibrate", "angle", "--virtual", "--resume", "--json", cwd=tmp_path, typed="\n" * 200
+    )
+    assert done.returncode in (0, 2), done.stderr  # another virtual rig: its stops may not agree
+    runs = json.loads(bladerig("runs", "calibration.logbook", "--json", cwd=tmp_path).stdout)
+    assert [run["outcome"] for run in runs] == ["finished"]

@@ -1,5 +1,6 @@
 """A height calibration from the marks of a steel rule."""
 
+import math
 import random
 from collections.abc import Callable
 from typing import Any
@@ -49,7 +50,8 @@ def test_the_rule_s_own_error_is_in_however_well_the_marks_repeat() -> None:
     # class II: (0.3 + 0.2 L) mm (OIML R 35, from memory), rectangular over the 0.8 m used
     assert rule_limit_m(1.0) == pytest.approx(0.5e-3)
     scale = Scale.from_dict(calibrate(rule())["certificate"]["curve"])
-    assert scale.u_relative == pytest.approx((0.3 + 0.2 * 0.8) / 800 / 3**0.5)
+    rule_error, last_count = (0.3 + 0.2 * 0.8) / 800, COUNT_M / 0.8
+    assert scale.u_relative == pytest.approx(math.hypot(rule_error, last_count) / 3**0.5)
 
 
 def test_an_encoder_wired_backwards_is_told() -> None:

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from rig.calibration.limits import CLASSES, FACTOR, lower_limit_factor, range_of
-from rig.calibration.load import calibrate, early_reasons, fitted
+from rig.calibration.load import calibrate, early_reasons, fitted, sentence
 from rig.calibration.refusals import ZERO_LIMIT
 from rig.measure.scales import Scale
 from tests.calibration.settings import BENCH, ZERO, facts, weights
@@ -68,6 +68,14 @@ def test_a_straight_cell_gives_its_slope_back_either_side() -> None:
     assert scale.high == pytest.approx(known.torque_nm(10.0))
     assert scale.low == pytest.approx(known.torque_nm(0.2))
     assert "within" in result["certificate"]["sentence"]
+
+
+def test_the_sentence_rounds_every_figure_to_the_safe_side() -> None:
+    told = sentence(0.7211, 29.4191, 0.01461, 0.00151)
+    assert told == (
+        "Good from 0.73 to 29.41 N·m, to the right and to the left, within 1.5 % (0.2 % at the "
+        "upper end)."
+    )
 
 
 def test_a_bent_cell_gets_its_quadratic() -> None:
