@@ -42,7 +42,7 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     trial = f"{specimen} twist {params['place']}"
     amplitude_rad = math.radians(bench.twist.twist.amplitude_deg)
     first = yield from jig.zero(f"{trial} zero", bench, "Nothing seated, nobody touches the arm.")
-    swept = yield from jig.sweep(f"{trial} sweep", amplitude_rad, first, used, bench)
+    swept = yield from jig.sweep(f"{trial} sweep", amplitude_rad, first, used, bench, both=True)
     result = yield from _trial(trial, specimen, params, swept, used, bench)
     yield Tell(_told(trial, result))
     damage = yield from _look(trial, bench)

@@ -47,7 +47,8 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     zero = yield from jig.zero(
         f"{specimen} zero", bench, "Nothing seated, nobody touches the arm. Hands off."
     )
-    to_rad = math.radians(bench.pry.pry.angle_limit_deg)
+    sign = 1 if params["side"] == "right" else -1
+    to_rad = sign * math.radians(bench.pry.pry.angle_limit_deg)
     swept = yield from jig.sweep(f"{specimen} sweep", to_rad, zero, used, bench)
     trials: list[dict[str, Any]] = []
     for block in blocks:

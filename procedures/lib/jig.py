@@ -69,24 +69,32 @@ def zero(trial: str, bench: Bench, text: str) -> Passage[Outcome]:
 
 
 def sweep(
-    trial: str, to_rad: float, zero_reading: Outcome, used: Scales, bench: Bench
-) -> Passage[Mapping[str, Any]]:
-    """The arm's own torque over the angle, with nothing seated."""
-    limits = bench.pry.pry
+    trial: str, to_rad: float, zero_reading: Outcome, used: Scales, bench: Bench,
+    both: bool = False,
+) -> Passage[Mapping[str, Any]]:  # fmt: skip
+    """The arm's own torque over the angle, with nothing seated.
+
+    `to_rad` is above zero to the right, below it to the left; `both` takes the other side as well.
+    """
+    limits, to_deg = bench.pry.pry, math.degrees(to_rad)
+    side = "right" if to_rad > 0 else "left"
+    way = f"{abs(to_deg):.0f}° to the {side}" + ", then to the other side," * both
     for _ in range(TRIES):
         swept = yield Record(
-            f"No-load sweep: nothing seated. Pull the arm slowly from its zero mark to "
-            f"{math.degrees(to_rad):.0f}° and let it back.",
+            f"No-load sweep: nothing seated. Pull the arm slowly from its zero mark {way} and let "
+            "it back.",
             trial=trial,
             torque=used.load.to_dict(),
             angle=used.angle.to_dict(),
             zero_code=zero_reading["mean"],
             rate_low_rad_s=math.radians(limits.rate_low_deg_s),
             rate_high_rad_s=math.radians(limits.rate_high_deg_s),
-            stop={"angle_rad": to_rad},
+            stop={"cycles": 1, "amplitude_rad": abs(to_rad)}
+            if both
+            else {"angle_rad": abs(to_rad)},
             rest_nm=limits.preload_nm,
             hand="sweep",
-            detail={"to_deg": math.degrees(to_rad)},
+            detail={"to_deg": to_deg, "both": int(both)},
             hazards=("pinch",),
             after="Let the arm back to its zero mark.",
             after_hand="unload",

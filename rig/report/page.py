@@ -10,9 +10,10 @@ from rig import __version__
 from rig.report import certificate, figures
 from rig.report.gather import RunView, Trial, gather
 from rig.report.impact import IMPACT
+from rig.report.prying import PRY
 from rig.report.sections import Section, quantity
 
-SECTIONS = {"drop": IMPACT}
+SECTIONS = {"drop": IMPACT, "pry": PRY}
 
 
 def content(path: Path, run_id: int | None) -> dict[str, Any]:

@@ -89,6 +89,9 @@ class JigHands:
     def _sweep(self, told: Detail) -> float:
         to = math.radians(float(told["to_deg"]))
         far = math.copysign(min(abs(to) + BEYOND_RAD, self._jig.nature.stop_rad), to)
+        if told.get("both"):
+            self._jig.sweep(far, self._rate(math.radians(5.0)))
+            far = -far
         return self._jig.sweep(far, self._rate(math.radians(5.0)))
 
     def _preload(self, told: Detail) -> float:

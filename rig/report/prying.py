@@ -1,0 +1,143 @@
+"""The page's section on pry torque to tip failure."""
+
+import math
+from typing import Any
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from rig.guide import jigs
+from rig.measure.budget import Input
+from rig.measure.pry.facts import arm_record
+from rig.measure.pry.motion import motion
+from rig.report.figures import DARK, FITTED, MARK, STYLE, svg
+from rig.report.gather import Trial
+from rig.report.sections import ONE_BLADE, Picture, Section, quantity, stated
+
+WORDS = {
+    "peak_torque": "peak torque",
+    "onset_torque": "torque at the onset of bending",
+    "failure_angle": "angle at failure, from the pre-load",
+    "energy_to_failure": "energy to failure, from the pre-load",
+    "stiffness": "stiffness of the straight part",
+    "set_angle": "permanent set",
+    "torque_at_angle": "torque at the stated angle",
+    "bending_moment": "bending moment at the section",
+    "index": "index 6 M/(b t²), not a stress",
+}
+BOUND = "at least "
+
+
+def _peak(trial: Trial) -> str:
+    bound = BOUND if trial.result["censored"] else ""
+    return bound + stated(trial, "peak_torque")
+
+
+def _said(trial: Trial) -> str:
+    found = trial.result["measurands"].get("peak_torque")
+    if found is None:
+        return ""
+    return f"{BOUND * bool(trial.result['censored'])}{quantity(found)} ({trial.result['kind']})"
+
+
+def _angle(trial: Trial) -> str:
+    found = trial.result["measurands"].get("failure_angle")
+    if found is None:
+        return "no failure"
+    degrees = {**found, "value": math.degrees(found["value"]), "U": math.degrees(found["U"])}
+    return quantity({**degrees, "unit": "°"})
+
+
+def _seen(trial: Trial) -> str:
+    verdict = trial.verdict or {}
+    return f"{trial.result['kind'] or 'nothing loaded'}; seen: {verdict.get('tip', 'not entered')}"
+
+
+def curve(trial: Trial) -> Picture | None:
+    """Torque against angle from the pre-load, with straight part, onset and peak marked."""
+    found = trial.result["measurands"].get("peak_torque")
+    if found is None:
+        return None
+    facts = jigs.facts(trial.settings)
+    direction = -1 if trial.settings["side"] == "left" else 1
+    record = arm_record(trial.seen, Input("zero", trial.settings["zero"]["mean"], 0.0))
+    made = motion(record, facts, direction)
+    if made is None:
+        return None
+    angle, torque = _from_preload(made.angle_rad, made.net_nm, facts.limits.preload_nm)
+    with mpl.rc_context(STYLE):
+        figure = Figure(figsize=(7.2, 3.8), layout="constrained")
+        axes = figure.subplots()
+        axes.plot(np.degrees(angle), torque, ".", ms=3, color=DARK, label="measured, 80 a second")
+        _mark(axes, trial, angle, torque)
+        axes.set_xlabel("arm angle from the pre-load point, degrees")
+        axes.set_ylabel("torque of the tip, N·m")
+        axes.legend(loc="best", frameon=False)
+        return svg(figure), _words(trial, quantity(found))
+
+
+def _from_preload(
+    angle: NDArray[np.float64], torque: NDArray[np.float64], preload_nm: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Angles counted from where the torque last rose through the pre-load before its peak."""
+    peak = int(np.argmax(torque))
+    below = np.flatnonzero(torque[: peak + 1] < preload_nm)
+    start = int(below[-1]) if len(below) else 0
+    return angle - angle[start], torque
+
+
+def _mark(axes: Axes, trial: Trial, angle: Any, torque: Any) -> None:
+    of, figures = trial.result["measurands"], trial.result["figures"]
+    peak = int(np.argmax(torque))
+    if "stiffness" in of and "straight_low_nm" in figures:
+        k, low, high = of["stiffness"]["value"], figures["straight_low_nm"], figures[
+            "straight_high_nm"]  # fmt: skip
+        rising = (torque >= low) & (torque <= high) & (np.arange(len(torque)) <= peak)
+        origin = float(np.mean(angle[rising] - torque[rising] / k)) if rising.any() else 0.0
+        span = np.array([low, high])
+        axes.plot(np.degrees(origin + span / k), span, "-", lw=3, color=FITTED,
+                  label="straight part")  # fmt: skip
+        if "onset_torque" in of:
+            offset = math.radians(trial.settings["jig"]["pry"]["onset_offset_deg"])
+            onset = of["onset_torque"]["value"]
+            ends = np.array([0.0, onset])
+            axes.plot(np.degrees(origin + offset + ends / k), ends, "--", lw=1, color=FITTED,
+                      label="the same, shifted by the offset")  # fmt: skip
+            axes.plot(math.degrees(origin + offset + onset / k), onset, "s", ms=7, mfc="none",
+                      color=MARK, label="onset")  # fmt: skip
+    axes.plot(math.degrees(angle[peak]), of["peak_torque"]["value"], "D", ms=7, mfc="none",
+              color=MARK, label="peak")  # fmt: skip
+
+
+def _words(trial: Trial, peak: str) -> str:
+    bound = BOUND * bool(trial.result["censored"])
+    text = f"{trial.name}: torque against arm angle. It rises to {bound}{peak}"
+    onset = trial.result["measurands"].get("onset_torque")
+    if onset is not None:
+        text += f"; bending begins at {quantity(onset)}"
+    return f"{text}. Kind: {trial.result['kind']}."
+
+
+PRY = Section(
+    title="Pry torque to tip failure",
+    noun="trial",
+    columns=("What happened", "Peak torque", "Angle at failure"),
+    cells=lambda trial: [_seen(trial), _peak(trial), _angle(trial)],
+    words=WORDS,
+    main="peak_torque",
+    formula="torque by the certificate's scale, less the arm's own by the no-load sweep",
+    said=_said,
+    picture=curve,
+    limits=(
+        "A tip that survived gives a bound (at least), never a failure torque.",
+        "The index compares tips of unlike section. It is no stress: the tip has no exact section.",
+        "Torque goes as the thickness squared: 5 % in thickness is 10 % in torque.",
+        "Spring-back is stiffness, not heat treatment.",
+        "No published standard covers a pried tip. The numbers compare blades on this jig, in this "
+        "wood, at this depth.",
+        ONE_BLADE,
+    ),
+)
