@@ -17,18 +17,29 @@ def compare(logbook: Path, as_json: bool) -> None:
     \b
     Example:  bladerig compare tempers.logbook
     """
-    from rig.report import studypage
+    from rig.study import words
+    from rig.study.answer import agreements
+    from rig.study.said import said
+    from rig.study.whole import unsealed
 
+    study = unsealed(logbook)
     if as_json:
-        click.echo(json.dumps(studypage.content(logbook)))
+        click.echo(json.dumps(said(study)))
         return
-    study, _, answers = studypage.answers(logbook)
     click.echo(f"{study.record.question}\n")
-    for one in answers:
+    for one in study.answers:
         click.echo(f"{one.headline}")
         for line in one.lines:
             click.echo(f"  {line.sentence}")
+        if one.parity is not None:
+            click.echo(f"  {words.parity(one.parity)}")
         for left_out in one.excluded:
             click.echo(f"  left out: {left_out.trial}: {'; '.join(left_out.reasons)}")
         click.echo("")
+    for text in agreements(study.answers):
+        click.echo(text)
+    if study.left:
+        click.echo(f"mind: {len(study.left)} planned trials are not made")
+    if study.seeing:
+        click.echo(f"mind: {len(study.seeing)} trials were made with the key open, not blind")
     click.echo(f"Next: bladerig report {logbook}")

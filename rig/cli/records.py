@@ -56,10 +56,12 @@ def report(logbook: Path, run_id: int | None, out: Path | None, as_json: bool) -
     """
     from rig.report import page, studypage
 
-    whole = run_id is None and _has_study(logbook)
-    told = studypage.write(logbook, out) if whole else page.write(logbook, run_id, out)
+    if run_id is None and _has_study(logbook):
+        told, said = studypage.write(logbook, out)
+    else:
+        told = page.write(logbook, run_id, out)
+        said = page.content(logbook, run_id) if as_json else {}
     if as_json:
-        said = studypage.content(logbook) if whole else page.content(logbook, run_id)
         click.echo(json.dumps({"report": str(told), **said}))
     else:
         click.echo(f"Report: {told}; open it in a browser, or print it")

@@ -1,17 +1,14 @@
-"""From a logbook's verdicts to a response's observations; what is left out is listed with why."""
+"""From trials to a response's observations; what is left out is listed with why."""
 
 import math
-from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
-from rig.logbook.records import Result, Row, Run
-from rig.logbook.store import Logbook
 from rig.measure.life import Life
-from rig.study.data import Observation, StudyData
+from rig.study.data import LOG, RIGHT, Observation, StudyData
 from rig.study.record import BladeRecord, ResponseRecord, StudyRecord
 from rig.study.responses import Kind
+from rig.study.trials import Trial
 
 
 @dataclass(frozen=True)
@@ -27,13 +24,15 @@ class Excluded:
 class Collected:
     """One response: what may be compared, and what may not.
 
-    `lives` are filled for a response known as intervals of cuts, `observations` for all others.
+    `lives` are filled for a response known as intervals of cuts, `observations` for all others;
+    `runs` are those that count, by blade.
     """
 
     response: ResponseRecord
     observations: list[Observation] = field(default_factory=list)
     lives: list[Life] = field(default_factory=list)
     excluded: list[Excluded] = field(default_factory=list)
+    runs: dict[str, set[int]] = field(default_factory=dict)
 
     def data(self, record: StudyRecord) -> StudyData:
         """As the comparison takes it."""
@@ -41,105 +40,111 @@ class Collected:
             self.response.response(), record.groups(), tuple(self.observations), record.facts()
         )
 
+    def leave_out(self, trial: Trial, reasons: Sequence[str]) -> None:
+        """Keep a trial on the list of those that do not count."""
+        self.excluded.append(Excluded(trial.name, trial.run.run_id, tuple(reasons)))
 
-def collect(book: Logbook, record: StudyRecord, key: Mapping[str, str]) -> list[Collected]:
-    """Every response of the study with the trials that count.
 
-    Args:
-        book: the study's logbook.
-        record: the study.
-        key: code -> blade.
-    """
-    runs = {run.run_id: run for run in book.runs()}
-    current = _current(book)
-    rows = [row for row in book.journal(kind="verdict") if row.run_id in runs]
-    usual = _usual_versions(rows, runs)
-    blades = {blade.name: blade for blade in record.blade}
+@dataclass(frozen=True)
+class Set:
+    """The blades of one trial: one, or several of one group that shared it and count as one."""
+
+    name: str
+    group: str
+    load: str
+
+
+def collect(
+    trials: Sequence[Trial], record: StudyRecord, key: Mapping[str, str]
+) -> list[Collected]:
+    """Every response of the study with the trials that count; `key` is code -> blade."""
     told = [Collected(response) for response in record.response]
-    for row in rows:
-        run = runs[row.run_id or 0]
-        blade = blades.get(key.get(str(row.body.get("specimen")), ""))
-        against = tuple(_against(row.body, run, blade, usual))
-        for one in told:
-            if one.response.kind.procedure == run.procedure:
-                _take(one, row, run, blade, against, current)
+    for one in told:
+        for trial in trials:
+            if trial.procedure == one.response.kind.procedure:
+                _take(one, trial, record, key)
     return told
 
 
-def _usual_versions(rows: list[Row], runs: Mapping[int, Run]) -> dict[str, str]:
-    """The version of each procedure that most verdicts come from; the newer one when even."""
-    counts: dict[str, Counter[str]] = {}
-    for row in reversed(rows):
-        run = runs[row.run_id or 0]
-        counts.setdefault(run.procedure, Counter())[run.procedure_hash] += 1
-    return {procedure: count.most_common(1)[0][0] for procedure, count in counts.items()}
+def beside(trials: Sequence[Trial], record: StudyRecord) -> list[Excluded]:
+    """Trials of procedures that no response of the study asks for."""
+    asked = {response.kind.procedure for response in record.response}
+    return [
+        Excluded(t.name, t.run.run_id, (f"the study compares nothing of {t.procedure}", *t.against))
+        for t in trials
+        if t.procedure not in asked
+    ]
 
 
-def _against(
-    body: Mapping[str, Any], run: Run, blade: BladeRecord | None, usual: Mapping[str, str]
-) -> Iterator[str]:
-    if blade is None:
-        yield f"'{body.get('specimen')}' is no code of this study"
-    if not body["valid"]:
-        yield from body["reasons"] or ["it is not valid"]
-    for lacking in body.get("indication", ()):
-        yield f"an indication only: {lacking}"
-    if run.outcome != "finished":
-        yield f"its run is {run.outcome or 'not finished'}"
-    if run.procedure_hash != usual[run.procedure]:
-        yield (
-            f"measured by another version of {run.procedure} "
-            f"({run.procedure_hash[:8]}; the others by {usual[run.procedure][:8]})"
-        )
+def _take(one: Collected, trial: Trial, record: StudyRecord, key: Mapping[str, str]) -> None:
+    blades = {blade.name: blade for blade in record.blade}
+    known = [blades[key[code]] for code in trial.codes if key.get(code) in blades]
+    reasons = list(trial.against) or _mixed(known)
+    if not reasons:
+        unit = _set(known)
+        told = _life(one, trial, unit) if one.response.kind.field == "life" else _value(
+            one, trial, unit)  # fmt: skip
+        reasons = [told] if told else []
+    if reasons:
+        one.leave_out(trial, reasons)
+    else:
+        one.runs.setdefault(_set(known).name, set()).add(trial.run.run_id)
 
 
-def _take(
-    one: Collected, row: Row, run: Run, blade: BladeRecord | None, against: tuple[str, ...],
-    current: Mapping[int, Result],
-) -> None:  # fmt: skip
-    trial, kind = str(row.body["trial"]), one.response.kind
-    if against or blade is None:
-        one.excluded.append(Excluded(trial, run.run_id, against))
-        return
-    if kind.field == "life":
-        one.lives.append(_life(row.body["life"], blade))
-        return
-    value, u = _value(row, kind, current)
-    if not math.isfinite(value):
-        text = f"no {kind.title} can be stated of it"
-        one.excluded.append(Excluded(trial, run.run_id, (text,)))
-        return
-    one.observations.append(
-        Observation(
-            blade.group, blade.name, value, blade.load, u, str(row.body.get("censored") or ""),
-            (f"run {run.run_id}: {trial}",),
-        )
-    )  # fmt: skip
+def _mixed(blades: Sequence[BladeRecord]) -> list[str]:
+    """Blades may share a trial only when nothing that is compared differs between them."""
+    if len({blade.group for blade in blades}) > 1:
+        return ["its blades are of different groups: it speaks for none of them"]
+    if len({blade.load for blade in blades}) > 1:
+        return ["its blades come from different furnace loads: it speaks for none of them"]
+    return []
 
 
-def _life(told: Mapping[str, Any], blade: BladeRecord) -> Life:
+def _set(blades: Sequence[BladeRecord]) -> Set:
+    return Set(" + ".join(blade.name for blade in blades), blades[0].group, blades[0].load)
+
+
+def _life(one: Collected, trial: Trial, unit: Set) -> str:
+    """Take a life; gives why not, else nothing."""
+    told = trial.body.get("life")
+    if not told:
+        return "no edge life can be stated of it"
+    if any(life.specimen == unit.name for life in one.lives):
+        return f"blade {unit.name} has its life from an earlier trial; an edge dulls once"
     fail = told["first_fail_cuts"]
-    return Life(blade.name, blade.group, told["last_pass_cuts"], math.inf if fail is None else fail)
+    last = math.inf if fail is None else fail
+    one.lives.append(Life(unit.name, unit.group, told["last_pass_cuts"], last))
+    return ""
 
 
-def _value(row: Row, kind: Kind, current: Mapping[int, Result]) -> tuple[float, float]:
-    """Value and standard uncertainty; nan when the trial has none."""
+def _value(one: Collected, trial: Trial, unit: Set) -> str:
+    """Take a value; gives why not, else nothing."""
+    kind = one.response.kind
+    value, u = value_of(trial, kind)
+    if not (math.isfinite(value) and math.isfinite(u)):
+        return f"no {kind.title} can be stated of it"
+    if kind.scale == LOG and value <= 0:
+        return f"{kind.title} is {value:g} {kind.unit}: no ratio can be made of it"
+    censored = str(trial.body.get("censored") or "")
+    if censored not in ("", RIGHT):
+        return f"it is only known to lie below {value:g} {kind.unit}: such a bound is not compared"
+    if censored and not kind.censored:
+        return f"only a bound of its {kind.title} is known"
+    one.observations.append(
+        Observation(unit.group, unit.name, value, unit.load, u, censored,
+                    (f"run {trial.run.run_id}: {trial.name}",))
+    )  # fmt: skip
+    return ""
+
+
+def value_of(trial: Trial, kind: Kind) -> tuple[float, float]:
+    """Value and standard uncertainty in the response's unit; nan when the trial has none."""
     if kind.field:
-        damage = row.body.get("damage") or {}
-        name = kind.field.removeprefix("damage_")
-        return float(damage.get(name, math.nan)), float(damage.get("u_m", 0.0))
-    result = current.get(row.body.get("result_id", 0))
-    found = None if result is None else result.result["measurands"].get(kind.measurand)
-    return (math.nan, 0.0) if found is None else (found["value"], found["u"])
-
-
-def _current(book: Logbook) -> dict[int, Result]:
-    """The result in force now for each result ever stored, by its number."""
-    results = {result.result_id: result for result in book.results()}
-
-    def newest(result: Result) -> Result:
-        while result.superseded_by is not None:
-            result = results[result.superseded_by]
-        return result
-
-    return {number: newest(result) for number, result in results.items()}
+        damage = trial.body.get("damage") or {}
+        value, u = damage.get(kind.field.removeprefix("damage_")), damage.get("u_m", 0.0)
+    else:
+        found = trial.measurands.get(kind.measurand) or {}
+        value, u = found.get("value"), found.get("u", 0.0)
+    if value is None:
+        return math.nan, 0.0
+    return kind.factor * float(value), kind.factor * float(u)

@@ -8,7 +8,7 @@ import base64
 import json
 import zlib
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -186,16 +186,22 @@ def _order(body: dict[str, Any]) -> Order:
     return Order(body["seed"], body["digest"], body["salt"], body["packed_key"], trials)
 
 
+def codes_of(body: Mapping[str, Any]) -> tuple[str, ...]:
+    """Codes of a verdict's blades: one, or several with commas between when they shared it."""
+    return tuple(part.strip().upper() for part in str(body["specimen"]).split(","))
+
+
 def done(book: Logbook) -> Counter[tuple[str, str]]:
     """Finished runs by (procedure, blade's code)."""
-    specimens: dict[int, str] = {}
+    codes: dict[int, tuple[str, ...]] = {}
     for row in book.journal(kind="verdict"):
         if row.run_id is not None and "specimen" in row.body:
-            specimens[row.run_id] = row.body["specimen"]
+            codes[row.run_id] = codes_of(row.body)
     return Counter(
-        (run.procedure, specimens[run.run_id])
+        (run.procedure, code)
         for run in book.runs()
-        if run.outcome == "finished" and run.run_id in specimens
+        if run.outcome == "finished"
+        for code in codes.get(run.run_id, ())
     )
 
 
@@ -231,5 +237,11 @@ def settings_for(record: StudyRecord, procedure: str) -> dict[str, str]:
 def command(trial: Planned, record: StudyRecord, logbook: str) -> str:
     """What to type for one trial."""
     own = settings_for(record, trial.procedure)
-    settings = " ".join(f'{k}="{v}"' if " " in v else f"{k}={v}" for k, v in own.items())
-    return f"bladerig run {trial.procedure} {logbook} specimen={trial.code} {settings}".rstrip()
+    settings = " ".join(f"{name}={_quoted(value)}" for name, value in own.items())
+    told = f"bladerig run {trial.procedure} {_quoted(logbook)} specimen={trial.code} {settings}"
+    return told.rstrip()
+
+
+def _quoted(text: str) -> str:
+    """For a command line, on Windows as well."""
+    return f'"{text}"' if set(text) & set(" ;&|*<>()") else text

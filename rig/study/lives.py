@@ -3,32 +3,40 @@
 A difference is shown when two answers agree: the permutation test of log-rank scores (Holm over
 the comparisons) and the interval of the ratio of medians, which must leave 1 out at the level that
 holds for all comparisons together. One above the margin is ruled out when the interval for two
-one-sided tests lies within the margin either way.
+one-sided tests lies within the margin either way. tests/bench/studying.py counts how often that is
+wrong.
+
+Where blades were treated in several furnace loads together, loads or differences within loads are
+what counts; interval-censored models know nothing of loads, so such lives go the way of values:
+`as_values`.
 """
 
 import math
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
 from rig.measure.budget import Reason
 from rig.measure.life import (
     Estimate,
-    Family,
     Life,
     by_group,
-    fit,
     group_test,
+    log_sd_of,
     median_ratio,
     smallest_ratio,
     still_possible,
 )
+from rig.study.data import RIGHT, Observation, StudyData
 from rig.study.multiple import holm
-from rig.study.record import StudyRecord
+from rig.study.units import BLADE, LOAD, layout
 from rig.study.verdict import CANNOT_TELL, LEVEL, RULED_OUT, SHOWN, overall
 
-# Scatter of lives that is assumed where a study has none of its own; common practice, no source.
+# Scatter of lives that is taken where a study has none of its own and states none; common
+# practice, no source. It counts as known from ten blades.
 USUAL_CV, USUAL_DOF = 0.15, 9
+TIED = 1e-12  # squares of logarithms that are rounding
 
 
 @dataclass(frozen=True)
@@ -63,39 +71,79 @@ class LifeResult:
     reasons: tuple[Reason, ...]
 
 
-def compare_lives(lives: Sequence[Life], record: StudyRecord, margin: float) -> LifeResult:
+def compare_lives(
+    lives: Sequence[Life], names: Sequence[str], control: str | None, margin: float,
+    stated_cv: float | None = None,
+) -> LifeResult:  # fmt: skip
     """Every group against the control, or all pairs when there is none.
 
     Args:
-        lives: one a blade.
-        record: the study, for its groups and furnace loads.
+        lives: one a blade, blades independent of each other (see `independent`).
+        names: of the study's groups, in its order.
+        control: name of the control group.
         margin: a ratio of lives below this counts as none.
+        stated_cv: scatter of lives that the study states, used where it shows none of its own.
+
+    Raises:
+        RigError: a blade with two lives.
     """
     groups = by_group(lives)
-    names = [group.name for group in record.group if group.name in groups]
-    control = record.control
     pairs = (
         [(name, control) for name in names if name != control]
-        if control in names
+        if control is not None
         else [(b, a) for a, b in combinations(names, 2)]
     )
-    reasons = [*_absent(record, groups), *_loads(record, lives)]
-    if any(reason.name == "loads" for reason in reasons):
-        pairs_told = [_untold(pair, reasons[-1]) for pair in pairs]
-        return LifeResult(tuple(lives), tuple(pairs_told), CANNOT_TELL, tuple(reasons))
-    tests = [group_test([*groups[a], *groups[b]]) for a, b in pairs]
-    known = [test.p_value for test in tests if math.isfinite(test.p_value)]
-    adjusted = iter(holm(known))
-    told = []
-    for pair, test in zip(pairs, tests, strict=True):
+    known = [pair for pair in pairs if set(pair) <= set(groups)]
+    tests = [group_test([*groups[a], *groups[b]]) for a, b in known]
+    finite = [test.p_value for test in tests if math.isfinite(test.p_value)]
+    adjusted = iter(holm(finite))
+    told = {}
+    for pair, test in zip(known, tests, strict=True):
         p = float(next(adjusted)) if math.isfinite(test.p_value) else math.nan
-        told.append(_compared(pair, groups, (test.p_value, p), len(pairs), margin, test.reasons))
-    return LifeResult(tuple(lives), tuple(told), overall([c.verdict for c in told]), tuple(reasons))
+        told[pair] = _compared(
+            pair, groups, (test.p_value, p), len(known), margin, test.reasons, stated_cv
+        )
+    comparisons = tuple(told.get(pair) or _untold(pair, groups) for pair in pairs)
+    reasons = _taken(groups, stated_cv) if control or len(names) < 2 else (
+        Reason("no_control", "No group is the control: all pairs are compared."),
+        *_taken(groups, stated_cv),
+    )  # fmt: skip
+    return LifeResult(tuple(lives), comparisons, overall([c.verdict for c in comparisons]), reasons)
+
+
+def as_values(lives: Sequence[Life], loads: Mapping[str, str]) -> list[Observation]:
+    """Lives as values: the middle of each interval on the log scale, a survivor as a bound.
+
+    An edge dull at its first probe counts as half of it. The interval's width is in `u`: that of
+    a value anywhere in it, on the log scale, with the same chance.
+    """
+    return [
+        Observation(
+            life.group, life.specimen,
+            life.last_pass_cuts if life.survived else math.exp(_middle(life)),
+            loads.get(life.specimen, ""), _u(life), RIGHT if life.survived else "",
+        )
+        for life in lives
+    ]  # fmt: skip
+
+
+def _u(life: Life) -> float:
+    if life.survived or life.exact:
+        return 0.0
+    low = life.last_pass_cuts or life.first_fail_cuts / 4
+    return math.exp(_middle(life)) * math.log(life.first_fail_cuts / low) / math.sqrt(12)
+
+
+def independent(data: StudyData) -> bool:
+    """Whether blades count one by one: one furnace load for all of them, or one for each."""
+    unit = layout(data).unit
+    loads = Counter(seen.load for seen in data.observations)
+    return unit == BLADE or (unit == LOAD and max(loads.values()) == 1)
 
 
 def _compared(
     pair: tuple[str, str], groups: dict[str, list[Life]], p: tuple[float, float], family: int,
-    margin: float, reasons: tuple[Reason, ...],
+    margin: float, reasons: tuple[Reason, ...], stated_cv: float | None,
 ) -> LifeComparison:  # fmt: skip
     one, two = groups[pair[0]], groups[pair[1]]
     lenders = [lives for name, lives in groups.items() if name not in pair]
@@ -104,34 +152,47 @@ def _compared(
     narrow = median_ratio(one, two, level=1 - 2 * LEVEL / family, lenders=lenders)
     within = 1 / margin <= narrow.low and narrow.high <= margin
     kind = SHOWN if shown else RULED_OUT if within else CANNOT_TELL
-    detectable, missed = _reach(list(groups.values()), min(len(one), len(two)), len(groups))
+    detectable, missed = _reach(list(groups.values()), min(len(one), len(two)), stated_cv)
     return LifeComparison(
         *pair, ratio, *p, kind, detectable, None if shown else missed, (*ratio.reasons, *reasons)
     )
 
 
-def _reach(groups: list[list[Life]], blades: int, number: int) -> tuple[float | None, float | None]:
+def _reach(
+    groups: list[list[Life]], blades: int, stated_cv: float | None
+) -> tuple[float | None, float | None]:
     """Ratio that would have been found, and one that may hide behind equal results."""
-    probe_ratio = _probe_ratio([life for lives in groups for life in lives])
-    dof = sum(len(lives) - 1 for lives in groups)
-    past = math.sqrt(math.log1p(USUAL_CV**2))
-    sd = _scatter(groups) if dof > 0 else None
-    detectable = None
-    if sd is not None and blades >= 2:
-        detectable = smallest_ratio(blades, sd, probe_ratio, groups=number).ratio
-    # Lives that tie in one interval show no scatter: then the usual one is what is known.
-    known = (sd, float(dof)) if sd is not None else (past, float(USUAL_DOF))
-    return detectable, still_possible(blades, known[0], known[1], probe_ratio)
+    found = _scatter(groups)
+    if found is None:  # lives that tie in one interval: then the stated or usual scatter is taken
+        probe_ratio = _probe_ratio([life for lives in groups for life in lives])
+        sd = log_sd_of(stated_cv or USUAL_CV)
+        return None, still_possible(blades, sd, USUAL_DOF, probe_ratio)
+    sd, dof = found  # of the intervals' middles: it holds what the probes blur
+    detectable = smallest_ratio(blades, sd, groups=len(groups)).ratio if blades >= 2 else None
+    return detectable, still_possible(blades, sd, dof)
 
 
-def _scatter(groups: list[list[Life]]) -> float | None:
-    """Common standard deviation of ln(life) within the groups; None when it cannot be told."""
+def _taken(groups: dict[str, list[Life]], stated_cv: float | None) -> tuple[Reason, ...]:
+    """Which scatter was taken, when these lives show none."""
+    if not groups or _scatter(list(groups.values())) is not None:
+        return ()
+    source = "the study states it" if stated_cv else "usual for lives"
+    text = (
+        f"These lives show no scatter of their own: {100 * (stated_cv or USUAL_CV):.0f} % is taken "
+        f"({source}), as if known from {USUAL_DOF + 1} blades."
+    )
+    return (Reason("scatter_taken", text),)
+
+
+def _scatter(groups: list[list[Life]]) -> tuple[float, int] | None:
+    """Common standard deviation of ln(life) within the groups, and its degrees of freedom.
+
+    None when it cannot be told. Survivors stay out.
+    """
     logs = [[_middle(life) for life in lives if not life.survived] for lives in groups]
     squares = sum(sum((x - sum(own) / len(own)) ** 2 for x in own) for own in logs if own)
     dof = sum(len(own) - 1 for own in logs if own)
-    if dof <= 0 or squares == 0:
-        return None
-    return math.sqrt(squares / dof)
+    return None if dof <= 0 or squares < TIED else (math.sqrt(squares / dof), dof)
 
 
 def _middle(life: Life) -> float:
@@ -149,36 +210,11 @@ def _probe_ratio(lives: list[Life]) -> float:
     return math.exp(sum(steps) / len(steps)) if steps else 1.0
 
 
-def _absent(record: StudyRecord, groups: dict[str, list[Life]]) -> list[Reason]:
-    return [
-        Reason("no_lives", f"Group {group.name} has no edge life yet.")
-        for group in record.group
-        if group.name not in groups
-    ]
-
-
-def _loads(record: StudyRecord, lives: Sequence[Life]) -> list[Reason]:
-    """Blades of one furnace load are no independent trials of its recipe."""
-    loads: dict[str, set[str]] = {}
-    tested = {life.specimen for life in lives}
-    for blade in record.blade:
-        if blade.name in tested and blade.load:
-            loads.setdefault(blade.load, set()).add(blade.group)
-    several = len(loads) > 1
-    if several and all(len(groups) == 1 for groups in loads.values()):
-        text = (
-            "Each furnace load holds one group only: group cannot be told from load by these "
-            "lives, so no statement about groups is made from them."
-        )
-        return [Reason("loads", text)]
-    return []
-
-
-def _untold(pair: tuple[str, str], reason: Reason) -> LifeComparison:
+def _untold(pair: tuple[str, str], groups: dict[str, list[Life]]) -> LifeComparison:
     nothing = Estimate("ratio of median lives", math.nan, 0.0, math.inf, 0.95, "1", "none")
-    return LifeComparison(*pair, nothing, math.nan, math.nan, CANNOT_TELL, None, None, (reason,))
-
-
-def median_of(lives: Sequence[Life]) -> Estimate:
-    """Median life of one group with its 95 % interval."""
-    return fit(lives, Family.LOGNORMAL).median
+    reasons = tuple(
+        Reason("no_lives", f"Group {name} has no edge life that counts.")
+        for name in pair
+        if name not in groups
+    )
+    return LifeComparison(*pair, nothing, math.nan, math.nan, CANNOT_TELL, None, None, reasons)

@@ -15,7 +15,7 @@ class Kind:
         procedure: whose trials it comes from.
         measurand: of the trial's result; "" when it stands in the verdict under `field`.
         field: key of the trial's verdict or entry; "" for a measurand.
-        unit: SI.
+        unit: as people read and write it; `factor` brings the SI value of a result into it.
         scale: "log" (compared as ratios) or "linear" (as differences).
         censored: a survivor gives a bound, which only censored methods may use.
         minutes: one trial takes about so long; common practice, no source.
@@ -32,6 +32,7 @@ class Kind:
     censored: bool = False
     minutes: float = 10.0
     destroys: bool = True
+    factor: float = 1.0
 
 
 KINDS: dict[str, Kind] = {
@@ -47,14 +48,16 @@ KINDS: dict[str, Kind] = {
              measurand="peak_torque", minutes=15),
         Kind("twist_decay", "torque of the last twist over the first", "edge_twist", "1",
              measurand="torque_ratio", minutes=15),
-        Kind("impact_damage", "depth of the damage after impact", "drop_impact", "m",
-             field="damage_depth_m", scale=LINEAR, minutes=12),
+        Kind("impact_damage", "depth of the damage after impact", "drop_impact", "mm",
+             field="damage_depth_m", scale=LINEAR, minutes=12, factor=1e3),
         Kind("energy_not_returned", "energy not returned by the impact", "drop_impact", "J",
              measurand="energy_not_returned", minutes=12),
+        Kind("staircase_energy", "impact energy at which half of the sites fail",
+             "staircase_impact", "J", measurand="failure_energy", censored=True, minutes=180),
         Kind("pry_torque", "pry torque to failure", "pry_to_failure", "N.m",
              measurand="peak_torque", censored=True, minutes=15),
-        Kind("pry_index", "pry index 6 M/(b t²)", "pry_to_failure", "Pa",
-             measurand="index", censored=True, minutes=15),
+        Kind("pry_index", "pry index 6 M/(b t²)", "pry_to_failure", "MPa",
+             measurand="index", censored=True, minutes=15, factor=1e-6),
         Kind("pry_energy", "pry energy to failure", "pry_to_failure", "J",
              measurand="energy_to_failure", censored=True, minutes=15),
     )

@@ -1,0 +1,170 @@
+"""What the report of a study shows beside its answers, as plain rows for the page."""
+
+from collections import Counter
+from collections.abc import Mapping
+from typing import Any
+
+from rig.logbook.store import Logbook
+from rig.report.sections import quantity
+from rig.study import kept
+from rig.study.answer import Answer
+from rig.study.kept import Order
+from rig.study.lives import LifeResult
+from rig.study.phrases import size
+from rig.study.planning import plans
+from rig.study.record import StudyRecord
+from rig.study.units import BladeMean, layout
+from rig.study.whole import Whole
+
+CHECKS = {"check_load": "hung weight on the load cell", "tower_acceleration": "empty drops"}
+
+
+def blades(told: Answer) -> list[dict[str, Any]]:
+    """Every blade of a response: its value with U (k = 2), trials and load."""
+    if not told.data.observations:
+        return []
+    loads = {blade.blade: blade for blade in layout(told.data).blades}
+    if isinstance(told.result, LifeResult):
+        return [
+            _blade(loads[life.specimen], f"{life}")
+            for life in sorted(told.result.lives, key=lambda life: (life.group, life.specimen))
+        ]
+    return [_blade(one, _value(one, told)) for one in loads.values()]
+
+
+def _blade(one: BladeMean, value: str) -> dict[str, Any]:
+    return {"blade": one.blade, "group": one.group, "load": one.load, "trials": one.trials,
+            "value": value}  # fmt: skip
+
+
+def _value(one: BladeMean, told: Answer) -> str:
+    response = told.data.response
+    value = response.outward(one.mean)
+    u = one.u * value if told.is_log else one.u
+    shown = quantity({"value": value, "U": 2 * u, "unit": response.unit})
+    if u == 0:
+        shown = f"{value:.4g} {response.unit}"
+    return f"more than {shown}" if one.censored else shown
+
+
+def progress(book: Logbook, order: Order) -> list[dict[str, Any]]:
+    """Plan against what was done, procedure by procedure."""
+    made, planned = kept.done(book), Counter(trial.procedure for trial in order.trials)
+    left = Counter(trial.procedure for trial in kept.left(order, made))
+    all_made: Counter[str] = Counter()
+    for (procedure, _), count in made.items():
+        all_made[procedure] += count
+    return [
+        {"procedure": p, "planned": n, "made": n - left[p], "beside": all_made[p] - (n - left[p])}
+        for p, n in planned.items()
+    ]
+
+
+def promised(whole: Whole) -> list[dict[str, Any]]:
+    """What was planned for each response beside what the study came to."""
+    planned = {plan.response.name: plan for plan in plans(whole.record)[0]}
+    return [
+        {
+            "response": told.response.kind.title,
+            "wanted": size(told.data.response, told.response.smallest),
+            "blades": planned[told.data.response.name].units or "more than 1,000"
+            if told.data.response.name in planned
+            else "no scatter was stated",
+            "counted": _counted(told, whole.record),
+            "found": _found(told),
+        }
+        for told in whole.answers
+    ]
+
+
+def _counted(told: Answer, record: StudyRecord) -> str:
+    each = Counter(group for _, group in {(s.blade, s.group) for s in told.data.observations})
+    return ", ".join(f"{group.name} {each[group.name]}" for group in record.group)
+
+
+def _found(told: Answer) -> str:
+    known = [line.detectable for line in told.lines]
+    if not known or None in known:
+        return "see the answer"
+    return size(told.data.response, max(value for value in known if value is not None))
+
+
+def runs(book: Logbook) -> list[dict[str, Any]]:
+    """Every run of the logbook."""
+    return [
+        {
+            "run": run.run_id,
+            "procedure": run.procedure,
+            "version": run.procedure_hash[:12],
+            "started": run.started_utc,
+            "outcome": f"{run.outcome}" if run.outcome else "unfinished",
+            "rig": run.versions.get("device", ""),
+            "firmware": run.versions.get("firmware", ""),
+        }
+        for run in book.runs()
+    ]
+
+
+def certificates(book: Logbook) -> list[dict[str, Any]]:
+    """Certificates as the runs had them, each once with the runs it served."""
+    seen: dict[str, dict[str, Any]] = {}
+    for run in book.runs():
+        for channel, one in _certificates(run.versions).items():
+            told = one.get("certificate")
+            if told is None:
+                continue
+            key = f"{channel} {told['made']} {'; '.join(one['against'])}"
+            found = seen.setdefault(
+                key, {"channel": channel, **told, "against": one["against"], "runs": []}
+            )
+            found["runs"].append(run.run_id)
+    for found in seen.values():
+        found["runs"] = _spans(found["runs"])
+    return list(seen.values())
+
+
+def _certificates(versions: Mapping[str, Any]) -> Mapping[str, Any]:
+    bench = versions.get("bench") or {}
+    found: Mapping[str, Any] = bench.get("certificates") or {}
+    return found
+
+
+def _spans(numbers: list[int]) -> str:
+    """1, 2, 3, 7 as "1-3, 7"."""
+    spans: list[list[int]] = []
+    for number in numbers:
+        if spans and number == spans[-1][1] + 1:
+            spans[-1][1] = number
+        else:
+            spans.append([number, number])
+    return ", ".join(f"{a}" if a == b else f"{a}-{b}" for a, b in spans)
+
+
+def checks(book: Logbook) -> list[dict[str, Any]]:
+    """Checks before trials, kind by kind: how many, and how many were out of their limits."""
+    told = []
+    for kind, name in CHECKS.items():
+        rows = list(book.journal(kind=kind))
+        if rows:
+            out = sum(bool(row.body.get("out")) for row in rows)
+            told.append({"name": name, "count": len(rows), "out": out,
+                         "first": rows[0].at_utc, "last": rows[-1].at_utc})  # fmt: skip
+    return told
+
+
+def scope(record: StudyRecord) -> list[str]:
+    """What the conclusion holds for, from the study as entered."""
+
+    def listed(name: str, values: set[str], unknown: str) -> str:
+        return f"{name}: {', '.join(sorted(values)) if values else unknown}"
+
+    angles = {f"{b.angle_deg:g}° a side" for b in record.blade if b.angle_deg is not None}
+    thick = {f"{b.thickness * 1e3:.2f} mm" for b in record.blade if b.thickness is not None}
+    return [
+        listed("steel", {g.steel for g in record.group if g.steel}, "not stated"),
+        listed("batch", {b.batch for b in record.blade if b.batch}, "not stated"),
+        listed("furnace load", {b.load for b in record.blade if b.load}, "not stated"),
+        listed("edge angle", angles, "not measured"),
+        listed("thickness behind the edge", thick, "not measured"),
+        listed("finish", {b.finish for b in record.blade if b.finish}, "not stated"),
+    ]

@@ -1,0 +1,155 @@
+"""A comparison as one line of a table and one sentence, for each kind of values."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from rig.study import words
+from rig.study.censored import CensoredComparison, CensoredResult
+from rig.study.compare import Comparison, Result
+from rig.study.covariates import Adjustment
+from rig.study.data import Response
+from rig.study.lives import LifeComparison, LifeResult
+from rig.study.phrases import amount, begin, number, probability, size, span
+from rig.study.reach import Reach
+from rig.study.verdict import CANNOT_TELL, SHOWN
+
+UNKNOWN = "not determined"
+
+
+@dataclass(frozen=True)
+class Line:
+    """One comparison, in words and in numbers.
+
+    Attributes:
+        estimate, low, high: a ratio or a difference; nan or infinite where open.
+        p: that holds for all comparisons of the response.
+        detectable: what would have been found in 80 of 100 such studies; None when unknown.
+        size: standardised effect in words, "" when there is none.
+        adjusted: the same at equal geometry in words, "" when it cannot be done.
+    """
+
+    group: str
+    against: str
+    verdict: str
+    effect: str
+    interval: str
+    sentence: str
+    estimate: float
+    low: float
+    high: float
+    p: float
+    detectable: float | None = None
+    size: str = ""
+    adjusted: str = ""
+
+    @property
+    def p_text(self) -> str:
+        """The p for a table."""
+        return probability(self.p)
+
+    def to_dict(self) -> dict[str, Any]:
+        """For programs; what is open or unknown is None."""
+        return {name: _plain(value) for name, value in vars(self).items()}
+
+
+def _plain(value: object) -> object:
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def of_values(result: Result, adjusted: Adjustment) -> tuple[Line, ...]:
+    """Of measured values, with the adjusted figures beside the raw ones."""
+    what = result.response
+    return tuple(_of_value(c, what, adjusted) for c in result.comparisons)
+
+
+def _of_value(c: Comparison, what: Response, adjusted: Adjustment) -> Line:
+    fair = next(
+        (a for a in adjusted.comparisons if (a.group, a.against) == (c.group, c.against)), None
+    )
+    return Line(
+        c.group, c.against, c.verdict, _effect(what, c.effect),
+        span(what, c.low, c.high) if math.isfinite(c.low) else UNKNOWN,
+        words.comparison(c, what), c.effect, c.low, c.high, c.p_adjusted, c.detectable,
+        "" if c.g is None else f"{c.g.g:.2f} ({number(c.g.low)} to {number(c.g.high)})",
+        "" if fair is None or not math.isfinite(fair.low)
+        else f"{amount(what, fair.effect)}; {span(what, fair.low, fair.high)}",
+    )  # fmt: skip
+
+
+def of_bounds(result: CensoredResult, what: Response) -> tuple[Line, ...]:
+    """Of values some of which are bounds."""
+    return tuple(_of_bound(c, what) for c in result.comparisons)
+
+
+def _of_bound(c: CensoredComparison, what: Response) -> Line:
+    return Line(
+        c.group, c.against, c.verdict, _effect(what, c.effect), span(what, c.low, c.high),
+        words.survivors(c, what), c.effect, c.low, c.high, c.p_adjusted,
+    )  # fmt: skip
+
+
+def of_lives(result: LifeResult, what: Response) -> tuple[Line, ...]:
+    """Of lives known as intervals."""
+    return tuple(_of_life(c, what) for c in result.comparisons)
+
+
+def _of_life(c: LifeComparison, what: Response) -> Line:
+    ratio = c.ratio
+    sentence = [f"{c.group} against {c.against}: {c.verdict}."]
+    if c.missed is not None:
+        sentence.append(_may_hide(c.missed))
+    sentence += [begin(reason.text.rstrip(".")) + "." for reason in c.reasons]
+    return Line(
+        c.group, c.against, c.verdict, _effect(what, ratio.estimate),
+        span(what, ratio.low, ratio.high), " ".join(sentence), ratio.estimate, ratio.low,
+        ratio.high, c.p_adjusted, c.detectable,
+    )  # fmt: skip
+
+
+def _effect(what: Response, effect: float) -> str:
+    return amount(what, effect) if math.isfinite(effect) else UNKNOWN
+
+
+def _may_hide(ratio: float) -> str:
+    """What equal results leave open, as a ratio."""
+    return (
+        f"Behind equal results the true lives may still differ by a factor of {ratio:.2f} (one "
+        f"{100 * (ratio - 1):.0f} % longer than the other)."
+    )
+
+
+def open_by_lives(result: LifeResult, what: Response) -> str:
+    """What the lives would have shown, or what they leave open where they show no scatter."""
+    seen = [c.detectable for c in result.comparisons]
+    missed = [c.missed for c in result.comparisons if c.missed is not None]
+    if seen and None not in seen:
+        return words.could_find(max(value for value in seen if value is not None), what)
+    return _may_hide(max(missed)) if missed else ""
+
+
+def worst(reaches: Sequence[Reach]) -> Reach | None:
+    """What every comparison would have found; unknown or hidden when it is for one of them."""
+    if not reaches:
+        return None
+    unknown = [reach for reach in reaches if reach.reasons]
+    if unknown:
+        return unknown[0]
+    return Reach(_most([r.weaker for r in reaches]), _most([r.stronger for r in reaches]))
+
+
+def _most(values: Sequence[float | None]) -> float | None:
+    known = [value for value in values if value is not None]
+    return max(known) if len(known) == len(values) else None
+
+
+def headline(what: Response, verdict: str, comparisons: Sequence[Any]) -> str:
+    """The answer to one response; `comparisons` have a group and a verdict."""
+    name = begin(what.name)
+    if verdict == SHOWN:
+        shown = ", ".join(c.group for c in comparisons if c.verdict == SHOWN)
+        return f"{name}: difference shown ({shown})."
+    if verdict == CANNOT_TELL:
+        return f"{name}: cannot tell. This is not the same as no difference."
+    return f"{name}: difference above the margin ({size(what, what.margin)}) ruled out."

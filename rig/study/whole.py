@@ -1,0 +1,97 @@
+"""A whole study read from its logbook: record, order, trials, and the answers once unsealed."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rig.errors import RigError
+from rig.logbook.store import Logbook
+from rig.study import kept
+from rig.study.collect import Excluded, beside, collect
+from rig.study.kept import Kept, Order, Planned
+from rig.study.record import StudyRecord
+from rig.study.trials import Trial, trials
+
+if TYPE_CHECKING:
+    from rig.study.answer import Answer
+
+
+@dataclass(frozen=True)
+class Whole:
+    """A study with its codes dealt.
+
+    Attributes:
+        left: planned trials that are not made yet.
+        key: code -> blade; None while it is sealed.
+    """
+
+    kept: Kept
+    order: Order
+    trials: tuple[Trial, ...]
+    left: tuple[Planned, ...]
+    key: Mapping[str, str] | None
+
+    @property
+    def record(self) -> StudyRecord:
+        """The study as entered."""
+        return self.kept.record
+
+    @cached_property
+    def answers(self) -> "list[Answer]":
+        """Response by response, the primary one first; none while the key is sealed."""
+        from rig.study.answer import answer
+
+        if self.key is None:
+            return []
+        told = [answer(one, self.record) for one in collect(self.trials, self.record, self.key)]
+        return sorted(told, key=lambda one: one.response.name != self.record.primary)
+
+    @property
+    def beside(self) -> list[Excluded]:
+        """Trials of procedures that the study compares nothing of."""
+        return beside(self.trials, self.record)
+
+    @property
+    def seeing(self) -> list[Trial]:
+        """Trials made after the key was first opened: they were not blind."""
+        if not self.kept.opened:
+            return []
+        opened = self.kept.unsealed[0]["at_utc"]
+        return [one for one in self.trials if one.at_utc > opened]
+
+
+def read(path: Path) -> Whole:
+    """The study of a logbook, sealed or not.
+
+    Raises:
+        RigError: no study, or the codes are not dealt.
+    """
+    with Logbook.open(path, writable=False) as book:
+        study = kept.require(book)
+        if study.order is None:
+            raise RigError(
+                "the codes are not dealt yet", where=str(path), remedy=f"bladerig study deal {path}"
+            )
+        codes = {trial.code for trial in study.order.trials}
+        made = trials(book, codes, kept.procedures(study.record))
+        left = kept.left(study.order, kept.done(book))
+    key = study.order.key() if study.opened else None
+    return Whole(study, study.order, tuple(made), tuple(left), key)
+
+
+def unsealed(path: Path) -> Whole:
+    """The study of a logbook whose key is open.
+
+    Raises:
+        RigError: as `read`, or the key is still sealed.
+    """
+    whole = read(path)
+    if whole.key is None:
+        more = f"; {len(whole.left)} planned trials are left" if whole.left else ""
+        raise RigError(
+            f"the key of the codes is still sealed{more}", where=str(path),
+            remedy=f"when the last trial is made: bladerig study unseal {path}",
+        )  # fmt: skip
+    return whole

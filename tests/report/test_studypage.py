@@ -1,0 +1,122 @@
+"""The report of a study: what a sceptic must find on it, and that it stands alone."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from rig.report import studypage
+from rig.study import kept
+from tests.report.test_page import _Tags
+from tests.study.books import StudyBook, begin, record, response
+
+ASKED = [
+    response("pry_torque", scatter=0.12),
+    response("hardness", parity=True, scatter=0.4),
+    "edge_life",
+    "impact_damage",
+]
+CERTIFICATE = {
+    "channel": "load", "serial": "C7", "made": "2031-01-02T10:00:00Z", "operator": "the smith",
+    "expires": "2031-02-03T10:00:00Z", "sentence": "0.2 to 8 N·m within 1 %",
+}  # fmt: skip
+
+
+def made(path: Path) -> StudyBook:
+    """A study with every kind of trouble: expired in the middle, opened early, blades left out."""
+    study = record({"A": 3, "B": 3}, ASKED, blocks=["day 1", "day 2"])
+    told = begin(path / "s.logbook", study)
+    holds = {"load": {"certificate": CERTIFICATE, "against": []}}
+    expired = {"load": {"certificate": CERTIFICATE, "against": ["it expired on 2031-02-03"]}}
+    for n, blade in enumerate(("A1", "A2", "A3", "B1", "B2", "B3")):
+        over = n == 5
+        if over:
+            kept.unseal(told.book, "a <b>look</b> too early")
+        told.trial(blade, "hardness", {"hardness": (60 + 0.2 * n, 0.3)})
+        told.life(blade, 100 + 10 * n, None if n == 4 else 120 + 10 * n)
+        damage = {"kind": "roll", "depth_m": 1e-4 * (n + 1), "u_m": 2e-5}
+        told.trial(blade, "drop_impact", {}, damage=damage)
+        told.pry(
+            blade, 10.0 + n, run={"certificates": expired if over else holds},
+            indication=["the load certificate expired on 2031-02-03"] if over else [],
+            censored="right" if n == 4 else "",
+        )  # fmt: skip
+    told.book.append("check_load", {"out": False, "torque_nm": 1.0})
+    return told
+
+
+@pytest.fixture(scope="module")
+def page(tmp_path_factory: pytest.TempPathFactory) -> str:
+    told = made(tmp_path_factory.mktemp("study"))
+    told.book.close()
+    path, _ = studypage.write(told.book.path, None)
+    return path.read_text(encoding="utf-8")
+
+
+def test_the_verdicts_come_before_any_table_and_the_primary_one_first(page: str) -> None:
+    answer = (
+        page.index("Pry torque to failure (settles the question)".lower())
+        if False
+        else (page.lower().index("pry torque to failure (settles the question)"))
+    )
+    assert page.index("Is it harder to break?") < answer < page.index("<table>")
+    assert answer < page.lower().index("edge life:")
+
+
+def test_it_stands_alone_prints_and_tells_those_who_cannot_see(page: str) -> None:
+    tags = _Tags()
+    tags.feed(page)
+    for tag, attributes in tags.seen:
+        assert tag not in {"script", "link", "iframe"}
+        for name in ("src", "href"):
+            address = attributes.get(name)
+            assert address is None or address.startswith("data:image/svg+xml")
+    pictures = [attributes for tag, attributes in tags.seen if tag == "img"]
+    assert len(pictures) == 4 and all(len(a["alt"] or "") > 60 for a in pictures)
+    assert "@media print" in page and 'lang="en"' in page
+
+
+def test_every_blade_stands_there_with_unit_and_uncertainty(page: str) -> None:
+    assert "10.00 ± 0.10 N·m" in page
+    assert "more than 14.00 ± 0.10 N·m" in page
+    assert "0.100 ± 0.040 mm" in page
+    assert "more than 100, at most 120 cuts" in page and "more than 140 cuts" in page
+
+
+def test_what_does_not_count_stands_there_with_its_reason(page: str) -> None:
+    assert "an indication only: the load certificate expired on 2031-02-03" in page
+    assert "it expired on 2031-02-03" in page and "1-19, 21-23" not in page
+
+
+def test_certificates_tell_which_runs_they_served(page: str) -> None:
+    table = page[page.index("<caption>Certificates") :]
+    assert re.search(r"C7</td>.*?<td>4, 8, 12, 16, 20</td><td>nothing", table, re.S)
+    assert re.search(r"<td>24</td><td>it expired on 2031-02-03", table)
+    assert "hung weight on the load cell" in page
+
+
+def test_plan_blinding_and_early_look_are_told(page: str) -> None:
+    assert "The key was opened before the last planned trial; 4 trials were made after it" in page
+    assert "a &lt;b&gt;look&lt;/b&gt; too early" in page, "text from people is never markup"
+    assert "seed 3, numpy PCG64" in page and "Seal of the key" in page
+    assert "Blades a group planned for" in page and "no scatter was stated" in page
+    assert re.search(r"[A-Z]{2}\d is A1", page)
+
+
+def test_limits_and_how_to_redo_it_are_told(page: str) -> None:
+    for wanted in (
+        "steel: not stated", "edge angle: not measured", '"Cannot tell" is not "no difference"'.
+        replace('"', "&#34;") if "&#34;Cannot" in page else '"Cannot tell" is not "no difference"',
+        "bladerig audit s.logbook", "bladerig recompute s.logbook", "fingerprint",
+    ):  # fmt: skip
+        assert wanted in page, wanted
+
+
+def test_an_empty_study_still_has_its_report(tmp_path: Path) -> None:
+    told = begin(tmp_path / "s.logbook", record({"A": 1, "B": 1}, ["pry_torque", "edge_life"]))
+    told.unseal("nothing was tested")
+    told.book.close()
+    path, said = studypage.write(told.book.path, tmp_path / "p.html")
+    text = path.read_text(encoding="utf-8")
+    assert "no trial counts" in text and said["trials_left"] == 4
+    assert "No certificate was in force." in text
