@@ -1,8 +1,8 @@
 """Drop-weight impact: a falling mass of known, measured energy on a blade's edge.
 
 The blade is clamped by its spine, edge up; the striker carries a soft-metal rod across the edge.
-Each drop goes on a fresh site of the edge, at least 5 mm (or three damage widths) from the last
-one. Impact energy is what the measured speed says, never m g h.
+Each drop goes on a fresh site of the edge, at least 5 mm or three damage widths from the last one,
+whichever is more. Impact energy is what the measured speed says, never m g h.
 """
 
 from collections.abc import Mapping
@@ -11,6 +11,7 @@ from typing import Any
 from procedures.lib import tower
 from rig.bench import Bench
 from rig.calibration.inforce import lacking
+from rig.errors import RigError
 from rig.guide.parameters import Parameter
 from rig.guide.steps import Ask, Do, Measure, Note, Passage, Procedure, Tell
 from rig.measure.height import height_for_energy
@@ -24,14 +25,24 @@ PARAMETERS = (
     Parameter("tolerance", "fraction", "3%", "how far the energy may miss its target"),
     Parameter("allow_second_strike", "flag", "no", "count a second blow in instead of refusing it"),
     Parameter("spare", "count", "3", "drops that may be made again because they were not valid"),
+    Parameter("empty_drops", "flag", "no", "make the empty drops anew, though this session's hold"),
 )
 
-SITE = "at least 5 mm, or three damage widths, from the last mark; a fresh face of the rod"
+SITE = (
+    "at least 5 mm or three damage widths from the last mark, whichever is more; a fresh face of "
+    "the rod"
+)
+
+
+def check(params: Mapping[str, Any], bench: Bench) -> None:
+    """Refuse before anything is opened what this tower cannot do."""
+    tower.check_energy(params["energy"], bench)
+    if params["drops"] < 1:
+        raise RigError("0 drops measure nothing", where="drops", remedy="ask for 1 or more")
 
 
 def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     """The guided test. Concludes with the list of drops and their verdicts."""
-    _within_reach(params["energy"], bench)
     specimen = params["specimen"]
     without = lacking(bench, "height")
     if without:
@@ -46,7 +57,7 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     if not specimen:
         answer = yield Ask("Which blade? Its code", key="specimen")
         specimen = answer["value"]
-    a_eff = yield from tower.effective_acceleration(bench)
+    a_eff = yield from tower.effective_acceleration(bench, params["empty_drops"])
     height_m = height_for_energy(params["energy"], tower.mass(bench), a_eff).value
     tower.require_reach(height_m, params["energy"], bench)
     yield Tell(
@@ -62,13 +73,6 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
 
 def _valid(drops: list[dict[str, Any]]) -> int:
     return sum(drop["valid"] for drop in drops)
-
-
-def _within_reach(energy_j: float, bench: Bench) -> None:
-    """Refuse before anyone lifts a finger what not even a tower without friction could do."""
-    best = bench.tower.fall.highest_a_m_s2
-    lowest_height_m = energy_j / (bench.tower.carriage.mass_kg * best)
-    tower.require_reach(lowest_height_m, energy_j, bench, too_low=False)
 
 
 def _drop(
@@ -115,7 +119,7 @@ def _drop(
 
 def _unrecorded(trial: str, specimen: str, fall: Mapping[str, Any]) -> Passage[dict[str, Any]]:
     """The carriage may have fallen while nobody recorded: never a number."""
-    reason = f"not recorded ({fall['ended'].lower().replace('_', ' ')}): it may have fallen unseen"
+    reason = f"not recorded ({tower.unrecorded(fall)}): it may have fallen unseen"
     answer = yield Ask(
         f"{trial} was permitted, but its fall was not recorded. Did the carriage fall?",
         key="fell",

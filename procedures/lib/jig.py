@@ -5,14 +5,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from procedures.lib import checks
 from rig.bench import Bench
 from rig.calibration.inforce import in_force
 from rig.errors import RigError
-from rig.guide.steps import Do, Measure, Outcome, Passage, Read, Record, Tell
+from rig.guide.steps import Ask, Do, Measure, Outcome, Passage, Read, Record, Tell
 from rig.measure.reading import told
 from rig.measure.scales import Scale
 
-TRIES = 3
 DEG = math.degrees(1.0)
 
 
@@ -47,25 +47,26 @@ def scales(bench: Bench) -> Passage[Scales]:
 
 
 def zero(trial: str, bench: Bench, text: str) -> Passage[Outcome]:
-    """The load channel with nothing pulling. A bad reading is taken again.
+    """The load channel with nothing pulling. A bad reading is taken again until the person stops.
 
     Raises:
-        RigError: no good reading came in a few tries.
+        RigError: the person stopped.
     """
     limits = bench.pry.calibration
-    for _ in range(TRIES):
-        reading = yield Read(
-            text, channel="load", trial=trial, settle_s=limits.settle_s, read_s=limits.read_s,
-            hand="free",
-        )  # fmt: skip
-        if not reading["reasons"]:
-            return reading
-        yield Tell(f"This reading does not count: {told(reading['reasons'])}.")
-    raise RigError(
-        f"no good zero reading: {told(reading['reasons'])}",
-        where="load cell",
-        remedy="put it right, then start the same command again",
-    )
+    reading = yield from checks.good_reading(
+        Read(text, channel="load", trial=trial, settle_s=limits.settle_s, read_s=limits.read_s,
+             hand="free")
+    )  # fmt: skip
+    if reading is None:
+        raise _stopped("no good zero reading")
+    return reading
+
+
+def _stopped(what: str) -> RigError:
+    return RigError(
+        what, where="load cell",
+        remedy="put it right, then give the command again with --abandon 'why'",
+    )  # fmt: skip
 
 
 def sweep(
@@ -79,7 +80,7 @@ def sweep(
     limits, to_deg = bench.pry.pry, math.degrees(to_rad)
     side = "right" if to_rad > 0 else "left"
     way = f"{abs(to_deg):.0f}° to the {side}" + ", then to the other side," * both
-    for _ in range(TRIES):
+    while True:
         swept = yield Record(
             f"No-load sweep: nothing seated. Pull the arm slowly from its zero mark {way} and let "
             "it back.",
@@ -108,11 +109,13 @@ def sweep(
         )
         if not result["reasons"]:
             return result
-        yield Tell(f"This sweep does not count: {told(result['reasons'])}. Once more.")
-    raise RigError(
-        f"no good no-load sweep: {told(result['reasons'])}",
-        remedy="put it right, then start the same command again",
-    )
+        yield Tell(f"This sweep does not count: {told(result['reasons'])}.")
+        answer = yield Ask(
+            "Put it right, then sweep again, or stop here?",
+            key="again", kind="choice", choices=("again", "stop"), default="again",
+        )  # fmt: skip
+        if answer["value"] == "stop":
+            raise _stopped("no good no-load sweep")
 
 
 def settings(used: Scales, bench: Bench) -> dict[str, Any]:

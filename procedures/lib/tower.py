@@ -44,7 +44,29 @@ def mass(bench: Bench) -> Input:
     )
 
 
-def require_reach(height_m: float, energy_j: float, bench: Bench, too_low: bool = True) -> None:
+def check_energy(energy_j: float, bench: Bench) -> None:
+    """Refuse before anyone lifts a finger what lies outside any tower in order.
+
+    Too high is what not even the fastest fall allowed (`fall.highest_a_m_s2`) could give from the
+    top; too low what such a fall would give from below the lowest height.
+
+    Raises:
+        RigError: naming the limit.
+    """
+    travel, best = bench.tower.travel, bench.tower.fall.highest_a_m_s2
+    weight_n = bench.tower.carriage.mass_kg * best
+    if not energy_j >= weight_n * travel.min_drop_m:
+        raise RigError(
+            f"{energy_j:.4g} J is too little: below {weight_n * travel.min_drop_m:.3g} J the fall "
+            f"may be shorter than {travel.min_drop_m * 1e3:.0f} mm, too short to measure well",
+            where="energy",
+            remedy="ask for more, or mount a lighter carriage and state its mass in bench.toml",
+            value=energy_j,
+        )
+    require_reach(energy_j / weight_n, energy_j, bench)
+
+
+def require_reach(height_m: float, energy_j: float, bench: Bench) -> None:
     """Refuse an energy that this tower cannot give.
 
     Raises:
@@ -59,7 +81,7 @@ def require_reach(height_m: float, energy_j: float, bench: Bench, too_low: bool 
             remedy="ask for less, or mount a heavier carriage and state its mass in bench.toml",
             value=energy_j,
         )
-    if too_low and height_m < travel.min_drop_m:
+    if height_m < travel.min_drop_m:
         raise RigError(
             f"{energy_j:.4g} J is a fall of {height_m * 1e3:.0f} mm; below "
             f"{travel.min_drop_m * 1e3:.0f} mm the speed cannot be measured well",
@@ -96,8 +118,8 @@ def fall(
     why = ""
     while True:
         contact = yield Touch(
-            "Contact: lower the carriage by the hand lever until the striker rests on "
-            f"{rests_on}. Hands off."
+            "Contact: wait until the carriage is still, and open the guard if it is closed. Lower "
+            f"the carriage by the hand lever until the striker rests on {rests_on}. Hands off."
         )
         target = contact["counts"] + height_m / count_m
         raised = yield Raise(
@@ -155,6 +177,16 @@ def _line_reasons(outcome: Outcome, contact: Outcome) -> list[str]:
     return found
 
 
+def unrecorded(fallen: Outcome) -> str:
+    """Why a fall has no record, in words."""
+    words = {
+        "INTERRUPTED": "the program was stopped after the permit",
+        "UNSEEN": "the line to the board was lost",
+    }
+    ended = str(fallen["ended"])
+    return words.get(ended, ended.lower().replace("_", " "))
+
+
 def touch_again(fallen: Mapping[str, Any]) -> Passage[Outcome | None]:
     """Contact after the drop, to see a slip; None when the board's counts began anew."""
     after = yield Touch(
@@ -164,13 +196,22 @@ def touch_again(fallen: Mapping[str, Any]) -> Passage[Outcome | None]:
     return after if after["boot"] == fallen["boot"] else None
 
 
-def effective_acceleration(bench: Bench) -> Passage[Measurand]:
-    """The tower's effective acceleration today: this session's, or from empty drops now."""
+def effective_acceleration(bench: Bench, anew: bool = False) -> Passage[Measurand]:
+    """The tower's effective acceleration today: this session's, or from empty drops now.
+
+    A session is twelve hours of one bench, as its file states it, on one kind of rig. The board's
+    boot has no part in it: an acceleration does not depend on where the height begins.
+
+    Args:
+        bench: the rig.
+        anew: make the empty drops even if this session has some.
+    """
     recalled = yield Recall("Looking for this session's empty drops.", kind=FRICTION, hours=CHART_H)
     own = [row for row in recalled["found"] if row["bench"] == bench.name]
     fresh = yield Recall("Still of this session?", kind=FRICTION, hours=SESSION_H, limit=1)
+    stated = bench.tower.model_dump(mode="json")
     for row in fresh["found"]:
-        if row["bench"] == bench.name and row["boot"] == fresh["boot"]:
+        if row["bench"] == bench.name and row["tower"] == stated and not anew:
             yield Tell("This session's empty drops are on record; they hold.")
             return from_dict(row["a_eff"])
     today = yield from _empty_drops(bench)
@@ -178,7 +219,7 @@ def effective_acceleration(bench: Bench) -> Passage[Measurand]:
     yield Note(
         "Effective acceleration of this session",
         kind=FRICTION,
-        body={"a_eff": to_dict(today), "bench": bench.name, "boot": fresh["boot"]},
+        body={"a_eff": to_dict(today), "bench": bench.name, "tower": stated},
     )
     return today
 
@@ -197,6 +238,7 @@ def _empty_drops(bench: Bench) -> Passage[Measurand]:
         trial = f"empty drop {number}"
         fallen = yield from fall(trial, height_m, bench, "the blank")
         if fallen["raw_id"] is None:
+            yield Tell(f"{trial} was not recorded ({unrecorded(fallen)}). It is made again.")
             continue
         asked = {"second_strike_allowed": True}
         used = settings(bench, fallen, None, asked)
@@ -216,7 +258,7 @@ def _empty_drops(bench: Bench) -> Passage[Measurand]:
             return a_eff_of(results, facts)
     raise RigError(
         f"only {len(results)} of {wanted} empty drops were valid",
-        remedy="look at what the drops named, then start the same command again",
+        remedy="mend what the drops named (carriage, wire, or bench.toml), then start a new run",
     )
 
 

@@ -16,4 +16,6 @@ LINES: dict[str, str] = {
     "protection, close the shield, and let nobody stand in the plane of the arm.",
     "stored": "Stored energy: a bent blade and a pulled arm spring back. Keep face and fingers out "
     "of the arm's way, and let it back by hand, never all at once.",
+    "hard_blade": "Hard blade under the tester: one that rocks can crack and throw splinters. Flat "
+    "on the anvil, edge taped, eye protection on.",
 }

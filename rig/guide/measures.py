@@ -18,6 +18,7 @@ from rig.measure.budget import Input
 from rig.measure.drop import evaluate_drop
 from rig.measure.facts import Asked, DropFacts, DropRecord, contact_height, gate_ticks
 from rig.measure.gravity import local_gravity
+from rig.measure.hardness import Block, Piece, evaluate_hardness
 from rig.measure.reading import evaluate_reading
 
 Settings = Mapping[str, Any]
@@ -105,11 +106,21 @@ def reading(raw: bytes, settings: Settings) -> dict[str, Any]:
     return evaluate_reading(capture(raw), settings["channel"]).to_dict()
 
 
+def hardness(_: bytes, settings: Settings) -> dict[str, Any]:
+    """Readings typed in. Settings: `piece`, `block`."""
+    piece, block = dict(settings["piece"]), dict(settings["block"])
+    piece["readings_hrc"] = tuple(piece["readings_hrc"])
+    for when in ("before_hrc", "after_hrc"):
+        block[when] = tuple(block[when])
+    return evaluate_hardness(Piece(**piece), Block(**block)).to_dict()
+
+
 MEASURES: dict[str, Callable[[bytes, Settings], dict[str, Any]]] = {
     "drop": drop,
     "reading": reading,
     "no_load_sweep": jigs.sweep,
     "pry": jigs.pry,
+    "hardness": hardness,
     "load_calibration": lambda _, settings: load.calibrate(settings),
     "angle_calibration": lambda _, settings: angle.calibrate(settings),
     "height_calibration": lambda _, settings: height.calibrate(settings),

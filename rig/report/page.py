@@ -9,11 +9,12 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from rig import __version__
 from rig.report import certificate, figures
 from rig.report.gather import RunView, Trial, gather
+from rig.report.hardness import HARDNESS
 from rig.report.impact import IMPACT
 from rig.report.prying import PRY
 from rig.report.sections import Section, quantity
 
-SECTIONS = {"drop": IMPACT, "pry": PRY}
+SECTIONS = {"drop": IMPACT, "pry": PRY, "hardness": HARDNESS}
 
 
 def content(path: Path, run_id: int | None) -> dict[str, Any]:

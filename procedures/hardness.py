@@ -1,0 +1,141 @@
+"""Rockwell C hardness: guided readings on a blade, the check block read before and after."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from rig.bench import Bench
+from rig.errors import RigError
+from rig.guide.parameters import Parameter
+from rig.guide.steps import Ask, Do, Measure, Note, Passage, Procedure, Tell
+from rig.measure.hardness import READINGS, SPACING_M, require_on_scale
+
+TITLE = "Rockwell hardness"
+
+PARAMETERS = (
+    Parameter("specimen", "text", "", "code of the blade; asked for when left out"),
+    Parameter("readings", "count", str(READINGS), "readings on the blade"),
+    Parameter("block_readings", "count", str(READINGS), "readings on the block, before and after"),
+)
+
+
+def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
+    """The guided readings. Concludes with the blade's mean."""
+    if params["readings"] < 2 or params["block_readings"] < 2:
+        raise RigError("at least two readings are needed", where="readings", remedy="ask for five")
+    yield Do(
+        "Tape the edge. Cone and anvil clean, blade flat and bright on both sides.",
+        hazards=("edge", "hard_blade"),
+    )
+    specimen = params["specimen"]
+    if not specimen:
+        answer = yield Ask("Which blade? Its code", key="specimen")
+        specimen = answer["value"]
+    block = yield from _certificate()
+    block["before_hrc"] = yield from _block("before", params["block_readings"])
+    piece = yield from _piece(specimen, params["readings"])
+    block["after_hrc"] = yield from _block("after", params["block_readings"])
+    trial = f"{specimen} hardness"
+    result = yield Measure(
+        "Mean and uncertainty", measurand="hardness", trial=trial, raw_id=None,
+        settings={"piece": piece, "block": block},
+    )  # fmt: skip
+    summary = _summary(trial, specimen, result)
+    yield Tell(_told(trial, result))
+    yield Note(f"Verdict of {trial}", kind="verdict", body=summary)
+    return summary
+
+
+def _certificate() -> Passage[dict[str, Any]]:
+    certified = yield from _number("What does the block's certificate say? HRC", "block_hrc")
+    expanded = yield from _number(
+        "And how sure is it (its expanded uncertainty)? HRC", "block_U", default="0.5"
+    )
+    return {"certified_hrc": certified, "expanded_hrc": expanded}
+
+
+def _block(when: str, count: int) -> Passage[list[float]]:
+    yield Do(
+        f"Check block {when} the blade: one reading to seat cone and anvil, not counted. Then "
+        f"{count} spread over it, on its marked side, {SPACING_M * 1e3:g} mm from every old dent."
+    )
+    return (yield from _readings(f"Block, reading {{}} of {count}, HRC", f"block_{when}", count))
+
+
+def _piece(specimen: str, count: int) -> Passage[dict[str, Any]]:
+    thickness = yield Ask(
+        "Thickness where you will read, like 3 mm", key="thickness", kind="length"
+    )
+    surface = yield Ask(
+        "Is the surface there flat, or round (hollow ground counts as round)?",
+        key="surface", kind="choice", choices=("flat", "round"), default="flat",
+    )  # fmt: skip
+    diameter = None
+    if surface["value"] == "round":
+        answer = yield Ask("Its diameter, like 12 mm", key="diameter", kind="length")
+        diameter = answer["value"]
+    resolution = yield from _number(
+        "To what step do you read the dial? HRC", "resolution", default="0.5"
+    )
+    yield Do(
+        f"Blade {specimen}: it must not rock. One reading to seat it, not counted. Then {count}, "
+        f"{SPACING_M * 1e3:g} mm from each other and from the edge; leave none out."
+    )
+    readings = yield from _readings(f"Blade, reading {{}} of {count}, HRC", "blade", count)
+    spacing = yield Ask(
+        "Least distance between two dents, or to the edge", key="spacing", kind="length",
+        default=f"{SPACING_M * 1e3:g} mm",
+    )  # fmt: skip
+    return {
+        "readings_hrc": readings,
+        "spacing_m": spacing["value"],
+        "thickness_m": thickness["value"],
+        "diameter_m": diameter,
+        "resolution_hrc": resolution,
+    }
+
+
+def _readings(text: str, key: str, count: int) -> Passage[list[float]]:
+    taken: list[float] = []
+    while len(taken) < count:
+        reading = yield from _number(text.format(len(taken) + 1), key)
+        try:
+            require_on_scale(reading)
+        except RigError as error:
+            yield Tell(f"{error}.")
+            continue
+        taken.append(reading)
+    return taken
+
+
+def _number(text: str, key: str, default: str = "") -> Passage[float]:
+    """A plain number; asked again until it is one."""
+    while True:
+        answer = yield Ask(text, key=key, default=default)
+        try:
+            return float(str(answer["value"]).upper().removesuffix("HRC"))
+        except ValueError:
+            yield Tell(f"'{answer['value']}' is not a number; write it like 60.5.")
+
+
+def _told(trial: str, result: Mapping[str, Any]) -> str:
+    found = result["measurands"].get("hardness")
+    head = f"{trial}: none can be stated"
+    if found is not None:
+        apart = result["figures"]["range_hrc"]
+        head = f"{trial}: {found['value']:.1f} ± {found['U']:.1f} HRC, range {apart:.1f}"
+    against = [reason["text"] for reason in result["reasons"]]
+    return head + (f". NOT VALID: {'; '.join(against)}." if against else ". Valid.")
+
+
+def _summary(trial: str, specimen: str, result: Mapping[str, Any]) -> dict[str, Any]:
+    found = result["measurands"].get("hardness")
+    return {
+        "trial": trial,
+        "specimen": specimen,
+        "valid": not result["reasons"],
+        "reasons": [reason["text"] for reason in result["reasons"]],
+        "indication": [],
+        "hardness_hrc": None if found is None else found["value"],
+        "hardness_U_hrc": None if found is None else found["U"],
+        "result_id": result["result_id"],
+    }

@@ -1,0 +1,26 @@
+"""The guided hardness readings, typed in by a person."""
+
+from pathlib import Path
+
+from rig.guide import script as scripts
+from rig.guide.parameters import read_all
+from rig.guide.recompute import recompute
+from tests.guide.rigs import VirtualRig, new_book, run
+
+TYPED = {
+    "block_hrc": ["60"],
+    "block_before": ["60.2", "60.5", "60.0", "60.7", "60.6"],
+    "block_after": ["60.1", "60.6", "60.3", "60.5", "60.5"],
+    "blade": ["61", "605", "sixty", "61.5 HRC", "60.5", "61.8", "61.2"],
+    "thickness": ["3 mm"],
+}
+
+
+def test_readings_off_the_scale_or_no_numbers_are_asked_again(tmp_path: Path) -> None:
+    script = scripts.load("hardness")
+    with new_book(tmp_path) as book:
+        _, told = run(book, VirtualRig(), script, read_all(script.parameters, {"specimen": "K3"}),
+                      answers=TYPED)  # fmt: skip
+        assert told["valid"] and abs(told["hardness_hrc"] - 60.8) < 0.01
+        path = book.path
+    assert all(one.same for one in recompute(path))
