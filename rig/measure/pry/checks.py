@@ -160,7 +160,7 @@ def _kinds(found: Trial) -> Iterator[Reason]:
         yield Reason("unclear_failure", text, share, 0.5)
     elif found.kind == "stopped":
         text = "let back before it failed and before a limit was reached"
-        yield Reason("stopped_early", text, found.loaded.end_nm, None, "N.m")
+        yield Reason("stopped_early", text, found.loaded.peak_nm, None, "N.m")
 
 
 def _drift(found: Trial, record: ArmRecord, facts: PryFacts) -> Iterator[Reason]:
@@ -168,9 +168,9 @@ def _drift(found: Trial, record: ArmRecord, facts: PryFacts) -> Iterator[Reason]
         yield Reason("zero_not_read", "zero was not read after the trial")
         return
     moved = abs(record.zero_after.value - record.zero.value) * abs(found.made.slope_nm)
-    limit = facts.limits.drift_limit_share * found.loaded.end_nm
+    limit = facts.limits.drift_limit_share * found.loaded.peak_nm
     if moved > limit:
-        share = moved / found.loaded.end_nm
+        share = moved / found.loaded.peak_nm
         text = f"zero moved by {moved * 1e3:.1f} mN.m over the trial ({share:.1%} of the peak)"
         yield Reason("drift", text, moved, limit, "N.m")
 
@@ -198,8 +198,8 @@ def _rates(found: Trial, facts: PryFacts) -> Iterator[Reason]:
 def under_read(found: Trial) -> float:
     """By how much the torque rose at its end from sample to sample, of the peak."""
     loaded = found.loaded
-    rise = max(0.0, loaded.end_slope * loaded.end_rate) * found.made.period_s
-    return rise / loaded.end_nm if loaded.end_nm > 0 else 0.0
+    rise = max(0.0, loaded.end.slope * loaded.end_rate) * found.made.period_s
+    return rise / loaded.peak_nm if loaded.peak_nm > 0 else 0.0
 
 
 def ramp_s(found: Trial, facts: PryFacts) -> float:
@@ -217,7 +217,7 @@ def mean_rate(found: Trial, facts: PryFacts) -> float:
 
 
 def _range(found: Trial, facts: PryFacts) -> Iterator[Reason]:
-    peak, furthest = found.loaded.end_nm, float(np.abs(found.made.angle_rad).max())
+    peak, furthest = found.loaded.peak_nm, float(np.abs(found.made.angle_rad).max())
     for scale, value, what in ((facts.torque, peak, "torque"), (facts.angle, furthest, "angle")):
         if value > scale.high or (what == "torque" and value < scale.low):
             limit = scale.high if value > scale.high else scale.low
@@ -230,9 +230,9 @@ def _range(found: Trial, facts: PryFacts) -> Iterator[Reason]:
 
 def _stop(found: Trial, facts: PryFacts) -> Iterator[Reason]:
     stop = facts.limits.stop_rad
-    if found.loaded.end_rad > stop - math.radians(0.5):
+    if found.loaded.end.angle_rad > stop - math.radians(0.5):
         text = "the arm lay against its stop: the stop took a part of the torque"
-        yield Reason("at_stop", text, found.loaded.end_rad, stop, "rad")
+        yield Reason("at_stop", text, found.loaded.end.angle_rad, stop, "rad")
 
 
 def _shape(found: Trial, made: Mapping[str, Measurand]) -> Iterator[Reason]:

@@ -1,20 +1,13 @@
 """The loading of a tip: from the pre-load point to its break, or to the largest torque."""
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from rig.measure.pry.course import Break
-from rig.measure.pry.facts import PryFacts
+from rig.measure.pry.ending import LAST, Ending, at_break, at_largest
 from rig.measure.pry.motion import SETTLING, Array, Motion
-
-LAST = 20  # samples that a peak at a break is carried on from: a quarter of a second
-LEAST_FOR_BEND = 8  # samples for a parabola; fewer give a line
-UPPER_SHARE = 0.7  # and none below this share of the last
-SMOOTH = 9  # samples: a period of a hand's tremor (8 to 12 Hz, common practice, no source)
-# Every sample shares three of its four periods with the next one.
-OVERLAP = math.sqrt(SETTLING)
+from rig.measure.pry.scatter import smooth
 
 
 @dataclass(frozen=True)
@@ -26,11 +19,8 @@ class Loading:
         start_slope: N.m/rad there.
         angle_rad, net_nm: samples from the pre-load point on, shape (n,).
         first, last: their indices in the motion.
-        end_rad, end_nm: angle and torque of the specimen at the break, or at the largest torque.
-        end_slope: dT/dtheta there.
+        end: the break, or the largest torque.
         end_rate: dtheta/dt there.
-        u_end_nm: standard uncertainty of `end_nm` from scatter and carrying on.
-        dof: degrees of freedom of `u_end_nm`.
         broke: None when the end is no break.
     """
 
@@ -40,53 +30,45 @@ class Loading:
     net_nm: Array
     first: int
     last: int
-    end_rad: float
-    end_nm: float
-    end_slope: float
+    end: Ending
     end_rate: float
-    u_end_nm: float
-    dof: float
     broke: Break | None
 
     @property
     def span_rad(self) -> float:
         """Arm angle from the pre-load point to the end."""
-        return self.end_rad - self.start_rad
+        return self.end.angle_rad - self.start_rad
+
+    @property
+    def peak_nm(self) -> float:
+        """Torque at the end."""
+        return self.end.torque_nm
+
+    def whole(self) -> tuple[Array, Array]:
+        """Angle and torque of all samples and of the break."""
+        if self.broke is None:
+            return self.angle_rad, self.net_nm
+        angle = np.append(self.angle_rad, self.end.angle_rad)
+        return angle, np.append(self.net_nm, self.end.torque_nm)
 
 
-def preload_index(made: Motion, last: int, preload_nm: float) -> int | None:
-    """Index of the last sample below the pre-load on the way up to `last`; None without one."""
-    below = np.flatnonzero(made.net_nm[: last + 1] < preload_nm)
-    if not below.size or below[-1] == last:
-        return None
-    return int(below[-1])
-
-
-def loading(made: Motion, facts: PryFacts, last: int, broke: Break | None) -> Loading | None:
+def loading(made: Motion, preload_nm: float, last: int, broke: Break | None) -> Loading | None:
     """The loading up to sample `last`, or to a break just after it.
 
     None when it did not begin below the pre-load.
     """
     if broke is not None:
-        whole = np.flatnonzero(made.at_s <= broke.at_s - broke.half_s)
-        last = int(whole[-1])
-    preload = facts.limits.preload_nm
-    before = preload_index(made, last, preload)
-    if before is None:
+        last = int(np.flatnonzero(made.at_s <= broke.at_s - broke.half_s)[-1])
+    net, angle = made.net_nm[: last + 1], _angles(made, last, broke)
+    started = _start(angle, net, preload_nm)
+    if started is None:
         return None
-    angle = _angles(made, last, broke)
-    net = made.net_nm[: last + 1]
-    low, high = net[before], net[before + 1]
-    part = (preload - low) / (high - low)
-    start = float(angle[before] + part * (angle[before + 1] - angle[before]))
-    near = slice(max(0, before - 3), before + 5)
-    first = before + 1
-    ended = _at_break(made, angle, net, broke) if broke else _at_largest(angle, net, last)
+    first, start = started
+    end = at_break(made, angle, net, broke) if broke else at_largest(made.angle_rad, made.net_nm,
+                                                                     last)  # fmt: skip
     rate = float(made.rate_rad_s()[max(last - 2, 0)])
-    return Loading(
-        start, _line(angle[near], net[near]), angle[first:], net[first:], first, last,
-        *ended[:3], rate, *ended[3:], broke,
-    )  # fmt: skip
+    slope = _start_slope(angle[first:] - start, net[first:], preload_nm)
+    return Loading(start, slope, angle[first:], net[first:], first, last, end, rate, broke)
 
 
 def _angles(made: Motion, last: int, broke: Break | None) -> Array:
@@ -99,44 +81,23 @@ def _angles(made: Motion, last: int, broke: Break | None) -> Array:
     return angle
 
 
-def _line(x: Array, y: Array) -> float:
-    """Slope of a line, no less than a thousandth of the steepest it could be."""
-    slope = float(np.polyfit(x - x.mean(), y, 1)[0])
-    return max(slope, 1e-3 * float(np.ptp(y)) / max(float(np.ptp(x)), 1e-6))
+def _start(angle: Array, net: Array, preload_nm: float) -> tuple[int, float] | None:
+    """First sample past the pre-load on the way up, and the angle where it was reached.
+
+    A hand that waits at the pre-load crosses it with every tremor: the crossing that counts is
+    the last one of the torque without its tremor.
+    """
+    even, turned = smooth(net), smooth(angle)
+    below = np.flatnonzero(even < preload_nm)
+    if not below.size or below[-1] == len(net) - 1:
+        return None
+    at = int(below[-1])
+    part = (preload_nm - even[at]) / (even[at + 1] - even[at])
+    return at + 1, float(turned[at] + part * (turned[at + 1] - turned[at]))
 
 
-def _at_break(
-    made: Motion, angle: Array, net: Array, broke: Break
-) -> tuple[float, float, float, float, float]:
-    """Angle, torque, slope, u and dof, carried on to the break."""
-    known = made.turning.before(broke.at_s - broke.half_s)
-    end = float(known.at(broke.at_s))
-    use = np.arange(max(0, len(net) - LAST), len(net))
-    use = use[net[use] >= UPPER_SHARE * net[-1]]
-    degree = 2 if len(use) >= LEAST_FOR_BEND else 1 if len(use) >= 3 else 0
-    x, y = angle[use] - end, net[use]
-    design = np.vander(x, degree + 1)
-    found, *_ = np.linalg.lstsq(design, y, rcond=None)
-    free = max(1, len(use) - degree - 1)
-    scatter = math.sqrt(float(np.sum((y - design @ found) ** 2)) / free)
-    at_end = np.linalg.pinv(design)[-1]
-    u = OVERLAP * scatter * float(np.sqrt(np.sum(at_end**2)))
-    slope = float(found[-2]) if degree else 0.0
-    return end, float(found[-1]), slope, u, max(1.0, free / SETTLING)
-
-
-def _at_largest(angle: Array, net: Array, last: int) -> tuple[float, float, float, float, float]:
-    """Angle, torque, slope (none), u and dof of the largest torque, tremor smoothed away."""
-    use = slice(max(0, last - SMOOTH // 2), last + SMOOTH // 2 + 1)
-    part = net[use]
-    scatter = float(part.std(ddof=1)) if len(part) > 1 else 0.0
-    u = OVERLAP * scatter / math.sqrt(max(len(part), 1))
-    return float(angle[last]), float(part.mean()), 0.0, u, max(1.0, len(part) / SETTLING)
-
-
-def smooth(values: Array) -> Array:
-    """Running mean over a period of tremor, same shape; ends take what there is."""
-    ones = np.ones(SMOOTH)
-    return np.asarray(np.convolve(values, ones, "same") / np.convolve(
-        np.ones_like(values), ones, "same"
-    ))  # fmt: skip
+def _start_slope(turned: Array, net: Array, preload_nm: float) -> float:
+    """N.m/rad from the pre-load to twice as much; the arm may have been held there before."""
+    twice = np.flatnonzero(net >= 2 * preload_nm)
+    at = int(twice[0]) if twice.size else int(np.argmax(net))
+    return float(max(net[at] - preload_nm, 1e-9) / max(turned[at], 1e-6))

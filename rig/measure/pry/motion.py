@@ -6,6 +6,7 @@ time, the arm's angle is averaged over the same four periods: torque and angle o
 belong together however uneven the hand turns, and a straight line stays that line.
 """
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -35,10 +36,12 @@ class Turning:
     Attributes:
         at_s: middles of the sums, s; shape (m,).
         rad: angles, shape (m,).
+        u_carried: standard uncertainty of the angle just past a time it was carried on from.
     """
 
     at_s: Array
     rad: Array
+    u_carried: float = 0.0
 
     def at(self, time_s: ArrayLike) -> Array:
         """Angle at times, same shape; beyond the ends that of the end."""
@@ -63,13 +66,16 @@ class Turning:
         at_s, rad = self.at_s[known], self.rad[known]
         last = slice(max(0, len(at_s) - CARRIED), None)
         slope, level = np.polyfit(at_s[last] - time_s, rad[last], 1)
+        rest = rad[last] - level - slope * (at_s[last] - time_s)
+        # Noise of the sums goes out of the line, tremor does not: a quarter of what is left is taken
+        # as motion, and the line's own end is 4/n of it uncertain.
+        u = math.sqrt(float(rest @ rest) / max(len(rest) - 2, 1) * (0.25 + 4 / len(rest)))
         ahead = time_s + np.arange(1, 10) * 8e-3
-        return Turning(
-            np.concatenate((at_s, ahead)), np.concatenate((rad, level + slope * (ahead - time_s)))
-        )
+        carried = level + slope * (ahead - time_s)
+        return Turning(np.concatenate((at_s, ahead)), np.concatenate((rad, carried)), u)
 
 
-CARRIED = 9  # sums behind a carried-on line: 72 ms
+CARRIED = 16  # sums behind a carried-on line: 128 ms, more than a period of a hand's tremor
 
 
 @dataclass(frozen=True)
@@ -148,6 +154,6 @@ def turning(record: ArmRecord, scale: Scale, direction: int) -> Turning | None:
 
 def arm_alone(sweep: Sweep, made: Motion, direction: int) -> Array:
     """What the arm takes without a specimen along a motion, N.m, shape (n,)."""
-    sign = np.clip(rates(made.at_s, made.angle_rad) / STEADY_RAD_S, -1, 1)
+    sign = np.tanh(rates(made.at_s, made.angle_rad) / STEADY_RAD_S)
     weight = direction * sweep.weight_nm(direction * made.angle_rad)
     return np.asarray(weight + sweep.friction_nm * sign)

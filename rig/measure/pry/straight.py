@@ -15,8 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rig.measure.pry.loading import OVERLAP, Loading
 from rig.measure.pry.motion import Array
+from rig.measure.pry.scatter import inflation, smooth
 
 LOW, HIGH = 0.2, 0.5  # of the largest torque
 ABOVE_PRELOAD = 4.0
@@ -86,17 +86,6 @@ def straight_and_onset(
     return line, onset
 
 
-def of_loading(
-    loaded: Loading, preload_nm: float, offset_rad: float
-) -> tuple[Straight | None, Onset | None]:
-    """The same of a loading."""
-    angle, net = loaded.angle_rad, loaded.net_nm
-    if loaded.broke is not None:
-        angle = np.append(angle, loaded.end_rad)
-        net = np.append(net, loaded.end_nm)
-    return straight_and_onset(angle, net, loaded.end_nm, preload_nm, offset_rad)
-
-
 def _fit(angle: Array, net: Array, low: float, high: float) -> Straight | None:
     reached = np.flatnonzero(net >= high)
     end = int(reached[0]) if reached.size else len(net)
@@ -112,11 +101,12 @@ def _fit(angle: Array, net: Array, low: float, high: float) -> Straight | None:
     scatter = math.sqrt(float(np.sum(rest**2)) / (len(x) - 2))
     half = len(x) // 2
     bend = float(np.polyfit(x[half:], y[half:], 1)[0] - np.polyfit(x[:half], y[:half], 1)[0])
-    u = OVERLAP * scatter / math.sqrt(square)
+    u = math.sqrt(inflation(rest) / square) * scatter
     return Straight(slope, u, bend, middle, level, scatter, len(x), low, high, float(np.ptp(x)))
 
 
 def _onset(angle: Array, net: Array, line: Straight, offset_rad: float) -> Onset | None:
+    angle, net = smooth(angle), smooth(net)
     gap = net - line.torque(angle - offset_rad)
     past = (gap < 0) & (net > line.middle_nm)
     run = np.convolve(past, np.ones(IN_A_ROW), "valid") == IN_A_ROW

@@ -19,8 +19,9 @@ import numpy as np
 
 from rig.measure.pry.course import Fall, find_break, find_fall
 from rig.measure.pry.facts import ArmRecord, Asked, Limits, PryFacts
-from rig.measure.pry.loading import Loading, loading, smooth
+from rig.measure.pry.loading import Loading, loading
 from rig.measure.pry.motion import Array, Motion
+from rig.measure.pry.scatter import smooth
 from rig.measure.pry.straight import Onset, Straight, straight_and_onset
 
 SET_SHARE = 0.5  # of the onset offset: less is not a set
@@ -72,12 +73,12 @@ def trial(record: ArmRecord, made: Motion, facts: PryFacts, asked: Asked) -> Tri
     fall = find_fall(made, limits.preload_nm, limits.stop_rad)
     last = _largest(made, fall)
     broke = find_break(made, fall) if fall is not None else None
-    loaded = loading(made, facts, last, broke)
+    loaded = loading(made, limits.preload_nm, last, broke)
     if loaded is None:
         return None
     angle, net = _turned(made, loaded)
     line, onset = straight_and_onset(
-        angle, net, loaded.end_nm, limits.preload_nm, limits.onset_offset_rad
+        angle, net, loaded.peak_nm, limits.preload_nm, limits.onset_offset_rad
     )
     left = None if fall is not None else _set_rad(made, loaded, limits)
     passed, rising = broke is not None, False
@@ -97,8 +98,7 @@ def _largest(made: Motion, fall: Fall | None) -> int:
 def _turned(made: Motion, loaded: Loading) -> tuple[Array, Array]:
     """Angle and torque from the pre-load point to the break, or to the furthest angle."""
     if loaded.broke is not None:
-        angle = np.append(loaded.angle_rad, loaded.end_rad)
-        return angle, np.append(loaded.net_nm, loaded.end_nm)
+        return loaded.whole()
     furthest = loaded.first + int(np.argmax(made.angle_rad[loaded.first :]))
     to = slice(loaded.first, max(furthest, loaded.last) + 1)
     return made.angle_rad[to], made.net_nm[to]
@@ -119,10 +119,10 @@ def _set_rad(made: Motion, loaded: Loading, limits: Limits) -> float | None:
 def _passed(made: Motion, loaded: Loading) -> bool:
     """Did the torque fall after its largest value while the arm went on?"""
     furthest = float(made.angle_rad.max())
-    if furthest - loaded.end_rad < WENT_ON_RAD:
+    if furthest - loaded.end.angle_rad < WENT_ON_RAD:
         return False
     to = int(np.argmax(made.angle_rad >= furthest - WENT_ON_RAD / 2))
-    lost = made.net_nm[loaded.last : to + 1] < (1 - PASSED_SHARE) * loaded.end_nm
+    lost = made.net_nm[loaded.last : to + 1] < (1 - PASSED_SHARE) * loaded.peak_nm
     return bool(lost.any())
 
 

@@ -15,6 +15,7 @@ from rig.measure.budget import Input, Measurand, evaluate, rectangular
 from rig.measure.pry.facts import ArmRecord, Asked, PryFacts, Section
 from rig.measure.pry.motion import Array
 from rig.measure.pry.rows import Rows
+from rig.measure.pry.scatter import LEFT_SHARE
 from rig.measure.pry.trial import Trial
 from rig.measure.section import bending_index, bending_moment
 
@@ -45,7 +46,9 @@ def measurands(
 
 def _end_inputs(found: Trial, rows: Rows) -> list[Input]:
     loaded = found.loaded
-    record = Input("record", loaded.end_nm, loaded.u_end_nm, loaded.dof, _told_end(found), "N.m")
+    record = Input(
+        "record", loaded.peak_nm, loaded.end.u_nm, loaded.end.dof, _told_end(found), "N.m"
+    )
     return [record, *rows.torque(), *rows.sampling()]
 
 
@@ -96,23 +99,33 @@ def _onset(found: Trial, rows: Rows) -> Measurand:
     offset = rows.facts.limits.onset_offset_rad
     line_u = math.hypot(line.u_slope * reach, line.bend / 4 / math.sqrt(3) * reach)
     inputs = [
-        Input("record", onset.torque_nm, line.scatter, max(1.0, line.count / 4),
-              "scatter of the samples", "N.m"),
-        Input("line", 0.0, line_u, max(1.0, line.count / 4 - 2),
-              "straight part carried on to the onset", "N.m"),
+        Input(
+            "record",
+            onset.torque_nm,
+            line.scatter * LEFT_SHARE,
+            max(1.0, line.count / 4),
+            "scatter of the samples",
+            "N.m",
+        ),
+        Input(
+            "line",
+            0.0,
+            line_u,
+            max(1.0, line.count / 4 - 2),
+            "straight part carried on to the onset",
+            "N.m",
+        ),
         *rows.torque(),
-        rows.angle_between("line_angle", reach, "arm angle from straight part to onset"),
+        rows.bow("angle_bow", reach),
         rows.angle_between("offset_angle", offset, "the offset itself"),
-    ]  # fmt: skip
-    # A wrong angle scale leaves a curve of its own angles alone, but for the stated offset.
-    return evaluate(
-        "onset_torque", "N.m",
-        lambda x: x["torque_scale"] * x["align"]
-        * (x["record"] + lever * (x["line"] + line.slope * (x["line_angle"] - x["offset_angle"]
-                                                            - reach + offset)))
-        + x["torque_point"] + x["zero"] + x["no_load"],
-        inputs,
-    )  # fmt: skip
+    ]
+
+    def torque(x: X) -> Any:
+        moved = x["line"] + line.slope * (x["angle_bow"] + offset - x["offset_angle"])
+        torque = x["torque_scale"] * x["align"] * (x["record"] + lever * moved)
+        return torque + x["torque_point"] + x["zero"] + x["no_load"]
+
+    return evaluate("onset_torque", "N.m", torque, inputs)
 
 
 def _failure_angle(found: Trial, rows: Rows) -> Measurand:
@@ -121,32 +134,37 @@ def _failure_angle(found: Trial, rows: Rows) -> Measurand:
         rows.angle_between("record", span, "from the pre-load point to the end"),
         rows.preload_point(),
         rows.instant(),
+        rows.carried(),
     ]
     return evaluate(
-        "failure_angle", "rad", lambda x: x["record"] - x["preload_point"] + x["instant"], inputs
+        "failure_angle",
+        "rad",
+        lambda x: x["record"] - x["preload_point"] + x["instant"] + x["carried"],
+        inputs,
     )
 
 
 def _energy(found: Trial, rows: Rows) -> Measurand:
     loaded = found.loaded
-    angle = np.concatenate(([loaded.start_rad], loaded.angle_rad, [loaded.end_rad]))
+    angle = np.concatenate(([loaded.start_rad], loaded.angle_rad, [loaded.end.angle_rad]))
     preload = rows.facts.limits.preload_nm
-    net = np.concatenate(([preload], loaded.net_nm, [loaded.end_nm]))
+    net = np.concatenate(([preload], loaded.net_nm, [loaded.peak_nm]))
     area, span = float(np.trapezoid(net, angle)), loaded.span_rad
     inputs = [
-        Input("record", area, loaded.u_end_nm * span / 2, loaded.dof,
+        Input("record", area, loaded.end.u_nm * span / 2, loaded.end.dof,
               "trapezoids under torque over angle", "J"),
         *rows.torque(),
         rows.angle_gain(span),
         rows.instant(),
+        rows.carried(),
         rows.preload_point(),
     ]  # fmt: skip
-    end = loaded.end_nm
+    end = loaded.peak_nm
     return evaluate(
         "energy_to_failure", "J",
         lambda x: x["torque_scale"] * x["align"] * x["angle_gain"] * x["record"]
         + span * (x["torque_point"] + x["zero"] + x["no_load"])
-        + end * x["instant"] - preload * x["preload_point"],
+        + end * (x["instant"] + x["carried"]) - preload * x["preload_point"],
         inputs,
     )  # fmt: skip
 
@@ -167,15 +185,15 @@ def _set(found: Trial, rows: Rows) -> Measurand:
 def _at_angle(found: Trial, rows: Rows, at_rad: float) -> Measurand:
     loaded = found.loaded
     angle, net = _ascending(
-        np.append(loaded.angle_rad, loaded.end_rad), np.append(loaded.net_nm, loaded.end_nm)
+        np.append(loaded.angle_rad, loaded.end.angle_rad), np.append(loaded.net_nm, loaded.peak_nm)
     )
     where = loaded.start_rad + at_rad
     value = float(np.interp(where, angle, net))
     near = np.abs(angle - where) <= max(np.radians(0.5), 0.02 * loaded.span_rad)
     slope = float(np.polyfit(angle[near], net[near], 1)[0]) if near.sum() > 2 else 0.0
-    scatter = found.line.scatter if found.line is not None else loaded.u_end_nm
+    scatter = found.line.scatter if found.line is not None else loaded.end.u_nm
     inputs = [
-        Input("record", value, scatter, loaded.dof, "curve at the stated angle", "N.m"),
+        Input("record", value, scatter, loaded.end.dof, "curve at the stated angle", "N.m"),
         *rows.torque(),
         rows.angle_between("angle", at_rad, "the stated angle from the pre-load point"),
         rows.preload_point(),
