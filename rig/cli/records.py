@@ -2,8 +2,12 @@
 
 import json
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:
+    from rig.logbook.records import Run
 
 LOGBOOK = click.argument("logbook", type=click.Path(path_type=Path))
 JSON = click.option("--json", "as_json", is_flag=True, help="For programs.")
@@ -19,21 +23,35 @@ def runs(logbook: Path, as_json: bool) -> None:
     \b
     Example:  bladerig runs blades.logbook
     """
+    from rig.commands import typed
     from rig.logbook.store import Logbook
 
     with Logbook.open(logbook, writable=False) as book:
         found = book.runs()
     if as_json:
         keys = ("run_id", "procedure", "params", "outcome", "reason")
-        click.echo(json.dumps([{key: getattr(run, key) for key in keys} for run in found]))
+        told = [
+            {key: getattr(run, key) for key in keys} | {"rig": run.versions.get("device", "")}
+            for run in found
+        ]
+        click.echo(json.dumps(told))
         return
     for run in found:
-        end = run.outcome or f"unfinished: bladerig run {run.procedure} {logbook} --resume"
-        click.echo(
-            f"run {run.run_id}  {run.started_utc:%Y-%m-%d %H:%M} UTC  {run.procedure}  {end}"
-        )
+        click.echo(_run_line(run, logbook))
     if not found:
-        click.echo("no runs yet; start one with: bladerig run drop_impact " + str(logbook))
+        click.echo("no runs yet; start one with: " + typed("bladerig", "run", "drop_impact",
+                                                           logbook, "energy=5J"))  # fmt: skip
+
+
+def _run_line(run: "Run", logbook: Path) -> str:
+    from rig.cli.resuming import command
+
+    end = run.outcome or f"unfinished: {command(run, logbook)}"
+    if run.outcome == "abandoned":
+        end += f": {run.reason}"
+    virtual = "VIRTUAL RIG  " * (run.versions.get("device") == "virtual")
+    when = f"{run.started_utc:%Y-%m-%d %H:%M} UTC"
+    return f"run {run.run_id}  {when}  {run.procedure}  {virtual}{end}"
 
 
 @click.command()
@@ -54,11 +72,13 @@ def report(logbook: Path, run_id: int | None, out: Path | None, as_json: bool) -
       bladerig report tempers.logbook
       bladerig report blades.logbook --run 3
     """
-    from rig.report import page, studypage
-
     if run_id is None and _has_study(logbook):
+        from rig.report import studypage
+
         told, said = studypage.write(logbook, out)
     else:
+        from rig.report import page
+
         told = page.write(logbook, run_id, out)
         said = page.content(logbook, run_id) if as_json else {}
     if as_json:

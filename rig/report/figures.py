@@ -1,7 +1,5 @@
 """Pictures for the page, as SVG with every meaning in shape as well as in colour."""
 
-import base64
-import io
 from datetime import datetime
 from typing import Any
 
@@ -13,27 +11,14 @@ from numpy.typing import NDArray
 
 from rig.board.wire import TICK_HZ
 from rig.report.gather import Trial
+from rig.report.ink import DARK as DARK
+from rig.report.ink import FITTED as FITTED
+from rig.report.ink import MARK as MARK
+from rig.report.ink import STYLE as STYLE
+from rig.report.ink import svg as svg
 
-DARK, FITTED, MARK = "#1f2a33", "#b5431a", "#1c6b6b"
-STYLE: Any = {
-    "svg.hashsalt": "bladerig",
-    "font.family": "DejaVu Sans",
-    "font.size": 9,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "axes.edgecolor": "#56646f",
-    "axes.grid": True,
-    "grid.color": "#e3e7ea",
-}
 BEFORE_S, AFTER_S = 0.06, 0.75
 SPEED_OVER = 5  # samples each side of a speed estimate
-
-
-def svg(figure: Figure) -> str:
-    """A picture as a data address."""
-    buffer = io.StringIO()
-    figure.savefig(buffer, format="svg", metadata={"Date": None})
-    return "data:image/svg+xml;base64," + base64.b64encode(buffer.getvalue().encode()).decode()
 
 
 def drop(trial: Trial) -> tuple[str, str] | None:

@@ -6,7 +6,7 @@ from pathlib import Path
 import matplotlib as mpl
 from matplotlib.figure import Figure
 
-from rig.report.figures import MARK, STYLE
+from rig.report.ink import DARK, MARK, STYLE
 from rig.study.data import LOG
 from rig.study.plan import StudyPlan
 
@@ -22,7 +22,7 @@ def write(plans: Sequence[StudyPlan], path: Path) -> Path:
             ratio = plan.response.scale == LOG
             seen = [100 * (row.detectable - 1) if ratio else row.detectable for row in plan.rows]
             units = [row.units for row in plan.rows]
-            axes.plot(units, seen, MARKERS[number % len(MARKERS)] + "-", ms=4, color="#1f2a33")
+            axes.plot(units, seen, MARKERS[number % len(MARKERS)] + "-", ms=4, color=DARK)
             wanted = plan.response.smallest
             axes.axhline(100 * (wanted - 1) if ratio else wanted, ls="--", lw=1, color=MARK)
             axes.set_title(

@@ -2,11 +2,10 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from rig.report.gather import Trial
-
-Picture = tuple[str, str]  # data address, and the same for those who cannot see it
+from rig.report.ink import Picture as Picture
+from rig.report.ink import quantity as quantity
 
 
 @dataclass(frozen=True)
@@ -40,16 +39,6 @@ ONE_BLADE = (
     "One blade says nothing about a heat treatment: blades differ. Repeats on one blade are not "
     "more blades."
 )
-
-
-def quantity(measurand: Mapping[str, Any]) -> str:
-    """Value and expanded uncertainty, both to the uncertainty's second digit."""
-    from math import floor, log10
-
-    value, expanded, unit = measurand["value"], measurand["U"], measurand["unit"]
-    places = max(0, 1 - floor(log10(expanded))) if expanded > 0 else 3
-    text = f"{value:.{places}f} ± {expanded:.{places}f} {unit}"
-    return text.replace("m/s2", "m/s²").replace("N.m", "N·m").strip()
 
 
 def stated(trial: Trial, name: str, otherwise: str = "none can be stated") -> str:

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from rig.logbook.store import Logbook
-from rig.report.sections import quantity
+from rig.report.ink import quantity
 from rig.study import kept
 from rig.study.answer import Answer
 from rig.study.kept import Order

@@ -5,8 +5,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from rig.report.figures import DARK, FITTED, MARK, STYLE, svg
-from rig.report.sections import Picture
+from rig.report.ink import DARK, FITTED, MARK, STYLE, Picture, svg
 from rig.study.answer import Answer
 from rig.study.data import LOG
 from rig.study.lives import LifeResult

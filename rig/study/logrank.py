@@ -23,10 +23,21 @@ Flags = NDArray[np.bool_]
 
 def scores(values: Array, failed: Flags) -> Array:
     """Log-rank scores along the last axis; they sum to zero."""
-    at_risk = (values[..., None, :] >= values[..., :, None]).sum(axis=-1)
-    hazard = np.where(failed, 1 / at_risk, 0.0)
-    passed = values[..., None, :] <= values[..., :, None]
-    return np.asarray(failed - (passed * hazard[..., None, :]).sum(axis=-1), dtype=float)
+    order = np.argsort(values, axis=-1, kind="stable")
+    ordered, fails = (np.take_along_axis(x, order, axis=-1) for x in (values, failed))
+    n = values.shape[-1]
+    at = np.broadcast_to(np.arange(n), ordered.shape)
+    new = np.ones(ordered.shape, dtype=bool)
+    new[..., 1:] = ordered[..., 1:] != ordered[..., :-1]
+    first = np.maximum.accumulate(np.where(new, at, 0), axis=-1)  # of its ties
+    ends = np.roll(new, -1, axis=-1)
+    ends[..., -1] = True
+    last = np.minimum.accumulate(np.where(ends, at, n - 1)[..., ::-1], axis=-1)[..., ::-1]
+    hazard = np.cumsum(np.where(fails, 1 / (n - first), 0.0), axis=-1)
+    told = fails - np.take_along_axis(hazard, last, axis=-1)
+    out = np.empty(values.shape)
+    np.put_along_axis(out, order, told, axis=-1)
+    return out
 
 
 def scores_by_load(values: Array, failed: Flags, loads: Sequence[str]) -> Array:

@@ -16,7 +16,7 @@ STUDIES = 300
 ARRANGEMENTS = 1000  # as fine as so few simulated studies ask for
 SEED = 1
 FARTHEST = math.log(50.0)  # a ratio beyond which nobody asks
-CLOSE = 0.02  # of the logarithm: finer than so few simulated studies can tell
+CLOSE = 0.03  # of the logarithm: finer than so few simulated studies can tell
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -96,9 +96,12 @@ def _found(at: Scene, level: float, way: int) -> float | None:
         )  # fmt: skip
         return float((p <= level).mean())
 
-    if chance(FARTHEST) < CHANCE:
-        return None
-    low, high = 0.0, FARTHEST
+    # Of the size that a study without survivors finds, and then outwards.
+    low, high = 0.0, 3.0 * math.sqrt(at.sd1**2 / at.n1 + at.sd2**2 / at.n2)
+    while (high := min(high, FARTHEST)) and chance(high) < CHANCE:
+        if high == FARTHEST:
+            return None
+        low, high = high, 2 * high
     while high - low > CLOSE * high:
         middle = (low + high) / 2
         if chance(middle) >= CHANCE:

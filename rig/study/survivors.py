@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.special import log_ndtr
 
 STEPS = 60
+SETTLED = 1e-12  # of a standardised value: far below what any figure is shown to
 LOG_ROOT_TWO_PI = 0.5 * math.log(2 * math.pi)
 
 Array = NDArray[np.float64]
@@ -50,6 +51,8 @@ def fit(values: Array, failed: Flags) -> Fitted:
             to_a, to_b = _solve(curve, slope)
             damped = np.minimum(1.0, 0.5 * b / np.maximum(np.abs(to_b), 1e-300))
             a, b = a + damped * to_a, b + damped * to_b
+            if not (np.maximum(np.abs(to_a), np.abs(to_b))[told] > SETTLED).any():
+                break
         _, (aa, ab, bb) = _derivatives(y, failed, a, b)
         det = aa * bb - ab**2
         of_mean = (-bb / det) / b**2 + a**2 / b**4 * (-aa / det) - 2 * a / b**3 * (ab / det)

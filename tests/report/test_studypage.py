@@ -54,11 +54,7 @@ def page(tmp_path_factory: pytest.TempPathFactory) -> str:
 
 
 def test_the_verdicts_come_before_any_table_and_the_primary_one_first(page: str) -> None:
-    answer = (
-        page.index("Pry torque to failure (settles the question)".lower())
-        if False
-        else (page.lower().index("pry torque to failure (settles the question)"))
-    )
+    answer = page.lower().index("pry torque to failure (settles the question)")
     assert page.index("Is it harder to break?") < answer < page.index("<table>")
     assert answer < page.lower().index("edge life:")
 
@@ -105,8 +101,7 @@ def test_plan_blinding_and_early_look_are_told(page: str) -> None:
 
 def test_limits_and_how_to_redo_it_are_told(page: str) -> None:
     for wanted in (
-        "steel: not stated", "edge angle: not measured", '"Cannot tell" is not "no difference"'.
-        replace('"', "&#34;") if "&#34;Cannot" in page else '"Cannot tell" is not "no difference"',
+        "steel: not stated", "edge angle: not measured", '('"', "&#34;") if "&#34;Cannot" in page else '"Cannot tell" is not "no difference"',
         "bladerig audit s.logbook", "bladerig recompute s.logbook", "fingerprint",
     ):  # fmt: skip
         assert wanted in page, wanted

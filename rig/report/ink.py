@@ -1,0 +1,39 @@
+"""How all pages draw and write numbers: colours, style, a picture as text, a value with its U."""
+
+import base64
+import io
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+Picture = tuple[str, str]  # data address, and the same for those who cannot see it
+DARK, FITTED, MARK = "#1f2a33", "#b5431a", "#1c6b6b"
+STYLE: Any = {
+    "svg.hashsalt": "bladerig",
+    "font.family": "DejaVu Sans",
+    "font.size": 9,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.edgecolor": "#56646f",
+    "axes.grid": True,
+    "grid.color": "#e3e7ea",
+}
+
+
+def svg(figure: "Figure") -> str:
+    """A picture as a data address."""
+    buffer = io.StringIO()
+    figure.savefig(buffer, format="svg", metadata={"Date": None})
+    return "data:image/svg+xml;base64," + base64.b64encode(buffer.getvalue().encode()).decode()
+
+
+def quantity(measurand: Mapping[str, Any]) -> str:
+    """Value and expanded uncertainty, both to the uncertainty's second digit."""
+    from math import floor, log10
+
+    value, expanded, unit = measurand["value"], measurand["U"], measurand["unit"]
+    places = max(0, 1 - floor(log10(expanded))) if expanded > 0 else 3
+    text = f"{value:.{places}f} ± {expanded:.{places}f} {unit}"
+    return text.replace("m/s2", "m/s²").replace("N.m", "N·m").strip()
