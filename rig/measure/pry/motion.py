@@ -67,8 +67,8 @@ class Turning:
         last = slice(max(0, len(at_s) - CARRIED), None)
         slope, level = np.polyfit(at_s[last] - time_s, rad[last], 1)
         rest = rad[last] - level - slope * (at_s[last] - time_s)
-        # Noise of the sums goes out of the line, tremor does not: a quarter of what is left is taken
-        # as motion, and the line's own end is 4/n of it uncertain.
+        # Noise of the sums goes out of the line, tremor does not: a quarter of what is left is
+        # taken as motion, and the line's own end is 4/n of it uncertain.
         u = math.sqrt(float(rest @ rest) / max(len(rest) - 2, 1) * (0.25 + 4 / len(rest)))
         ahead = time_s + np.arange(1, 10) * 8e-3
         carried = level + slope * (ahead - time_s)
