@@ -22,14 +22,14 @@ from tests.bench.figure import at_most, figure
 from tests.measure.life.studies import Kind, coverage, simulate
 
 STUDIES = 2_000
-SEED = 17
+SEED = 41  # not one that the intervals were worked out with
 ROUNDS = 30
 KINDS = {
     f"{family.value}, {told}": kind
     for family in Family
     for told, kind in {
         "5 to 8 blades a group": Kind(family, (5, 8)),
-        "5 to 8 blades, a quarter still sharp": Kind(family, (5, 8), ends=-0.6),
+        "5 to 8 blades, a third still sharp": Kind(family, (5, 8), ends=-0.6),
         "3 blades a group": Kind(family, (3, 3)),
     }.items()
 }

@@ -28,6 +28,17 @@ def test_forces_that_fall_back_are_levelled_before_the_crossing_is_read() -> Non
     assert again.estimate == pytest.approx(175, abs=1e-6)
 
 
+def test_a_force_at_its_limit_has_not_passed_it() -> None:
+    assert crossing((0, 50, 100, 150), (2, 3, 3, 5), 3, [1e-12] * 4).estimate == 100
+    assert math.isnan(crossing((0, 50, 100), (2, 3, 3), 3, [1e-12] * 3).estimate)
+
+
+def test_levelled_forces_lean_to_the_better_known() -> None:
+    # 4.4 with u 1 and 3.6 with u 2 level to (4 * 4.4 + 3.6) / 5 = 4.24
+    found = crossing((0, 50, 100, 150), (2, 4.4, 3.6, 6), 3.12, [1e-9, 1e-9, 2e-9, 1e-9])
+    assert found.estimate == pytest.approx(25, abs=1e-5)
+
+
 def test_where_one_line_is_crossed_the_interval_is_the_force_s_over_the_slope() -> None:
     # The crossing of a line through two points of error u, half way: u / sqrt(2) / slope
     found = crossing((0, 100), (2, 4), 3, [0.02, 0.02], draws=20_000)

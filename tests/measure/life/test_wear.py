@@ -46,8 +46,25 @@ def test_scipy_s_general_fit_agrees(seed: int) -> None:
         assert (one.low, one.high) == pytest.approx((value - wide, value + wide), abs=0.25 * wide)
 
 
+@pytest.mark.parametrize("end", ["low", "high"])
+def test_at_the_ends_of_the_start_s_interval_the_squares_have_risen_by_f(end: str) -> None:
+    # Bates and Watts 1988, section 6.1, with scipy's general fit of the other two parameters
+    force = forces(0.6, 0.3, 1)
+    found = wear(CUTS.tolist(), force.tolist())
+    held = getattr(found.start_n, end)
+
+    def curve(n: np.ndarray, rise: float, power: float) -> np.ndarray:
+        bent: np.ndarray = held + rise * (n / CUTS.max()) ** power
+        return bent
+
+    best, _ = optimize.curve_fit(curve, CUTS, force, [5, 0.7])
+    dof = len(CUTS) - 3
+    risen = float(((force - curve(CUTS, *best)) ** 2).sum()) / (dof * found.scatter_n**2) - 1
+    assert risen == pytest.approx(stats.f.ppf(0.95, 1, dof) / dof, rel=1e-4)
+
+
 def test_the_intervals_hold_the_truth_as_often_as_they_say() -> None:
-    studies, held = 150, np.zeros(3)
+    studies, held = 100, np.zeros(3)
     for seed in range(studies):
         found = wear(CUTS.tolist(), forces(0.6, 0.3, seed).tolist())
         told = zip((found.start_n, found.rise_n, found.power), (3, 5, 0.6), strict=True)
