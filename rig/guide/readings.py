@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from rig.board.link import Link, LinkLost
-from rig.board.wire import TICK_HZ, Kind
+from rig.board.wire import CHANNELS, LOAD_LIMITS, TICK_HZ, Kind
 from rig.calibration import timebase
 from rig.errors import RigError
 from rig.guide import hazards
@@ -22,6 +22,7 @@ from rig.measure.scales import Scale
 LIMIT_S = 300.0
 UNLOAD_LIMIT_S = 60.0
 REST_S = 1.0
+FIT_TRIES = 30
 RATE_OVER_S = 0.25
 BAR = 21
 DONE = "done"
@@ -86,10 +87,9 @@ class Reader:
         link = self.device.link
         boot, ended = link.boot, ""
         try:
+            link.start_record()
             with streaming(link, ARM):
-                self._wait(REST_S, "hands off, reading the arm at rest")
-                link.start_record()
-                self._wait(REST_S, "hands off, reading the arm at rest")
+                self._require_fit()
                 follow = _Follow(self.device, self.operator, step)
                 ended = follow.run()
                 raw = link.stop_record()
@@ -106,6 +106,21 @@ class Reader:
             return {"raw_id": raw_id, **outcome}
 
         return store
+
+    def _require_fit(self) -> None:
+        """No blade is spent on a cell that does not read.
+
+        Raises:
+            RigError: the channels stayed unfit for a trial.
+        """
+        why = ""
+        for _ in range(FIT_TRIES):
+            self._wait(2 * REST_S, "hands off, reading the arm at rest")
+            why = unfit(self.device.link)
+            if not why:
+                return
+            self.operator.tell(f"Not yet: {why}.")
+        raise RigError(why, where="load cell", remedy="put it right, then start the same again")
 
     def _confirm(self, step: Read | Record) -> None:
         lines = [hazards.LINES[key] for key in step.hazards]
@@ -125,6 +140,24 @@ class Reader:
             return left <= 0
 
         link.wait_until(over, seconds + 1)
+
+
+def unfit(link: Link) -> str:
+    """Why load and angle cannot carry a trial now; "" when they can."""
+    load, angle = link.recent[Kind.LOAD], link.recent[Kind.ANGLE]
+    last_s = REST_S * TICK_HZ
+    fresh = [r for r in load if load[-1][0] - r[0] <= last_s]
+    if len(fresh) < 2:
+        return "no readings come from the load cell's converter: check its plug and supply"
+    if any(code in LOAD_LIMITS for _, code in fresh):
+        return "the load cell is at its limit or unplugged"
+    apart_s = (fresh[-1][0] - fresh[0][0]) / (len(fresh) - 1) / TICK_HZ
+    if apart_s > 2 * CHANNELS[Kind.LOAD].period_ticks / TICK_HZ:
+        return (
+            f"the load cell is read {1 / apart_s:.0f} times a second, and a snap needs 80: set its "
+            "converter to the fast rate"
+        )
+    return "" if angle else "no readings come from the angle sensor"
 
 
 def _time_base(link: Link) -> dict[str, Any]:

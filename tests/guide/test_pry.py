@@ -1,0 +1,134 @@
+"""The guided pry on the virtual rig: every kind of end, and what may go wrong on the way."""
+
+from pathlib import Path
+
+import pytest
+
+from rig.errors import RigError
+from rig.guide.recompute import recompute
+from rig.logbook import Logbook
+from rig.logbook.audit import audit
+from tests.guide.jigs import TIPS, JigRig
+
+
+@pytest.mark.parametrize("kind", TIPS)
+def test_each_kind_of_end_is_told_with_a_torque_that_holds_the_truth(
+    tmp_path: Path, kind: str
+) -> None:
+    rig = JigRig(TIPS[kind])
+    path, told = rig.run(tmp_path, "pry_to_failure")
+    trial, truth = told["trials"][0], rig.jig.truth[-1]
+    assert trial["kind"] == kind
+    assert trial["valid"] is (kind != "slip"), trial["reasons"]
+    assert trial["censored"] == ("" if kind in ("snap", "bend") else "right")
+    assert trial["indication"], "without certificates it is an indication only"
+    if kind != "slip":
+        assert abs(trial["peak_torque_nm"] - truth.peak_nm) <= trial["peak_torque_U_nm"]
+    assert audit(path) == []
+    assert all(one.same for one in recompute(path))
+
+
+def test_a_survivor_goes_on_to_the_harder_block_and_a_broken_tip_does_not(tmp_path: Path) -> None:
+    blocks = "softwood,hardwood"
+    _, told = JigRig(TIPS["survived"]).run(tmp_path, "pry_to_failure", schedule=blocks)
+    assert [trial["block"] for trial in told["trials"]] == ["softwood", "hardwood"]
+    (tmp_path / "two").mkdir()
+    _, told = JigRig(TIPS["snap"]).run(tmp_path / "two", "pry_to_failure", schedule=blocks)
+    assert [trial["block"] for trial in told["trials"]] == ["softwood"]
+
+
+def test_the_other_side_is_pried_as_well(tmp_path: Path) -> None:
+    rig = JigRig(TIPS["snap"])
+    _, told = rig.run(tmp_path, "pry_to_failure", side="left")
+    trial, truth = told["trials"][0], rig.jig.truth[-1]
+    assert trial["valid"] and truth.sign == -1
+    assert abs(trial["peak_torque_nm"] - truth.peak_nm) <= trial["peak_torque_U_nm"]
+
+
+@pytest.mark.parametrize(
+    ("fault", "words"),
+    [
+        ("load_missing", "no readings"),
+        ("load_stuck_low", "no readings"),
+        ("load_unplugged", "at its limit or unplugged"),
+        ("load_ten_per_second", "10 times a second"),
+    ],
+)
+def test_no_tip_is_pried_on_a_cell_that_does_not_read(
+    tmp_path: Path, fault: str, words: str
+) -> None:
+    told: list[str] = []
+
+    def break_it(rig: JigRig, text: str) -> None:
+        told.append(text)
+        if text.startswith("K3 in hardwood: pull"):
+            rig.board.fault(fault, 1)
+
+    rig = JigRig(TIPS["snap"], hook=break_it)
+    with pytest.raises(RigError, match=words):
+        rig.run(tmp_path, "pry_to_failure")
+    assert any(text.startswith("Not yet:") and words in text for text in told)
+    assert rig.jig.truth == [], "the tip is whole"
+
+
+@pytest.mark.parametrize(
+    ("fault", "words"),
+    [
+        ("load_missing", "no readings for a while"),
+        ("load_unplugged", "outside its certificate"),
+        ("load_ten_per_second", "ms apart"),
+    ],
+)
+def test_a_fault_of_the_load_cell_in_mid_pry_is_a_reason_and_never_a_torque(
+    tmp_path: Path, fault: str, words: str
+) -> None:
+    def break_it(rig: JigRig, text: str) -> None:
+        if text.startswith("K3 in hardwood: pull"):
+            at = rig.tower.now_s + 5.0
+            rig.tower.schedule(at, lambda: rig.board.fault(fault, 1))
+        if "Let the arm back slowly" in text:
+            rig.board.fault(fault, 0)
+
+    _, told = JigRig(TIPS["snap"], hook=break_it).run(tmp_path, "pry_to_failure")
+    trial = told["trials"][0]
+    assert not trial["valid"]
+    assert any(words in reason for reason in trial["reasons"]), trial["reasons"]
+
+
+def test_a_cell_plugged_in_reversed_is_named(tmp_path: Path) -> None:
+    def turn(rig: JigRig, text: str) -> None:
+        if text.startswith("Clamp blade"):
+            rig.board.fault("load_reversed", 1)
+
+    _, told = JigRig(TIPS["snap"], hook=turn).run(tmp_path, "pry_to_failure")
+    assert any("reversed" in reason for reason in told["trials"][0]["reasons"])
+
+
+def test_a_cell_that_is_dead_from_the_start_is_asked_for_again_and_costs_nothing(
+    tmp_path: Path,
+) -> None:
+    def dead(rig: JigRig, text: str) -> None:
+        if text.startswith("Read before"):
+            rig.board.fault("load_missing", 1)
+
+    rig = JigRig(TIPS["snap"], hook=dead)
+    with pytest.raises(RigError, match="reading"):
+        rig.run(tmp_path, "pry_to_failure", {"again": ["again", "stop"]})
+    with Logbook.open(tmp_path / "jig.logbook", writable=False) as book:
+        assert len(book.raw_ids()) >= 2, "the readings that do not count are kept"
+
+
+def test_a_cell_on_the_carriage_cannot_pry(tmp_path: Path) -> None:
+    rig = JigRig(TIPS["snap"])
+    cell = rig.bench.cell.model_copy(update={"mounted": "carriage"})
+    rig.bench = rig.bench.model_copy(update={"cell": cell})
+    with pytest.raises(RigError, match="mounted on the carriage"):
+        rig.run(tmp_path, "pry_to_failure")
+
+
+@pytest.mark.parametrize("given", [{"schedule": ""}, {"schedule": "oak,oak"}, {"side": "up"}])
+def test_settings_that_make_no_sense_are_refused_before_anything_moves(
+    tmp_path: Path, given: dict[str, str]
+) -> None:
+    with pytest.raises(RigError):
+        JigRig(TIPS["snap"]).run(tmp_path, "pry_to_failure", **given)
