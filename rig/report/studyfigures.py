@@ -1,5 +1,7 @@
 """Pictures of a study: every blade shown, group by group; shape carries the meaning, not colour."""
 
+from collections import Counter
+
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
@@ -11,7 +13,8 @@ from rig.study.data import LOG
 from rig.study.lives import LifeResult
 from rig.study.units import layout
 
-ROW_IN = 0.42
+ROW_IN, THIN_IN = 0.42, 0.05
+NAMED = 40  # blades in a picture, above which their names would hide one another
 
 
 def picture(answer: Answer) -> Picture | None:
@@ -31,10 +34,12 @@ def _points(answer: Answer) -> Picture:
     with mpl.rc_context(STYLE):
         figure = Figure(figsize=(7.2, 1.0 + ROW_IN * 1.4 * len(names)), layout="constrained")
         axes = figure.subplots()
+        counts = Counter(blade.group for blade in blades)
+        met: Counter[str] = Counter()
         for blade in blades:
-            row = names.index(blade.group)
-            own = [b for b in blades if b.group == blade.group]
-            y = row + 0.5 * ((own.index(blade) + 0.5) / len(own) - 0.5)
+            place = (met[blade.group] + 0.5) / counts[blade.group]
+            met[blade.group] += 1
+            y = names.index(blade.group) + 0.5 * (place - 0.5)
             x = response.outward(blade.mean)
             trials = [response.outward(value) for value in blade.values]
             axes.plot(trials, [y] * len(trials), "|", ms=7, color=MARK)
@@ -42,7 +47,8 @@ def _points(answer: Answer) -> Picture:
                 axes.plot(x, y, ">", ms=7, color=FITTED)
             else:
                 axes.plot(x, y, "o", ms=6, color=DARK, mfc="white")
-            axes.annotate(blade.blade, (x, y), (4, 3), textcoords="offset points", fontsize=6.5)
+            if len(blades) <= NAMED:
+                axes.annotate(blade.blade, (x, y), (4, 3), textcoords="offset points", fontsize=6.5)
         _frame(axes, names, f"{response.name}, {response.unit}", response.scale == LOG)
         words = (
             f"{response.name} of {len(blades)} blades in {len(names)} groups, every blade shown: "
@@ -65,7 +71,9 @@ def _lives(answer: Answer, result: LifeResult) -> Picture:
     lives = sorted(result.lives, key=lambda life: (names.index(life.group), life.specimen))
     longest = max(life.last_pass_cuts if life.survived else life.first_fail_cuts for life in lives)
     with mpl.rc_context(STYLE):
-        figure = Figure(figsize=(7.2, 1.0 + ROW_IN * len(lives) * 0.7), layout="constrained")
+        many = len(lives) > NAMED
+        height = 1.0 + (THIN_IN if many else 0.7 * ROW_IN) * len(lives)
+        figure = Figure(figsize=(7.2, height), layout="constrained")
         axes = figure.subplots()
         for row, life in enumerate(lives):
             low = life.last_pass_cuts
@@ -73,10 +81,17 @@ def _lives(answer: Answer, result: LifeResult) -> Picture:
                 axes.plot([low, longest * 1.08], [row, row], "--", lw=1.2, color=MARK)
                 axes.plot(longest * 1.08, row, ">", ms=6, color=MARK)
             else:
-                axes.plot([low, life.first_fail_cuts], [row, row], "-", lw=5, color=DARK,
+                axes.plot([low, life.first_fail_cuts], [row, row], "-", lw=2 if many else 5,
+                          color=DARK,
                           solid_capstyle="butt")  # fmt: skip
             axes.plot(low, row, "|", ms=10, color=FITTED)
-        axes.set_yticks(range(len(lives)), [f"{life.specimen} ({life.group})" for life in lives])
+        labels = [f"{life.specimen} ({life.group})" for life in lives]
+        places = [names.index(life.group) for life in lives]
+        if many:  # one name a group, at its first blade
+            firsts = [at for at in range(len(lives)) if not at or places[at] != places[at - 1]]
+            axes.set_yticks(firsts, [lives[at].group for at in firsts])
+        else:
+            axes.set_yticks(range(len(lives)), labels)
         axes.set_xlabel("cuts, from the last probe passed to the first one failed")
         axes.set_xlim(left=0)
         axes.invert_yaxis()
