@@ -5,13 +5,15 @@ Only click is imported at the top of these modules, so that `--help` answers at 
 
 import sys
 
-from rig.cli.main import cli
+try:
+    from rig.cli.ending import ended
+    from rig.cli.main import cli
+except KeyboardInterrupt:  # stopped before there was anything to stop
+    sys.exit(130)
 
 
 def main() -> None:
     """Entry point: every error a person can mend is one line on stderr and exit code 2."""
-    from rig.cli.ending import ended
-
     sys.exit(ended(cli))
 
 

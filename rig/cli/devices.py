@@ -2,6 +2,7 @@
 
 import random
 import time
+import zlib
 from typing import TYPE_CHECKING, Any
 
 from rig.bench import Bench
@@ -60,11 +61,13 @@ def virtual_device(
     from rig.virtual.plant import Tower
     from rig.virtual.standin import StandIn
 
-    # Without a seed every start is another rig and another boot of its board.
+    # Without a seed a bench has the same rig at every start, so that a practice run is resumed on
+    # the rig it was begun on; the boot of its board and all noise are others.
+    made = zlib.crc32(bench.name.encode()) if seed is None else seed
     drawn = time.time_ns() if seed is None else seed
-    tower = Tower(draw_truth(random.Random(drawn), tower_nominal(bench)), seed=drawn)
+    tower = Tower(draw_truth(random.Random(made), tower_nominal(bench)), seed=drawn)
     stated = jig_nominal(bench, tower.nature.gravity)
-    jig = Jig(draw_jig(random.Random(f"jig {drawn}"), stated), seed=drawn)
+    jig = Jig(draw_jig(random.Random(f"jig {made}"), stated), seed=drawn)
     board = StandIn(tower, jig, boot=drawn % (1 << wire.SEQ_BITS), seed=drawn)
     clock = _Paced(board.clock) if paced else board.clock
 
@@ -74,7 +77,7 @@ def virtual_device(
         link.stream(wire.Kind.HEIGHT, True)
         return link
 
-    person = Person(tower, drawn, jig, bench.pry.pry.preload_nm)
+    person = Person(tower, made, jig, bench.pry.pry.preload_nm)
     return Device(connect(), connect, person, "virtual"), tower, person
 
 

@@ -1,5 +1,6 @@
 """How a command ends: exit codes, and errors as one line."""
 
+import json
 import sys
 from collections.abc import Callable
 from typing import Any
@@ -11,30 +12,42 @@ from rig.errors import RigError
 STOPPED = 130
 
 
+class Stopped(click.Abort):
+    """Ctrl-C where there is more to tell than that it stopped."""
+
+
 def ended(command: Callable[..., Any]) -> int:
     """Run the command line; 0 done, 1 findings, 2 something to mend, 130 stopped."""
     try:
         result = command(standalone_mode=False)
     except RigError as error:
-        return _say(str(error))
+        return _say(error)
     except click.exceptions.Exit as error:
         return error.exit_code
     except click.ClickException as error:
         error.show()
         return 2
-    except (KeyboardInterrupt, click.Abort):
-        click.echo("\nStopped; the rig was disarmed. The same command goes on from here.", err=True)
+    except (KeyboardInterrupt, click.Abort) as stop:
+        told = str(stop) if isinstance(stop, Stopped) else "Stopped."
+        click.echo(f"\n{told}", err=True)
         return STOPPED
     except BrokenPipeError:
         sys.stderr.close()
         return 0
     except OSError as error:
-        place = f"{error.filename}: " if error.filename else ""
-        return _say(f"{place}{error.strerror or error}; check the file, its folder and the disk")
+        what = error.strerror or str(error)
+        return _say(RigError(
+            what, where=str(error.filename or ""), remedy="check the file, its folder and the disk"
+        ))  # fmt: skip
     return result if isinstance(result, int) else 0
 
 
-def _say(text: str) -> int:
-    for line in text.splitlines():
+def _say(error: RigError) -> int:
+    for line in str(error).splitlines():
         click.echo(f"bladerig: {line}", err=True)
+    if "--json" in sys.argv:
+        told = {"what": error.what, "where": error.where, "remedy": error.remedy}
+        faults = getattr(error, "faults", None)
+        told_all = told if faults is None else {**told, "faults": faults}
+        click.echo(json.dumps({"error": told_all}))
     return 2

@@ -1,15 +1,20 @@
 """One guided run from the command line: logbook, bench, device and operator brought together."""
 
 import sys
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from rig.cli import resuming
+
 if TYPE_CHECKING:
     from rig.bench import Bench
+    from rig.guide.runner import Runner
     from rig.guide.script import Script
+    from rig.logbook.records import Run
     from rig.logbook.store import Logbook
 
 BENCH_FILE = Path("bench.toml")
@@ -29,24 +34,37 @@ class Wish:
     accept_clock: str | None = None
     as_json: bool = False
 
+    @property
+    def kind(self) -> str:
+        """The kind of rig asked for."""
+        return "virtual" if self.virtual else "port"
+
 
 def guided(procedure: str, wish: Wish) -> dict[str, Any]:
     """Run a procedure into a logbook; its conclusion with the run's number and the page's path.
 
+    What can be refused is refused before anything is connected, and no logbook is made before a
+    board has answered.
+
     Raises:
         RigError: anything the person can put right.
+        Stopped: Ctrl-C; the rig is disarmed.
     """
     from rig.guide import script as scripts
-    from rig.guide.parameters import read_all
 
+    _require_sense(wish)
     script = scripts.load(procedure)
-    params = {} if wish.resume else read_all(script.parameters, wish.settings)
-    bench = _bench(wish)  # a resumed run goes on with its own
-    with _opened(wish) as book:
-        if wish.accept_clock:
-            book.accept_clock(wish.accept_clock)
-        run_id = _unfinished(book, script, wish)
-        conclusion = _run(book, script, params, bench, run_id, wish)
+    bench = _bench(wish)
+    with ExitStack() as stack:
+        book = _opened(wish)
+        if book is not None:
+            stack.enter_context(book)
+        last = _unfinished(book, wish)
+        given_up = None if last is None else _given_up(last, script, bench, wish)
+        params = _params(script, bench, wish) if last is None or given_up is not None else {}
+        runner = _runner(book, bench, wish, stack)
+        _enter(runner.book, wish, last, given_up)
+        conclusion = _run(runner, script, params, wish, None if given_up is not None else last)
     from rig.report import page
 
     told = page.write(wish.logbook, conclusion["run_id"], None)
@@ -56,6 +74,18 @@ def guided(procedure: str, wish: Wish) -> dict[str, Any]:
 def bench_file(given: Path | None) -> Path | None:
     """The bench file to use: the one given, else bench.toml here, else none (design values)."""
     return given or (BENCH_FILE if BENCH_FILE.is_file() else None)
+
+
+def _require_sense(wish: Wish) -> None:
+    from rig.errors import RigError
+
+    if wish.resume and wish.abandon is not None:
+        raise RigError("--resume and --abandon exclude each other", remedy="give one of them")
+    if wish.virtual and wish.port:
+        raise RigError("--virtual and --port exclude each other", remedy="give one of them")
+    for name, reason in (("--abandon", wish.abandon), ("--accept-clock", wish.accept_clock)):
+        if reason is not None and not reason.strip():
+            raise RigError(f"{name} needs a reason", remedy=f"write it like {name} 'wrong blade'")
 
 
 def _bench(wish: Wish) -> "Bench":
@@ -72,73 +102,123 @@ def _bench(wish: Wish) -> "Bench":
     return certified(bench, found, datetime.now(UTC))
 
 
-def _opened(wish: Wish) -> "Logbook":
+def _opened(wish: Wish) -> "Logbook | None":
+    """The logbook for writing; None when it is still to be made."""
     from rig.logbook.store import Logbook
 
     if wish.logbook.exists() or wish.resume:
         return Logbook.open(wish.logbook, writable=True)
-    return Logbook.create(wish.logbook, title=wish.logbook.stem)
-
-
-def _unfinished(book: "Logbook", script: "Script", wish: Wish) -> int | None:
-    """The number of the run to resume; None to start a new one."""
-    from rig.errors import RigError
-
-    open_runs = book.unfinished_runs()
-    if not open_runs:
-        if wish.resume:
-            raise RigError(
-                "no unfinished run", where=str(book.path), remedy="start one without --resume"
-            )
-        return None
-    last = open_runs[-1]
-    name = f"run {last.run_id} ({last.procedure})"
-    resume, abandon = wish.resume, wish.abandon
-    if abandon is None and not resume:
-        if not sys.stdin.isatty():
-            raise RigError(
-                f"{name} is unfinished",
-                where=str(book.path),
-                remedy="add --resume to go on with it, or --abandon 'reason' to give it up",
-            )
-        word = click.prompt(
-            f"{name} is unfinished. Go on with it, or give it up?",
-            type=click.Choice(["resume", "abandon"]), default="resume", err=True,
-        )  # fmt: skip
-        resume = word == "resume"
-        abandon = None if resume else click.prompt("Why?", err=True)
-    if resume:
-        if last.procedure != script.name:
-            raise RigError(
-                f"the unfinished run is {name}, not {script.name}",
-                where=str(book.path), remedy=f"use: bladerig run {last.procedure} ... --resume",
-            )  # fmt: skip
-        return last.run_id
-    book.end_run(last.run_id, "abandoned", str(abandon))
     return None
 
 
-def _run(
-    book: "Logbook", script: "Script", params: dict[str, Any], bench: "Bench",
-    run_id: int | None, wish: Wish,
-) -> dict[str, Any]:  # fmt: skip
+def _unfinished(book: "Logbook | None", wish: Wish) -> "Run | None":
+    """The unfinished run, if there is one."""
+    from rig.errors import RigError
+
+    open_runs = [] if book is None else book.unfinished_runs()
+    if not open_runs and wish.resume:
+        raise RigError(
+            "no unfinished run", where=str(wish.logbook), remedy="start one without --resume"
+        )
+    return open_runs[-1] if open_runs else None
+
+
+def _given_up(last: "Run", script: "Script", bench: "Bench", wish: Wish) -> str | None:
+    """Why the unfinished run is given up; None to go on with it."""
+    from rig.errors import RigError
+
+    if wish.abandon is not None:
+        return wish.abandon
+    resuming.require_same(last, script, wish.settings, wish.logbook)
+    _require_same_bench(last, bench, wish)
+    if wish.resume:
+        return None
+    if not sys.stdin.isatty():
+        raise RigError(
+            f"{resuming.told(last)} is unfinished",
+            where=str(wish.logbook),
+            remedy="add --resume to go on with it, or --abandon 'reason' to give it up",
+        )
+    word = click.prompt(
+        f"{resuming.told(last)} is unfinished. Go on with it, or give it up?",
+        type=click.Choice(["resume", "abandon"]), default="resume", err=True,
+    )  # fmt: skip
+    return None if word == "resume" else str(click.prompt("Why?", err=True))
+
+
+def _require_same_bench(last: "Run", bench: "Bench", wish: Wish) -> None:
+    """A bench file named on the command line must be the one the run was begun with."""
+    from rig.bench import Bench
+    from rig.errors import RigError
+    from rig.guide.runner import require_same_rig
+
+    require_same_rig(last, wish.kind)
+    other = resuming.changed(Bench.model_validate(last.versions["bench"]), bench)
+    if not other:
+        return
+    told = f"run {last.run_id} was begun with another bench: {', '.join(other)} differ"
+    if wish.bench_path is not None:
+        raise RigError(
+            told,
+            where=str(wish.bench_path),
+            remedy="leave --bench out to go on with the old one, or --abandon 'reason'",
+        )
+    click.echo(f"mind: {told}; it goes on with the old one", err=True)
+
+
+def _params(script: "Script", bench: "Bench", wish: Wish) -> dict[str, Any]:
+    from rig.guide.parameters import read_all
+
+    params = read_all(script.parameters, wish.settings)
+    script.check(params, bench)
+    return params
+
+
+def _runner(book: "Logbook | None", bench: "Bench", wish: Wish, stack: ExitStack) -> "Runner":
     from rich.console import Console
 
     from rig.cli.devices import open_device
     from rig.guide.runner import Runner
     from rig.guide.terminal import TerminalOperator
+    from rig.logbook.store import Logbook
 
-    person = sys.stdin.isatty()
-    device = open_device(
-        wish.port, virtual=wish.virtual, bench=bench, paced=wish.virtual and person
-    )
+    paced = wish.virtual and sys.stdin.isatty()
+    device = open_device(wish.port, virtual=wish.virtual, bench=bench, paced=paced)
+
+    def hang_up() -> None:
+        device.link.exit()  # whichever line there is by then
+
+    stack.callback(hang_up)
+    if book is None:
+        book = stack.enter_context(Logbook.create(wish.logbook, title=wish.logbook.stem))
     operator = TerminalOperator(console=Console(highlight=False, stderr=wish.as_json))
+    return Runner(book, bench, device, operator)
+
+
+def _enter(book: "Logbook", wish: Wish, last: "Run | None", given_up: str | None) -> None:
+    """What has to be on record before the run."""
+    if wish.accept_clock:
+        book.accept_clock(wish.accept_clock)
+    if last is not None and given_up is not None:
+        book.end_run(last.run_id, "abandoned", given_up)
+
+
+def _run(
+    runner: "Runner", script: "Script", params: dict[str, Any], wish: Wish, last: "Run | None"
+) -> dict[str, Any]:
+    from rig.cli.ending import Stopped
+
+    tell, book = runner.operator.tell, runner.book
+    if wish.virtual:
+        tell("VIRTUAL RIG: practice, not a measurement of any real blade.")
     try:
-        runner = Runner(book, bench, device, operator)
-        if run_id is None:
+        if last is None:
             run_id, outcome = runner.start(script, params)
         else:
-            outcome = runner.resume(run_id, script)
-    finally:
-        device.link.exit()
+            tell(f"Going on with {resuming.told(last)}.")
+            run_id, outcome = last.run_id, runner.resume(last.run_id, script)
+    except KeyboardInterrupt as stop:
+        again = [resuming.command(run, wish.logbook) for run in book.unfinished_runs()]
+        go_on = f" Go on with: {again[-1]}" if again else ""
+        raise Stopped(f"Stopped; the rig was disarmed.{go_on}") from stop
     return {"run_id": run_id, "logbook": str(book.path), **outcome}

@@ -30,7 +30,8 @@ def run(
     """Run PROCEDURE guided, into LOGBOOK (made if it is not there).
 
     PROCEDURE is one of ours or your own script file. Killed or cut off at any moment, the same
-    command with --resume goes on where it stopped. Ctrl-C disarms the rig and stops.
+    command with --resume goes on where it stopped, with the settings, the bench and the kind of
+    rig it was begun with. Ctrl-C disarms the rig and stops.
 
     \b
     Examples:
@@ -49,8 +50,8 @@ def run(
         click.echo(json.dumps(conclusion))
     else:
         click.echo(
-            f"\nRecorded in {logbook} as run {conclusion['run_id']}.\n"
-            f"Report: {conclusion['report']}"
+            f"\nRecorded in {logbook} as run {conclusion['run_id']}"
+            f"{' on the VIRTUAL RIG: practice' * virtual}.\nReport: {conclusion['report']}"
         )
 
 
@@ -64,5 +65,7 @@ def pairs(settings: tuple[str, ...]) -> dict[str, str]:
             raise RigError(
                 f"'{text}' is not NAME=VALUE", remedy="write it like energy=5J", value=text
             )
+        if name.strip() in told:
+            raise RigError(f"{name.strip()} is given twice", remedy="give it once", value=text)
         told[name.strip()] = value
     return told

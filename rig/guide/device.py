@@ -6,6 +6,13 @@ from typing import Protocol
 
 from rig.board.link import Link
 
+WORDS = {
+    "virtual": "the virtual rig (practice)",
+    "port": "a board on a port",
+    "emulated": "the emulated board",
+}
+"""Kinds of rig in words."""
+
 
 class BenchHands(Protocol):
     """Hands at a virtual rig, told what to do by the steps' `hand` words."""

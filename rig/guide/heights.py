@@ -10,7 +10,7 @@ from rig.board.link import Link
 from rig.board.wire import Input
 from rig.errors import RigError
 from rig.guide.device import Device
-from rig.guide.operator import Operator
+from rig.guide.operator import GO_ON, Operator
 from rig.guide.steps import Raise
 
 REST_S = 1.0
@@ -60,13 +60,13 @@ def touch(device: Device, operator: Operator) -> dict[str, Any]:
     rest = Rest(link)
 
     def still() -> bool:
-        operator.live(f"resting? height {link.position} counts   {lights(link)}")
+        operator.live(f"resting? height {link.position} counts")
         return rest.still()
 
     if not link.wait_until(still, LIMIT_S):
         raise RigError(
             "the carriage did not come to rest on the specimen within 5 minutes",
-            remedy="look for what moves it, then start the same command again",
+            remedy=f"look for what moves it, {GO_ON}",
         )
     values = rest.values()
     return {
@@ -100,7 +100,7 @@ def raise_into(device: Device, operator: Operator, step: Raise) -> dict[str, Any
     raise RigError(
         f"the carriage was not brought into its band within 5 minutes (it is at "
         f"{_mm(watched.position, step):.1f} mm, wanted {_mm(step.target_counts, step):.1f} mm)",
-        remedy="set the cross-head, then start the same command again",
+        remedy=f"set the cross-head, {GO_ON}",
     )
 
 
@@ -145,8 +145,7 @@ class _Raised:
             raise RigError(
                 f"the height has not changed for {STUCK_S:.0f} s",
                 where="encoder",
-                remedy="check that its plug is in and its wire is hooked to the carriage, then "
-                "start the same command again",
+                remedy=f"check that its plug is in and its wire is hooked to the carriage, {GO_ON}",
             )
 
 
@@ -160,8 +159,7 @@ def _require_sense(step: Raise) -> None:
         raise RigError(
             "the height reads lower while the carriage is raised",
             where="encoder",
-            remedy="unplug the board, swap the encoder's wires A and B, plug it in, then start "
-            "the same command again",
+            remedy=f"unplug the board, swap the encoder's wires A and B, plug it in, {GO_ON}",
         )
 
 

@@ -6,6 +6,9 @@ from typing import Protocol
 from rig.errors import RigError
 from rig.guide.steps import Ask, Do
 
+GO_ON = "then go on with the same command and --resume"
+"""How every error ends after which the run can go on."""
+
 
 class Operator(Protocol):
     """One person's side of the guide.

@@ -6,7 +6,9 @@ from difflib import get_close_matches
 from typing import Any
 
 from rig.errors import RigError
-from rig.units import parse_quantity
+from rig.units import UNITS, parse_quantity
+
+KINDS = ("text", "count", "fraction", "flag", *UNITS)
 
 
 @dataclass(frozen=True)
@@ -32,6 +34,16 @@ class Parameter:
             return _reader(self.kind)(text)
         except RigError as error:
             raise RigError(error.what, where=self.name, remedy=error.remedy, value=text) from None
+
+    def shown(self, value: Any) -> str:
+        """A value as `read` gives it, as a person would type it."""
+        if self.kind in UNITS:
+            return f"{value:.10g} {next(iter(UNITS[self.kind]))}"
+        if self.kind == "fraction":
+            return f"{100 * value:.10g}%"
+        if self.kind == "flag":
+            return "yes" if value else "no"
+        return str(value)
 
 
 def _reader(kind: str) -> Callable[[str], Any]:
@@ -68,26 +80,37 @@ def _flag(text: str) -> bool:
     return words[text.strip().lower()]
 
 
+def read_given(wanted: Sequence[Parameter], given: Mapping[str, str]) -> dict[str, Any]:
+    """The parameters that were given as `name=value` texts, and no others.
+
+    Raises:
+        RigError: an unknown name, or a value that does not read.
+    """
+    known = {parameter.name: parameter for parameter in wanted}
+    for name in given:
+        if name not in known:
+            near = get_close_matches(name, known, 1)
+            hint = f"did you mean {near[0]}?" if near else f"it takes {', '.join(sorted(known))}"
+            raise RigError(f"no such parameter '{name}'", remedy=hint, value=name)
+    return {name: known[name].read(text) for name, text in given.items()}
+
+
 def read_all(wanted: Sequence[Parameter], given: Mapping[str, str]) -> dict[str, Any]:
     """All parameters of a procedure from `name=value` texts.
 
     Raises:
         RigError: an unknown name, a missing value, or one that does not read.
     """
-    names = {parameter.name for parameter in wanted}
-    for name in given:
-        if name not in names:
-            near = get_close_matches(name, names, 1)
-            hint = f"did you mean {near[0]}?" if near else f"it takes {', '.join(sorted(names))}"
-            raise RigError(f"no such parameter '{name}'", remedy=hint, value=name)
-    values = {}
+    told, values = read_given(wanted, given), {}
     for parameter in wanted:
-        text = given.get(parameter.name, parameter.default)
-        if text is None:
+        if parameter.name in told:
+            values[parameter.name] = told[parameter.name]
+            continue
+        if parameter.default is None:
             raise RigError(
                 "is needed",
                 where=parameter.name,
                 remedy=f"add {parameter.name}=... ({parameter.help})",
             )
-        values[parameter.name] = parameter.read(text)
+        values[parameter.name] = parameter.read(parameter.default)
     return values

@@ -16,7 +16,7 @@ from rig.board.wire import Op
 from rig.errors import RigError
 from rig.guide import hazards, heights, measures
 from rig.guide.device import Device
-from rig.guide.operator import Operator
+from rig.guide.operator import GO_ON, Operator
 from rig.guide.readings import Reader
 from rig.guide.release import Releaser
 from rig.guide.safe import make_ready
@@ -144,7 +144,7 @@ class Performer:
                 self.operator.tell(str(error))
                 continue
             return lambda: {"value": value}
-        raise RigError(f"no usable answer to '{step.key}'", remedy="start again to resume the run")
+        raise RigError(f"no usable answer to '{step.key}'", remedy=GO_ON)
 
     def _ready(self, _: int, step: Ready) -> Commit:
         make_ready(self.device, self.operator, step.text)
@@ -185,7 +185,12 @@ class Performer:
 
     def _recall(self, _: int, step: Recall) -> Commit:
         oldest = datetime.now(UTC) - timedelta(hours=step.hours)
-        rows = [row.body for row in self.book.journal(kind=step.kind) if row.at_utc >= oldest]
+        same = {r.run_id for r in self.book.runs() if r.versions["device"] == self.device.kind}
+        rows = [
+            row.body
+            for row in self.book.journal(kind=step.kind)
+            if row.at_utc >= oldest and row.run_id in same  # practice tells nothing of a real rig
+        ]
         boot = self.link.boot
         return lambda: {"found": rows[::-1][: step.limit], "boot": boot}
 

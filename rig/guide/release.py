@@ -15,7 +15,7 @@ from rig.calibration import timebase
 from rig.errors import RigError
 from rig.guide.device import Device
 from rig.guide.heights import AGAIN, lights
-from rig.guide.operator import Operator
+from rig.guide.operator import GO_ON, Operator
 from rig.guide.reasons import TEXT
 from rig.guide.safe import make_ready
 from rig.guide.steps import Outcome, Release
@@ -60,7 +60,7 @@ class Releaser:
                 return self._stored(step, raw)
         raise RigError(
             "the interlock did not come to a release",
-            remedy="put right what it named, then start the same command again",
+            remedy=f"put right what it named, {GO_ON}",
         )
 
     def _was_permitted(self) -> bool:

@@ -4,7 +4,6 @@ Because the outcome is on the disk before the script sees it, a run that died is
 running the script again and handing it the journaled outcomes until they are used up.
 """
 
-import json
 import platform
 from collections.abc import Mapping
 from contextlib import suppress
@@ -14,18 +13,37 @@ from typing import Any
 from rig import __version__
 from rig.bench import Bench
 from rig.errors import RigError
-from rig.guide.device import Device
+from rig.guide.device import WORDS, Device
 from rig.guide.operator import Operator
 from rig.guide.performer import Performer
+from rig.guide.plain import plain
+from rig.guide.player import Player
 from rig.guide.script import Script
-from rig.guide.steps import Outcome, Procedure
+from rig.guide.steps import Outcome, Step
+from rig.logbook.records import Run
 from rig.logbook.store import Logbook
 
 STEP, RESUMED, INTERRUPTED = "step", "resumed", "interrupted"
+MISTAKES = (TypeError, ValueError, KeyError, AttributeError)
 
 
 class ScriptChanged(RigError):
     """A resumed run's script no longer yields the steps that the journal holds."""
+
+
+def require_same_rig(run: Run, kind: str) -> None:
+    """Refuse to go on with a run on another kind of rig than it was begun on.
+
+    Raises:
+        RigError: naming both.
+    """
+    began = run.versions.get("device", "")
+    if began != kind:
+        raise RigError(
+            f"run {run.run_id} was begun on {WORDS.get(began, began)}, this is {WORDS[kind]}",
+            remedy=f"resume it {'with' if began == 'virtual' else 'without'} --virtual, or give it "
+            "up with --abandon 'reason'",
+        )
 
 
 @dataclass
@@ -38,7 +56,12 @@ class Runner:
     operator: Operator
 
     def start(self, script: Script, params: Mapping[str, Any]) -> tuple[int, Outcome]:
-        """A new run from the beginning. Gives its number and what the procedure concluded."""
+        """A new run from the beginning. Gives its number and what the procedure concluded.
+
+        Raises:
+            RigError: the script refuses what is asked; then nothing was begun.
+        """
+        script.check(params, self.bench)
         hello = self.device.link.hello
         versions: dict[str, Any] = {
             "bladerig": __version__,
@@ -46,18 +69,22 @@ class Runner:
             "firmware": ".".join(map(str, hello.firmware)) if hello else "",
             "device": self.device.kind,
             "script": script.text,
+            "script_path": str(script.path) if script.own else "",
+            "asked": script.shown(params),
             "bench": self.bench.model_dump(mode="json"),
         }
         run_id = self.book.start_run(script.name, script.sha256, dict(params), versions)
-        return run_id, self._run(run_id, script.begin(params, self.bench), [])
+        return run_id, self._run(run_id, Player(script, params, self.bench), [])
 
     def resume(self, run_id: int, script: Script) -> Outcome:
         """Goes on with an unfinished run exactly where its journal ends.
 
         Raises:
             ScriptChanged: the script differs from the one the run was started with.
+            RigError: it was begun on another kind of rig.
         """
         run = self.book.run(run_id)
+        require_same_rig(run, self.device.kind)
         if run.procedure_hash != script.sha256:
             raise ScriptChanged(
                 f"the procedure '{run.procedure}' has changed since run {run_id} began",
@@ -66,52 +93,53 @@ class Runner:
         done = [row.body for row in self.book.journal(run_id, STEP)]
         self.book.append(RESUMED, {"at_step": len(done)}, run_id)
         bench = Bench.model_validate(run.versions["bench"])
-        return self._run(run_id, script.begin(run.params, bench), done)
+        return self._run(run_id, Player(script, run.params, bench), done)
 
-    def _run(self, run_id: int, procedure: Procedure, done: list[dict[str, Any]]) -> Outcome:
+    def _run(self, run_id: int, player: Player, done: list[dict[str, Any]]) -> Outcome:
         performer = Performer(self.book, run_id, self.device, self.operator)
         try:
-            conclusion = self._drive(performer, procedure, done)
+            self._drive(performer, player, done)
         except BaseException as error:
             performer.disarm()
             told = (
                 "stopped from the keyboard" if isinstance(error, KeyboardInterrupt) else str(error)
             )
+            told = told or type(error).__name__
             with suppress(RigError):  # disk or clock may be the trouble itself: `error` tells
-                body = {"why": told or type(error).__name__}
-                self.book.append(INTERRUPTED, body, run_id)
+                self.book.append(INTERRUPTED, {"why": told}, run_id)
+                if player.gave_up:  # a replay would come to the same end
+                    self.book.end_run(run_id, "abandoned", told)
             raise
         finally:
-            procedure.close()
+            player.close()
         self.book.end_run(run_id, "finished", "the procedure came to its end")
-        return conclusion
+        return player.conclusion
 
-    def _drive(
-        self, performer: Performer, procedure: Procedure, done: list[dict[str, Any]]
-    ) -> Outcome:
+    def _drive(self, performer: Performer, player: Player, done: list[dict[str, Any]]) -> None:
         outcome: Outcome | None = None
         index = 0
-        while True:
-            try:
-                step = next(procedure) if outcome is None else procedure.send(outcome)
-            except StopIteration as end:
-                return dict(end.value or {})
+        while (step := player.next(outcome)) is not None:
             told = plain(step.described())
             if index < len(done):
                 _require_same(index, told, done[index]["step"])
                 outcome = done[index]["outcome"]
             else:
-                commit = performer.perform(index, step)
-                with self.book.transaction():
-                    outcome = plain(dict(commit()))
-                    body = {"index": index, "step": told, "outcome": outcome}
-                    self.book.append(STEP, body, performer.run_id)
+                outcome = self._perform(performer, player, index, step)
             index += 1
 
-
-def plain(value: Any) -> Any:
-    """As it will come back from the journal, so that a resumed script sees the very same."""
-    return json.loads(json.dumps(value, allow_nan=False))
+    def _perform(self, performer: Performer, player: Player, index: int, step: Step) -> Outcome:
+        try:
+            commit = performer.perform(index, step)
+        except MISTAKES as error:
+            fault = player.fault_in_step(error)
+            if fault is None:
+                raise
+            raise fault from error
+        with self.book.transaction():
+            outcome: Outcome = plain(dict(commit()))
+            body = {"index": index, "step": plain(step.described()), "outcome": outcome}
+            self.book.append(STEP, body, performer.run_id)
+        return outcome
 
 
 def _require_same(index: int, told: Any, journaled: Any) -> None:

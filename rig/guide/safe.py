@@ -3,7 +3,7 @@
 from rig.board.wire import Input, Op, Reason, State
 from rig.errors import RigError
 from rig.guide.device import Device
-from rig.guide.operator import Operator
+from rig.guide.operator import GO_ON, Operator
 from rig.guide.reasons import TEXT
 
 LIMIT_S = 300.0
@@ -39,7 +39,7 @@ def make_ready(device: Device, operator: Operator, text: str) -> None:
         if link.clock.now() > end:
             raise RigError(
                 f"the bench was not ready within {LIMIT_S / 60:.0f} minutes: {missing}",
-                remedy="put it right and start the same command again",
+                remedy=f"put it right, {GO_ON}",
             )
         link.wait(0.1)
 

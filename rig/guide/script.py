@@ -2,6 +2,7 @@
 
 import hashlib
 import importlib.util
+import inspect
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
@@ -11,20 +12,48 @@ from typing import Any
 
 from rig.bench import Bench
 from rig.errors import RigError
-from rig.guide.parameters import Parameter
+from rig.guide.parameters import KINDS, Parameter
 from rig.guide.steps import Procedure
 
 
 @dataclass(frozen=True)
 class Script:
-    """A procedure ready to begin; `text` and `sha256` go into the logbook with each run."""
+    """A procedure ready to begin; `text` and `sha256` go into the logbook with each run.
+
+    Attributes:
+        path: its file.
+        address: what to type for it: its name, or the path of somebody's own.
+        own: whether it is somebody's own.
+    """
 
     name: str
     title: str
     text: str
     sha256: str
     parameters: Sequence[Parameter]
+    path: Path
+    address: str
+    own: bool
     _procedure: Callable[[Mapping[str, Any], Bench], Procedure]
+    _check: Callable[[Mapping[str, Any], Bench], None] | None = None
+
+    @property
+    def line(self) -> int:
+        """Where its `procedure` begins."""
+        return self._procedure.__code__.co_firstlineno
+
+    def shown(self, params: Mapping[str, Any]) -> dict[str, str]:
+        """The parameters as a person would type them."""
+        return {p.name: p.shown(params[p.name]) for p in self.parameters if p.name in params}
+
+    def check(self, params: Mapping[str, Any], bench: Bench) -> None:
+        """Refuse what cannot be done, before anything is opened (the script's own `check`).
+
+        Raises:
+            RigError: why, and what to ask for instead.
+        """
+        if self._check is not None:
+            self._check(params, bench)
 
     def begin(self, params: Mapping[str, Any], bench: Bench) -> Procedure:
         """A fresh run of the script's generator."""
@@ -45,38 +74,57 @@ def load(name: str) -> Script:
         RigError: no such procedure, or the file is not one.
     """
     if name in built_in():
-        path = Path(str(files("procedures") / f"{name}.py"))
-    elif name.endswith(".py"):
-        path = Path(name)
-        name = path.stem
-    else:
-        raise RigError(
-            f"no procedure '{name}'",
-            remedy=f"there is {', '.join(built_in())}; your own script is given as ./mine.py",
-        )
-    return _read(name, path)
+        return _read(name, Path(str(files("procedures") / f"{name}.py")), name, own=False)
+    if name.endswith(".py"):
+        return _read(Path(name).stem, Path(name).absolute(), name, own=True)
+    raise RigError(
+        f"no procedure '{name}'",
+        remedy=f"there is {', '.join(built_in())}; your own script is given as ./mine.py",
+    )
 
 
-def _read(name: str, path: Path) -> Script:
+def _read(name: str, path: Path, address: str, own: bool) -> Script:
     try:
         source = path.read_bytes()
         text = source.decode()
     except (OSError, UnicodeDecodeError) as error:
-        raise RigError(
-            f"cannot be read ({error})", where=str(path), remedy="check the path"
-        ) from None
-    module = _execute(path)
+        why = getattr(error, "strerror", None) or str(error)
+        raise RigError(f"cannot be read ({why})", where=address, remedy="check the path") from None
+    module = _execute(path, address)
+    parameters = tuple(getattr(module, "PARAMETERS", ()))
+    _require_procedure(module, parameters, address)
+    title = str(getattr(module, "TITLE", name))
+    return Script(
+        name, title, text, _digest(source), parameters, path, address, own,
+        module.procedure, getattr(module, "check", None),
+    )  # fmt: skip
+
+
+def _require_procedure(module: ModuleType, parameters: Sequence[Any], address: str) -> None:
+    """Refuse a file that holds no procedure as the guide can run it."""
     procedure = getattr(module, "procedure", None)
-    parameters = getattr(module, "PARAMETERS", ())
-    if not callable(procedure) or not all(isinstance(p, Parameter) for p in parameters):
+    if not inspect.isfunction(procedure) or not all(isinstance(p, Parameter) for p in parameters):
         raise RigError(
             "is not a procedure",
-            where=str(path),
+            where=address,
             remedy="it needs a function procedure(params, bench) that yields steps, and may "
             "have PARAMETERS",
         )
-    title = getattr(module, "TITLE", name)
-    return Script(name, title, text, _digest(source), tuple(parameters), procedure)
+    try:
+        inspect.signature(procedure).bind({}, None)
+    except TypeError:
+        raise RigError(
+            f"procedure{inspect.signature(procedure)} takes other arguments",
+            where=f"{address}:{procedure.__code__.co_firstlineno}",
+            remedy="write it as procedure(params, bench)",
+        ) from None
+    for p in parameters:
+        if p.kind not in KINDS or not isinstance(p.default, str | None):
+            raise RigError(
+                f"parameter '{p.name}' is of kind {p.kind!r}, default {p.default!r}",
+                where=address,
+                remedy=f"kinds are {', '.join(KINDS)}; a default is text or None",
+            )
 
 
 def _digest(source: bytes) -> str:
@@ -88,22 +136,24 @@ def _digest(source: bytes) -> str:
     return told.hexdigest()
 
 
-def _execute(path: Path) -> ModuleType:
+def _execute(path: Path, address: str) -> ModuleType:
     spec = importlib.util.spec_from_file_location(f"bladerig_script_{path.stem}", path)
     assert spec is not None and spec.loader is not None  # a .py file always has both
     module = importlib.util.module_from_spec(spec)
     try:
         spec.loader.exec_module(module)
-    except Exception as error:  # any fault of a user's script is told as the user's to mend
-        line = getattr(error, "lineno", None) or _line_in(path, error)
-        place = f"{path}:{line}" if line else str(path)
+    except (Exception, SystemExit) as error:  # any fault of a script is told as its user's to mend
+        line = getattr(error, "lineno", None) or line_in(path, error)
+        place = f"{address}:{line}" if line else address
         raise RigError(
-            f"{type(error).__name__}: {error}", where=place, remedy="mend the script"
+            " ".join(f"{type(error).__name__}: {error}".split()),
+            where=place,
+            remedy="mend the script",
         ) from error
     return module
 
 
-def _line_in(path: Path, error: BaseException) -> int | None:
+def line_in(path: Path, error: BaseException) -> int | None:
     """The last line of `path` that the error passed through."""
     trace, line = error.__traceback__, None
     while trace is not None:

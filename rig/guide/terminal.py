@@ -42,13 +42,13 @@ class TerminalOperator:
         if line is None:
             raise RigError(
                 "the input ended before the run did",
-                remedy="start the same command again to go on where it stopped",
+                remedy="the same command with --resume goes on where it stopped",
             )
         self._lines.popleft()
         return line
 
     def _fresh(self) -> None:
-        """Forget what was typed before the question was on the screen."""
+        """Forget what was typed so far: what comes once the question is shown answers it."""
         while self._source.isatty() and self._lines and self._lines[0] is not None:
             self._lines.popleft()
 
@@ -87,22 +87,22 @@ class TerminalOperator:
 
     def confirm(self, step: Do, hazards: Sequence[str]) -> Callable[[], bool]:
         """Instruction, then the hazards of just this action, then Enter."""
+        self._fresh()
         self._settle()
         self._console.print(Text(f"\n> {step.text}", style="bold"))
         for hazard in hazards:
             self._console.print(Text(f"  ! {hazard}", style="yellow"))
         ready = "understood and done" if hazards else "done"
         self._console.print(f"  Enter when {ready} (Ctrl-C stops safely)")
-        self._fresh()
         return lambda: self.next_line() is not None
 
     def ask(self, step: Ask) -> Callable[[], str | None]:
         """Question with its choices and its default."""
+        self._fresh()
         self._settle()
         choices = f" ({' / '.join(step.choices)})" if step.choices else ""
         default = f" [{step.default}]" if step.default else ""
         self._console.print(Text(f"\n? {step.text}{choices}{default}", style="bold"))
-        self._fresh()
 
         def answer() -> str | None:
             line = self.next_line()

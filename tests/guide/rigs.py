@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -85,6 +86,9 @@ def run(
     return runner.start(script, params)
 
 
-def new_book(folder: Path) -> Logbook:
-    """An empty logbook."""
-    return Logbook.create(folder / "study.logbook", title="study")
+def new_book(folder: Path, hours_ago: float = 0.0) -> Logbook:
+    """An empty logbook; its clock may be late, so that what is written is old."""
+    return Logbook.create(
+        folder / "study.logbook", title="study",
+        now=lambda: datetime.now(UTC) - timedelta(hours=hours_ago),
+    )  # fmt: skip

@@ -6,8 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from rig import bench as benches
+from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.recompute import recompute
+from rig.guide.runner import Runner
+from rig.logbook import Logbook
 from rig.logbook.audit import audit
 from rig.virtual.parameters import TowerTruth
 from tests.guide.rigs import VirtualRig, impact, new_book, run
@@ -133,18 +137,92 @@ def test_an_encoder_wired_backwards_is_named(tmp_path: Path) -> None:
 
 def test_a_tower_that_changed_stops_the_session_until_someone_says_why(tmp_path: Path) -> None:
     dirty = replace(TowerTruth(), friction_ratio=0.09)
-    with new_book(tmp_path) as book:
-        run(book, VirtualRig(boot=1), *impact())
-        run(book, VirtualRig(boot=2, truth=dirty), *impact())
+    with new_book(tmp_path, hours_ago=13) as book:
+        run(book, VirtualRig(), *impact())
+        path = book.path
+    with Logbook.open(path, writable=True) as book:
+        run(book, VirtualRig(truth=dirty), *impact())
         rows = list(book.journal(kind="tower_changed"))
     assert len(rows) == 1 and rows[0].body["reason"] == "oiled the rods"
     assert abs(rows[0].body["change"]) > 0.02
 
 
-def test_empty_drops_of_the_same_session_are_used_again(tmp_path: Path) -> None:
-    rig = VirtualRig()
+def falls(book: Logbook, rig: VirtualRig, bench: Bench | None = None, **given: str) -> int:
+    """How often the carriage fell in a run."""
+    run(book, rig, *impact(**given), bench=bench)
+    return len(rig.tower.truth)
+
+
+def test_empty_drops_hold_for_a_session_though_the_board_is_restarted(tmp_path: Path) -> None:
+    # Opening the port resets most boards; an acceleration does not depend on where counts begin.
     with new_book(tmp_path) as book:
-        run(book, rig, *impact())
-        first = len(rig.tower.truth)
-        run(book, rig, *impact())
-    assert first == 6 and len(rig.tower.truth) == 7
+        assert falls(book, VirtualRig(boot=1)) == 6
+        assert falls(book, VirtualRig(boot=2)) == 1
+        assert falls(book, VirtualRig(boot=3), empty_drops="yes") == 6
+
+
+def test_empty_drops_hold_for_the_bench_as_it_was_stated(tmp_path: Path) -> None:
+    bench = benches.load(None)
+    carriage = bench.tower.carriage.model_copy(update={"mass_kg": 2.1})
+    heavier = bench.model_copy(
+        update={"tower": bench.tower.model_copy(update={"carriage": carriage})}
+    )
+    with new_book(tmp_path) as book:
+        falls(book, VirtualRig())
+        assert falls(book, VirtualRig(), heavier) == 6
+
+
+def test_practice_tells_a_real_rig_nothing(tmp_path: Path) -> None:
+    real, again = VirtualRig(), VirtualRig(boot=2)
+    real.device.kind = again.device.kind = "port"
+    with new_book(tmp_path) as book:
+        assert falls(book, real) == 6
+        assert falls(book, VirtualRig(truth=replace(TowerTruth(), friction_ratio=0.09))) == 6
+        assert not list(book.journal(kind="tower_changed")), "practice has a chart of its own"
+        assert falls(book, again) == 1
+
+
+def test_a_run_that_can_only_fail_again_is_ended_and_a_new_one_uses_the_mended_bench(
+    tmp_path: Path,
+) -> None:
+    bench = benches.load(None)
+    fall = bench.tower.fall.model_copy(update={"highest_a_m_s2": 8.0})
+    wrong = bench.model_copy(update={"tower": bench.tower.model_copy(update={"fall": fall})})
+    with new_book(tmp_path) as book:
+        with pytest.raises(RigError, match=r"0 of 5 empty drops .* then start a new run"):
+            run(book, VirtualRig(), *impact(), bench=wrong)
+        assert not book.unfinished_runs(), "no dead end"
+        _, told = run(book, VirtualRig(), *impact())
+    assert told["drops"][0]["valid"]
+
+
+def test_a_killed_empty_drop_is_told_and_made_again(tmp_path: Path) -> None:
+    rig, seen = VirtualRig(boot=1), list[str]()
+    act = rig.device.hands.act if rig.device.hands else None
+    assert act is not None and rig.device.hands is not None
+
+    def press(hand: str, detail: object) -> float:
+        if hand == "press" and len(rig.tower.truth) == 1:
+            raise KeyboardInterrupt
+        return act(hand, detail)  # type: ignore[arg-type]
+
+    rig.device.hands.act = press  # type: ignore[method-assign]
+    script, params = impact()
+    with new_book(tmp_path) as book:
+        with pytest.raises(KeyboardInterrupt):
+            run(book, rig, script, params)
+        resumed = VirtualRig(boot=2, hook=lambda _, text: seen.append(text))
+        Runner(book, benches.load(None), resumed.device, resumed.operator()).resume(1, script)
+    assert "empty drop 2 was not recorded (the program was stopped after the permit). It is made " \
+        "again." in seen  # fmt: skip
+
+
+def test_every_contact_begins_with_a_still_carriage_and_an_open_guard(tmp_path: Path) -> None:
+    seen: list[str] = []
+    with new_book(tmp_path) as book:
+        run(book, VirtualRig(hook=lambda _, text: seen.append(text)), *impact())
+    contacts = [text for text in seen if "hand lever until the striker rests" in text]
+    assert len(contacts) == 6
+    for text in contacts:
+        still, guard, lower = (text.index(w) for w in ("still", "open the guard", "Lower"))
+        assert still < guard < lower

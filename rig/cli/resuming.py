@@ -1,0 +1,103 @@
+"""Going on with an unfinished run: what it was begun with, and what may not differ from that."""
+
+import os
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from rig.commands import typed
+from rig.errors import RigError
+
+if TYPE_CHECKING:
+    from rig.bench import Bench
+    from rig.guide.script import Script
+    from rig.logbook.records import Run
+
+CALIBRATE = "calibrate_"
+
+
+def command(run: "Run", logbook: Path) -> str:
+    """What to type to go on with a run."""
+    virtual = ("--virtual",) if run.versions.get("device") == "virtual" else ()
+    if run.procedure.startswith(CALIBRATE):
+        channel = run.procedure.removeprefix(CALIBRATE)
+        return typed("bladerig", "calibrate", channel, "--logbook", logbook, "--resume", *virtual)
+    return typed("bladerig", "run", address(run), logbook, "--resume", *virtual)
+
+
+def address(run: "Run") -> str:
+    """What to type for the run's procedure: its name, or the path of somebody's own script."""
+    path = run.versions.get("script_path")
+    if not path:
+        return run.procedure
+    near = os.path.relpath(path)
+    return str(path) if near.startswith("..") else f".{os.sep}{near}"
+
+
+def told(run: "Run") -> str:
+    """`run 3 (drop_impact: energy 5 J, specimen K3; the virtual rig)`."""
+    from rig.guide.device import WORDS
+
+    asked: Mapping[str, Any] = run.versions.get("asked", run.params)
+    settings = ", ".join(f"{name}={value}" for name, value in asked.items() if value != "")
+    kind = run.versions.get("device", "")
+    return f"run {run.run_id} ({run.procedure} {settings}; on {WORDS.get(kind, kind)})"
+
+
+def require_same(run: "Run", script: "Script", given: Mapping[str, str], logbook: Path) -> None:
+    """Refuse settings other than those a run was begun with; those left out are its own.
+
+    Raises:
+        RigError: naming old and new.
+    """
+    from rig.guide.parameters import read_given
+
+    if run.procedure != script.name:
+        raise RigError(
+            f"the unfinished run is {told(run)}, not one of {script.name}",
+            where=str(logbook),
+            remedy=_remedy(run, logbook),
+        )
+    new = read_given(script.parameters, given)
+    other = [name for name, value in new.items() if run.params.get(name) != value]
+    if other:
+        old = script.shown(run.params)
+        wanted = ", ".join(f"{name}={given[name]}" for name in other)
+        began = ", ".join(f"{name}={old.get(name, '')}" for name in other)
+        raise RigError(
+            f"run {run.run_id} is unfinished and was begun with {began}, not {wanted}",
+            where=str(logbook),
+            remedy=_remedy(run, logbook),
+        )
+
+
+def _remedy(run: "Run", logbook: Path) -> str:
+    return f"go on with it: {command(run, logbook)}; or give it up with --abandon 'reason'"
+
+
+def changed(began: "Bench", now: "Bench") -> list[str]:
+    """Keys of the bench that differ from those at a run's beginning (certificates aside)."""
+    aside = ["certificates."]
+    if any(_certified(bench) for bench in (began, now)):  # its scale then is the certificate's
+        aside += ["tower.wire.count_m", "tower.wire.u_count_relative"]
+    old, new = (dict(_flat(bench.model_dump(mode="json"))) for bench in (began, now))
+    return [
+        key
+        for key in sorted(old.keys() | new.keys())
+        if old.get(key) != new.get(key) and not key.startswith(tuple(aside))
+    ]
+
+
+def _certified(bench: "Bench") -> bool:
+    height = bench.certificates.get("height")
+    return height is not None and not height["against"]
+
+
+def _flat(table: Mapping[str, Any], prefix: str = "") -> list[tuple[str, Any]]:
+    found = []
+    for key, value in table.items():
+        if isinstance(value, dict):
+            found += _flat(value, f"{prefix}{key}.")
+        else:
+            found.append((prefix + key, value))
+    return found

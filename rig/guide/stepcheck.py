@@ -1,0 +1,72 @@
+"""What stands against a step of somebody's own script, before anything is done with it."""
+
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
+from difflib import get_close_matches
+from typing import Any
+
+from rig.calibration.certificate import NOTE
+from rig.guide import hazards, steps
+from rig.guide.plain import plain
+from rig.guide.steps import Ask, Note, Step
+from rig.logbook.journal import OWN_KINDS
+from rig.units import UNITS
+
+RESERVED = OWN_KINDS | {
+    "step", "resumed", "interrupted", "line", "permit", "permit_ended", NOTE,
+    "study", "study-order", "study-unsealed",
+}  # fmt: skip
+"""Kinds of journal rows by which the program itself reads a logbook."""
+
+KNOWN = tuple(
+    found for name, found in vars(steps).items()
+    if isinstance(found, type) and issubclass(found, Step) and found is not Step
+)  # fmt: skip
+
+
+def against(step: object) -> str:
+    """Why a yielded thing is no step to be performed; "" when it is one."""
+    if not isinstance(step, KNOWN) or not is_dataclass(step):
+        return f"{step!r} was yielded, which is no step of rig.guide.steps"
+    wrong = [f.name for f in fields(step) if not _fits(getattr(step, f.name), str(f.type))]
+    if wrong:
+        return f"{type(step).__name__}: {wrong[0]}={getattr(step, wrong[0])!r} does not fit"
+    try:
+        plain(step.described())
+    except (TypeError, ValueError) as error:
+        return f"{type(step).__name__}: {error}; a step holds plain, finite values only"
+    return _words(step)
+
+
+def _fits(value: Any, wanted: str) -> bool:
+    """Whether a value is what a step's field holds, as far as its annotation is a plain one."""
+    if "Mapping" in wanted:
+        return isinstance(value, Mapping)
+    if "tuple" in wanted:
+        return isinstance(value, tuple) and all(isinstance(item, str) for item in value)
+    plainly: dict[str, type | tuple[type, ...]] = {
+        "str": str, "bool": bool, "int": int, "float": (int, float),
+    }  # fmt: skip
+    name = wanted.removeprefix("<class '").removesuffix("'>")
+    return name not in plainly or isinstance(value, plainly[name])
+
+
+def _words(step: Step) -> str:
+    """The words that must be known ones."""
+    for key in getattr(step, "hazards", ()):
+        if key not in hazards.LINES:
+            return f"no hazard '{key}'{_near(key, hazards.LINES)}"
+    if isinstance(step, Ask):
+        kinds = ("text", "choice", *UNITS)
+        if step.kind not in kinds:
+            return f"no kind of question '{step.kind}'{_near(step.kind, kinds)}"
+        if step.kind == "choice" and not step.choices:
+            return f"the question '{step.key}' has no choices"
+    if isinstance(step, Note) and step.kind in RESERVED:
+        return f"a note of kind '{step.kind}' is written by the program alone"
+    return ""
+
+
+def _near(word: str, known: Any) -> str:
+    near = get_close_matches(word, known, 1)
+    return f" (did you mean {near[0]}?)" if near else f" (there is {', '.join(known)})"
