@@ -38,6 +38,12 @@ fixture = "pry_jig"
 
 [twist]
 fixture = "twist_jig"
+
+[frame]
+fixture = "cutting_frame"
+
+[frame.drive]
+fitted = false             # true with a motor: the program then permits, your hand starts it
 """
 
 
@@ -46,6 +52,7 @@ FIXTURES = {
     "tower": ("drop_tower", "tower.toml"),
     "pry": ("pry_jig", "jig.toml"),
     "twist": ("twist_jig", "jig.toml"),
+    "frame": ("cutting_frame", "frame.toml"),
 }
 
 
@@ -248,6 +255,60 @@ class TwistJig(_Part):
     twist: TwistLimits
 
 
+class Stroke(_Part):
+    """The carriage's way from near switch to far switch, and the time of a full stroke."""
+
+    length_m: float = Field(gt=0.02, le=2)
+    u_length_m: float = Field(gt=0)
+    min_s: float = Field(ge=0.05, le=16)
+    max_s: float = Field(gt=0, le=16)
+
+    @model_validator(mode="after")
+    def _in_order(self) -> "Stroke":
+        if self.min_s >= self.max_s:
+            raise ValueError("stroke.min_s must be below stroke.max_s")
+        return self
+
+
+class Hung(_Part):
+    """How the blade hangs over the strip."""
+
+    slope_deg: float = Field(gt=0, le=45)
+    clear_m: float = Field(gt=0)
+
+
+class Strip(_Part):
+    """What the frame can cut, and how much of it one cut takes."""
+
+    fresh_length_m: float = Field(gt=0)
+    width_m: float = Field(gt=0)
+    thickest_m: float = Field(gt=0)
+
+
+class Drive(_Part):
+    """The carriage's motor, if there is one."""
+
+    fitted: bool
+    stroke_s: float = Field(gt=0)
+    clutch_n: float = Field(gt=0)
+
+
+class CuttingFrame(_Part):
+    """The frame that draws a blade through media, stroke by stroke."""
+
+    fixture: str
+    stroke: Stroke
+    blade: Hung
+    media: Strip
+    drive: Drive
+
+    @model_validator(mode="after")
+    def _in_order(self) -> "CuttingFrame":
+        if not self.stroke.min_s < self.drive.stroke_s < self.stroke.max_s:
+            raise ValueError("drive.stroke_s must lie within stroke.min_s and stroke.max_s")
+        return self
+
+
 class Bench(_Part):
     """Everything the measurements need to know of the rig.
 
@@ -262,6 +323,7 @@ class Bench(_Part):
     cell: Cell = Cell(serial="cell 1", mounted="arm", capacity_n=200.0, sensitivity_mv_v=2.0)
     pry: PryJig
     twist: TwistJig
+    frame: CuttingFrame
     certificates: dict[str, Any] = Field(default_factory=dict)
 
 
