@@ -81,6 +81,7 @@ def _trial(
             "rate_deg_s": (limits.rate_low_deg_s + limits.rate_high_deg_s) / 2,
         },
         hazards=("shards", "stored"),
+        guarded=True,
         after="Let the arm back to its zero mark. Hands off.",
         after_hand="unload",
     )

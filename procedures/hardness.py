@@ -66,7 +66,7 @@ def _piece(specimen: str, count: int) -> Passage[dict[str, Any]]:
         "Thickness where you will read, like 3 mm", key="thickness", kind="length"
     )
     surface = yield Ask(
-        "Is the surface there flat, or round (hollow ground counts as round)?",
+        "Is the surface there flat, or round like a rod? (Hollow ground: read on a flat instead)",
         key="surface", kind="choice", choices=("flat", "round"), default="flat",
     )  # fmt: skip
     diameter = None

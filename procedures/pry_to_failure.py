@@ -122,6 +122,7 @@ def _trial(
         hand="pry",
         detail={"side": side},
         hazards=("shards", "stored"),
+        guarded=True,
         after="Let the arm back slowly until it pulls no more. Hands off.",
         after_hand="unload",
     )  # fmt: skip

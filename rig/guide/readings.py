@@ -13,6 +13,7 @@ from rig.guide import hazards
 from rig.guide.device import Device
 from rig.guide.operator import Operator
 from rig.guide.release import EXCHANGES_USED
+from rig.guide.safe import make_ready
 from rig.guide.steps import Do, Outcome, Read, Record
 from rig.guide.watch import Watch
 from rig.logbook.store import Logbook
@@ -83,6 +84,8 @@ class Reader:
 
         The raw bytes are kept however it ends; a line lost on the way is told in the outcome.
         """
+        if step.guarded:
+            make_ready(self.device, self.operator, "Close the shield.")
         self._confirm(step)
         link = self.device.link
         boot, ended = link.boot, ""

@@ -130,7 +130,8 @@ class Record(Step):
 
     `torque` and `angle` are scales (`rig.measure.scales`) for the live read-out and for `stop`
     (see `rig.guide.watch`); the result is computed from the raw frames. `after` is what to do
-    when it has stopped, until the torque stays below `rest_nm`.
+    when it has stopped, until the torque stays below `rest_nm`. `guarded`: not before guard and
+    e-stop are closed.
     Outcome: `raw_id`, `ended` (what stopped it, or UNSEEN when the line was lost), `boot`,
     `time_base`.
     """
@@ -148,6 +149,7 @@ class Record(Step):
     hazards: tuple[str, ...] = ()
     after: str = ""
     after_hand: str = ""
+    guarded: bool = False
 
 
 @dataclass(frozen=True)
