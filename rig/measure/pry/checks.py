@@ -7,6 +7,7 @@ import numpy as np
 
 from rig.board.wire import ANGLE_SUM, CHANNELS, LOAD_LIMITS, TICK_HZ, Kind, LoadFault
 from rig.measure.budget import Measurand, Reason
+from rig.measure.pry.common import drift_nm
 from rig.measure.pry.facts import ArmRecord, Asked, PryFacts
 from rig.measure.pry.motion import Motion
 from rig.measure.pry.trial import Trial
@@ -83,11 +84,11 @@ def motion_reasons(
     made: Motion, record: ArmRecord, facts: PryFacts, asked: Asked
 ) -> tuple[Reason, ...]:
     """What the motion shows before anything is made of it."""
-    return (*_saturated(record, made), *_reversed(made, facts), *_stuck_angle(made),
+    return (*saturated(record, made), *_reversed(made, facts), *stuck_angle(made),
             *_swept(made, facts, asked), *_start(made, facts))  # fmt: skip
 
 
-def _saturated(record: ArmRecord, made: Motion) -> Iterator[Reason]:
+def saturated(record: ArmRecord, made: Motion) -> Iterator[Reason]:
     at_limit = int(np.isin(record.codes, LOAD_LIMITS).sum())
     same = _longest_run(record.codes)
     if not at_limit and same < SAME_CODES:
@@ -115,7 +116,7 @@ def _reversed(made: Motion, facts: PryFacts) -> Iterator[Reason]:
         yield Reason("reversed_angle", text, float(turned.min()), 0.0, "rad")
 
 
-def _stuck_angle(made: Motion) -> Iterator[Reason]:
+def stuck_angle(made: Motion) -> Iterator[Reason]:
     turned, risen = float(np.ptp(made.angle_rad)), float(made.net_nm.max())
     if turned < STILL_RAD and risen > 0:
         text = f"the arm's angle stood still ({math.degrees(turned):.2f}°): check the sensor"
@@ -164,13 +165,19 @@ def _kinds(found: Trial) -> Iterator[Reason]:
 
 
 def _drift(found: Trial, record: ArmRecord, facts: PryFacts) -> Iterator[Reason]:
+    yield from drift(record, found.made.code_nm, found.loaded.peak_nm,
+                     facts.limits.drift_limit_share)  # fmt: skip
+
+
+def drift(
+    record: ArmRecord, code_nm: float, peak_nm: float, share_limit: float
+) -> Iterator[Reason]:
+    """Zero moved too far, or was not read."""
+    moved, limit = drift_nm(record, code_nm), share_limit * peak_nm
     if record.zero_after is None:
         yield Reason("zero_not_read", "zero was not read after the trial")
-        return
-    moved = abs(record.zero_after.value - record.zero.value) * abs(found.made.slope_nm)
-    limit = facts.limits.drift_limit_share * found.loaded.peak_nm
-    if moved > limit:
-        share = moved / found.loaded.peak_nm
+    elif moved > limit:
+        share = moved / peak_nm
         text = f"zero moved by {moved * 1e3:.1f} mN.m over the trial ({share:.1%} of the peak)"
         yield Reason("drift", text, moved, limit, "N.m")
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,6 +41,25 @@ class Limits:
     stop_rad: float
     drift_limit_share: float
     under_read_limit_share: float
+
+
+class Lever(Protocol):
+    """What a motion of the arm is read with."""
+
+    @property
+    def torque(self) -> Scale:
+        """N.m of code less zero code."""
+        ...
+
+    @property
+    def angle(self) -> Scale:
+        """Rad of the sum of conversions, from the arm's zero mark."""
+        ...
+
+    @property
+    def sweep(self) -> Sweep:
+        """What the arm carries besides the specimen."""
+        ...
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rig.board.wire import TICK_HZ
-from rig.measure.pry.facts import ArmRecord, PryFacts
+from rig.measure.pry.facts import ArmRecord, Lever
 from rig.measure.pry.sweep import Sweep
 from rig.measure.scales import Scale
 
@@ -89,7 +89,7 @@ class Motion:
         angle_rad: arm angle over the same stretch as each torque, shape (n,).
         period_s: median conversion period.
         turning: the arm's angle in time.
-        slope_nm: N.m of one code near zero; turns codes of zero into torque.
+        code_nm: torque of one code near zero.
     """
 
     at_s: Array
@@ -98,7 +98,7 @@ class Motion:
     angle_rad: Array
     period_s: float
     turning: Turning
-    slope_nm: float
+    code_nm: float
 
     def rate_rad_s(self) -> Array:
         """Rate of turn over two periods to either side, shape (n,)."""
@@ -118,7 +118,7 @@ def middle_zero(record: ArmRecord) -> float:
     return record.zero.value if after is None else (record.zero.value + after.value) / 2
 
 
-def motion(record: ArmRecord, facts: PryFacts, direction: int, late: float = 0.0) -> Motion | None:
+def motion(record: ArmRecord, facts: Lever, direction: int, late: float = 0.0) -> Motion | None:
     """Torque and angle of a record; None when there are too few samples.
 
     Args:
@@ -140,7 +140,7 @@ def motion(record: ArmRecord, facts: PryFacts, direction: int, late: float = 0.0
     angle = found.mean(start[inside], end[inside])
     raw = direction * facts.torque.value(record.codes[inside] - middle_zero(record))
     near = facts.torque.value([-1.0, 1.0])
-    made = Motion(at_s[inside], raw, raw, angle, period, found, float(near[1] - near[0]) / 2)
+    made = Motion(at_s[inside], raw, raw, angle, period, found, abs(float(near[1] - near[0])) / 2)
     return replace(made, net_nm=raw - arm_alone(facts.sweep, made, direction))
 
 

@@ -2,13 +2,14 @@
 
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from rig.measure.budget import Input, Reason
+from rig.measure.budget import Reason
 from rig.measure.pry.checks import record_reasons
-from rig.measure.pry.facts import ArmRecord, Limits, PryFacts
+from rig.measure.pry.facts import ArmRecord
 from rig.measure.pry.motion import SETTLING, STEADY_RAD_S, Array, Motion, motion, rates
 from rig.measure.pry.sweep import HIGHEST_DEGREE, NOTHING, WORTH, Sweep
 from rig.measure.scales import Scale
@@ -32,7 +33,7 @@ def no_load_sweep(
         the keys of `Sweep.to_dict`, with "measurands" (none), "reasons" and "figures".
     """
     reasons = list(record_reasons(record))
-    made = _motion(record, torque, angle)
+    made = motion(record, _Bare(torque, angle), 1)
     if made is None:
         reasons.append(Reason("record_short", "the record is too short"))
         return _told(NOTHING, reasons, {})
@@ -85,12 +86,13 @@ def _fit(x: Array, sign: Array, y: Array, degree: int) -> tuple[Array, float, fl
     return np.asarray(found if both else np.append(found, 0.0)), scatter, u
 
 
-def _motion(record: ArmRecord, torque: Scale, angle: Scale) -> Motion | None:
-    far = math.inf
-    limits = Limits(far, far, 0.0, far, 0.0, far, far, far, far, far, far)
-    exact = Input("time_base", 1.0, 0.0)
-    facts = PryFacts(torque, angle, NOTHING, Input("arm", 1.0, 0.0), 0.0, exact, limits)
-    return motion(record, facts, 1)
+@dataclass(frozen=True)
+class _Bare:
+    """The arm read as it is."""
+
+    torque: Scale
+    angle: Scale
+    sweep: Sweep = NOTHING
 
 
 def _told(sweep: Sweep, reasons: list[Reason], figures: Mapping[str, float]) -> dict[str, Any]:

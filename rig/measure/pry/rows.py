@@ -4,17 +4,12 @@ import math
 from dataclasses import dataclass
 
 from rig.measure.budget import Input, rectangular
+from rig.measure.pry import common
 from rig.measure.pry.facts import ArmRecord, PryFacts
 from rig.measure.pry.motion import U_DELAY
 from rig.measure.pry.scatter import LEFT_SHARE
 from rig.measure.pry.straight import Straight
 from rig.measure.pry.trial import Trial
-from rig.measure.scales import Scale
-
-# A certificate's point error is mostly what a curve of few figures cannot follow: a smooth bow. Two
-# readings share it when they are close; they have errors of their own from about two fifths of
-# the calibrated range on (found with tests/measure/pry/coverage.py).
-ALIKE_SHARE = 0.4
 
 
 @dataclass(frozen=True)
@@ -32,29 +27,17 @@ class Rows:
         return [scale, self.torque_point(), self.align(), self.zero(), self.no_load()]
 
     def torque_point(self) -> Input:
-        """The certificate's point error; near zero, where every reading starts, it goes to none."""
-        scale = self.facts.torque
-        u = min(scale.u_absolute, _apart(scale, self.found.loaded.peak_nm))
-        return Input("torque_point", 0.0, u, scale.dof, scale.source, scale.unit)
+        """The torque certificate's point error at the peak."""
+        return common.torque_point(self.facts.torque, self.found.loaded.peak_nm)
 
     def align(self) -> Input:
-        """The pull is off the square by some angle phi: torque is F L cos(phi)."""
-        u = self.facts.u_align_rad
-        # phi normal with u: 1 - phi^2/2 has mean 1 - u^2/2 and standard deviation u^2/sqrt(2).
-        source = f"pull within {math.degrees(u):.2g} degrees of the square"
-        return Input("align", 1 - u * u / 2, u * u / math.sqrt(2), math.inf, source, "1")
+        """Pull off the square."""
+        return common.align(self.facts.u_align_rad)
 
     def zero(self) -> Input:
-        """Zero moved evenly from before to after; its middle was taken off."""
-        slope = abs(self.found.made.slope_nm)
-        before, after = self.record.zero, self.record.zero_after
-        if after is None:
-            limit = self.facts.limits.drift_limit_share * self.found.loaded.peak_nm
-            return rectangular("zero", 0.0, limit, "not read after: the bench's limit", "N.m")
-        half = abs(after.value - before.value) / 2 * slope
-        read = math.hypot(before.u, after.u) / 2 * slope
-        source = "zero code before and after: half of its drift, and scatter"
-        return Input("zero", 0.0, math.hypot(half / math.sqrt(3), read), math.inf, source, "N.m")
+        """Drift and scatter of zero."""
+        limit = self.facts.limits.drift_limit_share * self.found.loaded.peak_nm
+        return common.zero(self.record, self.found.made.code_nm, limit)
 
     def no_load(self) -> Input:
         """The arm alone."""
@@ -109,15 +92,7 @@ class Rows:
 
     def angle_between(self, name: str, span_rad: float, source: str) -> Input:
         """A difference of two arm angles."""
-        scale = self.facts.angle
-        return Input(
-            name, span_rad, self.u_between(span_rad), scale.dof, f"{source}; {scale.source}", "rad"
-        )
-
-    def u_between(self, span_rad: float) -> float:
-        """Standard uncertainty of a difference of two arm angles."""
-        scale = self.facts.angle
-        return math.hypot(scale.u_relative * span_rad, _apart(scale, span_rad))
+        return common.angle_between(self.facts.angle, name, span_rad, source)
 
     def bow(self, name: str, reach_rad: float) -> Input:
         """How far an angle scale's bow bends a straight line carried on by `reach_rad`.
@@ -126,14 +101,13 @@ class Rows:
         errors, sqrt(3) u/l^2 for errors alike over a length l (Gaussian correlation).
         """
         scale = self.facts.angle
-        share = reach_rad / _alike(scale)
+        share = reach_rad / common.alike(scale)
         u = scale.u_absolute * min(1.0, math.sqrt(3) / 2 * share**2)
         return Input(name, 0.0, u, scale.dof, f"bow of the angle scale; {scale.source}", "rad")
 
     def angle_gain(self, span_rad: float) -> Input:
         """True over shown angle across a stretch, a factor near one."""
-        u = self.u_between(span_rad) / span_rad
-        return Input("angle_gain", 1.0, u, self.facts.angle.dof, self.facts.angle.source, "1")
+        return common.angle_gain(self.facts.angle, span_rad)
 
     def torque_slope(self, line: Straight) -> list[Input]:
         """What bends the slope of torque over angle."""
@@ -141,21 +115,10 @@ class Rows:
         span = line.span_rad
         alone = self.facts.sweep.u_nm * math.sqrt(2) / span
         torques = line.slope * span
-        bow = _apart(self.facts.torque, torques) / span
+        bow = common.apart(self.facts.torque, torques) / span
         return [
             scale,
             self.align(),
             Input("no_load_slope", 0.0, alone, math.inf, "no-load sweep", "N.m/rad"),
             Input("torque_bow", 0.0, bow, scale.dof, scale.source, "N.m/rad"),
         ]
-
-
-def _apart(scale: Scale, difference: float) -> float:
-    """Standard deviation by which the point errors of two readings so far apart differ."""
-    share = difference / _alike(scale)
-    return scale.u_absolute * math.sqrt(2 * (1 - math.exp(-(share**2) / 2)))
-
-
-def _alike(scale: Scale) -> float:
-    """How far apart readings share their point error: certificates reach to either side."""
-    return ALIKE_SHARE * 2 * scale.high
