@@ -1,0 +1,90 @@
+"""The strokes of one stretch, told apart from the board's totals. Pure.
+
+The board counts since its boot and is never set to zero. A stretch begins at what the totals were
+then, so a lost line or a program that was killed loses no stroke made in the same boot: the totals
+hold it. Another boot begins anew; what was seen of the old one is kept, and what happened unseen
+between the two only a person can tell.
+"""
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+COUNTED = "counted"
+REJECTS = ("partial", "too_fast", "too_slow", "both_closed", "wrong_order", "stuck")
+WORDS = {
+    "partial": "turned back before the far switch",
+    "too_fast": "too fast",
+    "too_slow": "too slow",
+    "both_closed": "both switches closed at once",
+    "wrong_order": "switches in the wrong order",
+    "stuck": "a switch stuck",
+}
+"""What each kind of rejected stroke means."""
+
+BITS = {COUNTED: 28, **dict.fromkeys(REJECTS, 14)}
+"""Totals on the wire are counted modulo these powers of two."""
+
+
+@dataclass(frozen=True)
+class Tally:
+    """What one stretch amounts to.
+
+    Attributes:
+        boot: of the board that counts now.
+        base, last: its totals when the stretch (or this boot's part of it) began, and when last
+            seen.
+        kept: strokes of boots before this one.
+    """
+
+    boot: int
+    base: Mapping[str, int]
+    last: Mapping[str, int]
+    kept: Mapping[str, int] = field(default_factory=dict)
+
+    @classmethod
+    def begin(cls, boot: int, totals: Mapping[str, int]) -> "Tally":
+        """A stretch begins: nothing counted yet."""
+        own = {key: totals[key] for key in BITS}
+        return cls(boot, own, own)
+
+    def seen(self, totals: Mapping[str, int]) -> "Tally":
+        """The same boot's totals now."""
+        return Tally(self.boot, self.base, {key: totals[key] for key in BITS}, self.kept)
+
+    def restarted(self, boot: int, totals: Mapping[str, int]) -> "Tally":
+        """Another boot: what was seen of the old one is kept."""
+        began = Tally.begin(boot, totals)
+        return Tally(boot, began.base, began.last, self.strokes)
+
+    @property
+    def strokes(self) -> dict[str, int]:
+        """Strokes of the stretch so far, counted and rejected, by name."""
+        return {key: self.kept.get(key, 0) + self._gone(key) for key in BITS}
+
+    @property
+    def counted(self) -> int:
+        """Full strokes."""
+        return self.strokes[COUNTED]
+
+    @property
+    def rejected(self) -> dict[str, int]:
+        """Rejected ones that there were, by reason."""
+        return {key: number for key in REJECTS if (number := self.strokes[key])}
+
+    def _gone(self, key: str) -> int:
+        return (self.last[key] - self.base[key]) % (1 << BITS[key])
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain data, as journaled."""
+        return asdict(self)
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> "Tally":
+        """What `to_dict` wrote."""
+        return cls(data["boot"], data["base"], data["last"], data["kept"])
+
+
+def told(rejected: Mapping[str, int]) -> str:
+    """The rejected strokes in words: `2 too fast, 1 turned back before the far switch`."""
+    return ", ".join(f"{number} {WORDS[key]}" for key, number in rejected.items())
