@@ -7,9 +7,11 @@ from typing import Any
 
 from rig.calibration.certificate import NOTE
 from rig.guide import hazards, steps
+from rig.guide.measures import MEASURES
 from rig.guide.plain import plain
-from rig.guide.steps import Ask, Note, Step
+from rig.guide.steps import Ask, Measure, Note, Read, Step
 from rig.logbook.journal import OWN_KINDS
+from rig.measure.reading import KINDS
 from rig.units import UNITS
 
 RESERVED = OWN_KINDS | {
@@ -62,6 +64,10 @@ def _words(step: Step) -> str:
             return f"no kind of question '{step.kind}'{_near(step.kind, kinds)}"
         if step.kind == "choice" and not step.choices:
             return f"the question '{step.key}' has no choices"
+    if isinstance(step, Measure) and step.measurand not in MEASURES:
+        return f"nothing measures '{step.measurand}'{_near(step.measurand, MEASURES)}"
+    if isinstance(step, Read) and step.channel not in KINDS:
+        return f"no channel '{step.channel}'{_near(step.channel, KINDS)}"
     if isinstance(step, Note) and step.kind in RESERVED:
         return f"a note of kind '{step.kind}' is written by the program alone"
     return ""
