@@ -8,11 +8,11 @@ blades and 91 % with five. For complete log-normal lives the fall is, exactly,
 
 with t Student's ratio, so c = N ln(1 + t_dof^2 / dof) gives the t interval itself. In simulations
 with both families, probes 10 to 50 % apart and up to a half of the edges still sharp, the same c
-held the truth in 94 to 97 % of studies from five blades a group on, for medians, geometric means and
-ratios of medians (tests/bench/life.py counts medians and ratios anew); for the 10 % quantile in 95
-to 99 %. Where the probes stand much further apart than the lives scatter, or with three blades, it
-errs to the wide side. A parametric bootstrap was not taken: with so few blades it starts from a
-scatter that may be nought.
+held the truth in 94 to 97 % of studies from five blades a group on, for medians, geometric means,
+and ratios of medians (tests/bench/life.py counts these anew but for the means); for the 10 %
+quantile in 95 to 99 %. Where probes stand much further apart than lives scatter, or with three
+blades, it errs to the wide side. A parametric bootstrap was not taken: with so few blades it starts
+from a scatter that may be nought.
 """
 
 import math
