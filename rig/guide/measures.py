@@ -13,7 +13,7 @@ from rig.board.samples import Capture, capture
 from rig.board.wire import Event, Output
 from rig.calibration import angle, height, load
 from rig.errors import RigError
-from rig.guide import jigs
+from rig.guide import edges, jigs
 from rig.measure.budget import Input
 from rig.measure.drop import evaluate_drop
 from rig.measure.facts import Asked, DropFacts, DropRecord, contact_height, gate_ticks
@@ -121,6 +121,8 @@ MEASURES: dict[str, Callable[[bytes, Settings], dict[str, Any]]] = {
     "no_load_sweep": jigs.sweep,
     "pry": jigs.pry,
     "hardness": hardness,
+    "edge_life": edges.edge_life,
+    "severing_force": edges.severing_force,
     "load_calibration": lambda _, settings: load.calibrate(settings),
     "angle_calibration": lambda _, settings: angle.calibrate(settings),
     "height_calibration": lambda _, settings: height.calibrate(settings),

@@ -1,0 +1,31 @@
+"""Settings of a cuts test or of a sharpness probe -> stored result."""
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from rig.measure.edge_life import Cutting, Probed, evaluate_edge_life
+from rig.measure.life import Probe, StopRule
+from rig.measure.severing import Gauge, evaluate_severing
+
+Settings = Mapping[str, Any]
+
+
+def severing_force(_: bytes, settings: Settings) -> dict[str, Any]:
+    """Readings typed in. Settings: `readings_n`, `gauge`."""
+    return evaluate_severing(settings["readings_n"], Gauge(**settings["gauge"])).to_dict()
+
+
+def edge_life(_: bytes, settings: Settings) -> dict[str, Any]:
+    """Probes of one edge. Settings: `probes`, `rule`, `cuts`, `rejected`, `forces`, `accepted`."""
+    probes = [probed(told) for told in settings["probes"]]
+    forces = tuple((float(cuts), float(force)) for cuts, force in settings["forces"])
+    cutting = Cutting(settings["cuts"], settings["rejected"], forces)
+    rule = StopRule(**settings["rule"])
+    return evaluate_edge_life(probes, rule, cutting, settings["accepted"])
+
+
+def probed(told: Settings) -> Probed:
+    """One probe as the procedure keeps it."""
+    probe = Probe(told["cuts"], tuple(told["passed"]), told["force_n"])
+    return Probed(probe, told["u_n"], math.inf if told["dof"] is None else told["dof"])
