@@ -2,10 +2,18 @@
 
 import re
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
 
 from rig import tables
 from rig.tables import FileFaults
@@ -23,9 +31,9 @@ name = "my bench"
 [tower]
 fixture = "drop_tower"
 
-[tower.carriage]           # weigh yours: energy goes straight with this mass
-mass_kg = 2.000
-u_mass_kg = 0.003
+[tower.carriage]           # until both stand here (take the # away) every drop is an indication
+# mass_kg = 2.000          # weigh yours with striker, rod and flag: energy goes straight with it
+# u_mass_kg = 0.003        # how sure: the scale, and the catch cable that half hangs on it
 
 [cell]                     # the load cell: its own number goes on every certificate
 serial = "cell 1"
@@ -47,6 +55,11 @@ fitted = false             # true with a motor: the program then permits, your h
 """
 
 
+UNWEIGHED = (
+    "the carriage is not weighed: weigh it, and write mass_kg and u_mass_kg under [tower.carriage] "
+    "in bench.toml"
+)
+
 # Part of the bench file: the fixture folder of its usual design, and the file in there.
 FIXTURES = {
     "tower": ("drop_tower", "tower.toml"),
@@ -58,6 +71,28 @@ FIXTURES = {
 
 class _Part(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _plain_numbers(cls, value: Any, info: ValidationInfo) -> Any:
+        """`true` is no mass, and "2.0" in quotes is no number."""
+        wanted = str(cls.model_fields[info.field_name or ""].annotation)
+        if isinstance(value, bool | str) and re.search(r"\b(float|int)\b", wanted):
+            told = str(value).lower() if isinstance(value, bool) else repr(value)
+            raise ValueError(f"{told} is not a number; {tables.NUMBER}")
+        return value
+
+    @model_validator(mode="after")
+    def _sure_enough(self) -> Self:
+        """An uncertainty is a small part of what it is the uncertainty of."""
+        for name, u in self:
+            value = getattr(self, name.removeprefix("u_"), None)
+            if name.startswith("u_") and isinstance(value, float) and u > value / 2 > 0:
+                raise ValueError(
+                    f"{name} = {u:g} is more than half of {name.removeprefix('u_')} = {value:g}; "
+                    "it is the standard uncertainty, in the same unit"
+                )
+        return self
 
 
 class Site(_Part):
@@ -76,10 +111,28 @@ class Travel(_Part):
 
 
 class Carriage(_Part):
-    """What falls."""
+    """What falls; `weighed` says whether its mass is the bench's own, and not the design's.
+
+    The program works that out when it reads the file; the file cannot state it.
+    """
 
     mass_kg: float = Field(gt=0.1, le=20)
     u_mass_kg: float = Field(gt=0)
+    weighed: bool = False
+
+    @property
+    def against(self) -> tuple[str, ...]:
+        """Why energies are no more than an indication; empty when they count."""
+        return () if self.weighed else (UNWEIGHED,)
+
+    @model_validator(mode="after")
+    def _well_weighed(self) -> Self:
+        if self.u_mass_kg > 0.05 * self.mass_kg:
+            raise ValueError(
+                f"u_mass_kg = {self.u_mass_kg:g} is more than a twentieth of mass_kg = "
+                f"{self.mass_kg:g}; weigh the carriage on a better scale"
+            )
+        return self
 
 
 class Wire(_Part):
@@ -346,30 +399,71 @@ def load(path: Path | None) -> Bench:
     return _checked(told, text, str(path))
 
 
+def weighed(bench: Bench) -> Bench:
+    """The bench with its carriage taken as weighed.
+
+    That is so on the virtual rig, whose true mass is drawn around the stated one.
+    """
+    carriage = bench.tower.carriage.model_copy(update={"weighed": True})
+    tower = bench.tower.model_copy(update={"carriage": carriage})
+    return bench.model_copy(update={"tower": tower})
+
+
 def _checked(told: dict[str, Any], text: str, name: str) -> Bench:
-    if "certificates" in told:
-        place = tables.place(("certificates",), text, name)
-        raise FileFaults([f"{place}: cannot be stated; run bladerig calibrate"])
+    faults = [*_unstatable(told, text, name)]
+    carriage = _carriage(told)
     for part, usual in FIXTURES.items():
         own = told.get(part, {} if part != "tower" else None)
         if isinstance(own, dict):
-            told = told | {part: _over(_fixture(part, usual, own, name, text), own)}
-    return tables.validate(Bench, told, text, name)
+            design, wrong = _fixture(part, usual, own, name, text)
+            faults += wrong
+            told = told | {part: _over(design, own)}
+    try:
+        bench = tables.validate(Bench, told, text, name)
+    except FileFaults as error:
+        faults += error.faults
+    if faults:
+        raise FileFaults(sorted(faults, key=tables.line))
+    return weighed(bench) if carriage.keys() >= {"mass_kg", "u_mass_kg"} else bench
+
+
+def _carriage(told: dict[str, Any]) -> dict[str, Any]:
+    """What the file itself says of the carriage."""
+    tower = told.get("tower")
+    carriage = tower.get("carriage") if isinstance(tower, dict) else None
+    return carriage if isinstance(carriage, dict) else {}
+
+
+def _unstatable(told: dict[str, Any], text: str, name: str) -> Iterator[str]:
+    """Takes out what only the program may put in, with a fault for each."""
+    if told.pop("certificates", None) is not None:
+        place = tables.place(("certificates",), text, name)
+        yield f"{place}: cannot be stated; run bladerig calibrate"
+    if _carriage(told).pop("weighed", None) is not None:
+        place = tables.place(("tower", "carriage", "weighed"), text, name)
+        yield f"{place}: cannot be stated; write mass_kg and u_mass_kg"
 
 
 def _fixture(
     part: str, usual: tuple[str, str], own: dict[str, Any], name: str, text: str
-) -> dict[str, Any]:
+) -> tuple[dict[str, Any], list[str]]:
+    """The design of a part; for one that is not there the usual one, with the fault."""
     folder, design_file = usual
-    wanted = str(own.get("fixture", folder))
-    file = fixtures_folder() / wanted / design_file
-    design = tomllib.loads(file.read_text(encoding="utf-8")) if _is_name(wanted, file) else {}
+    wanted, faults = own.get("fixture", folder), []
+    design = _design(wanted, design_file)
     if design.get("kind") != folder:
         there = ", ".join(_designs(folder, design_file))
         place = tables.place((part, "fixture"), text, name)
-        raise FileFaults([f"{place}: no fixture '{wanted}'; there is {there}"])
+        faults.append(f"{place}: no fixture {wanted!r}; there is {there}")
+        design = _design(folder, design_file)
     design["fixture"] = design.pop("kind")
-    return design
+    return design, faults
+
+
+def _design(wanted: object, design_file: str) -> dict[str, Any]:
+    """What a fixture's folder says; empty when there is no such folder."""
+    file = fixtures_folder() / str(wanted) / design_file
+    return tomllib.loads(file.read_text(encoding="utf-8")) if _is_name(str(wanted), file) else {}
 
 
 def _is_name(wanted: str, file: Path) -> bool:

@@ -13,6 +13,8 @@ from pydantic import BaseModel, ValidationError
 
 from rig.errors import RigError
 
+NUMBER = "write it like 2.000, with a point, without quotes and without a unit"
+
 Keys = tuple[str, ...]
 M = TypeVar("M", bound=BaseModel)
 
@@ -39,7 +41,24 @@ def read(path: Path, missing: str) -> tuple[dict[str, Any], str]:
     except (OSError, UnicodeDecodeError) as error:
         raise FileFaults([f"{path}: cannot be read ({error}); check the file"]) from None
     except tomllib.TOMLDecodeError as error:
-        raise FileFaults([f"{path}: {error}; each line is like  key = value"]) from None
+        raise FileFaults([_not_toml(path, text, str(error))]) from None
+
+
+def _not_toml(path: Path, text: str, said: str) -> str:
+    """What the reader of TOML said, with the line and with what to do."""
+    at = re.search(r" \(at line (\d+), column \d+\)", said)
+    if at is None:  # at the end of the file
+        return f"{path}: {said}; each line is like  key = value"
+    number, what = int(at[1]), said.replace(at[0], "")
+    there = text.splitlines()[number - 1 : number]
+    shown = there[0].strip() if there else ""
+    if re.search(r"=\s*[+-]?\d+,\d", shown):
+        what, remedy = "a decimal comma", "write the number with a point"
+    elif "twice" in what or "overwrite" in what.lower():
+        what, remedy = "stands here for the second time", "keep one and put all of it there"
+    else:
+        remedy = "each line is like  key = value"
+    return f"{path}:{number}: {shown}: {what}; {remedy}"
 
 
 def validate(model: type[M], told: dict[str, Any], text: str, name: str) -> M:
@@ -51,7 +70,7 @@ def validate(model: type[M], told: dict[str, Any], text: str, name: str) -> M:
     try:
         return model.model_validate(told)
     except ValidationError as error:
-        raise FileFaults(sorted(_faults(model, error, text, name), key=_line)) from None
+        raise FileFaults(sorted(_faults(model, error, text, name), key=line)) from None
 
 
 def place(keys: Keys, text: str, name: str) -> str:
@@ -87,7 +106,7 @@ def _table(title: str, *, many: bool, seen: dict[Keys, int]) -> Keys:
     return keys
 
 
-def _line(fault: str) -> tuple[int, str]:
+def line(fault: str) -> tuple[int, str]:
     """Sort key: faults in the order of the file."""
     number = re.search(r":(\d+): ", fault)
     return (int(number[1]) if number else 0, fault)
@@ -108,10 +127,15 @@ def _faults(model: type[BaseModel], error: ValidationError, text: str, name: str
         elif kind == "value_error":
             yield f"{where}: {fault['ctx']['error']}"
         else:
-            yield f"{where}: {value!r} {_plain(kind, fault.get('ctx', {}))}"
+            unit = UNITS.get(keys[-1].rpartition("_")[2], "") if keys else ""
+            yield f"{where}: {value!r} {_plain(kind, fault.get('ctx', {}), unit)}"
 
 
-def _plain(kind: str, context: dict[str, Any]) -> str:
+UNITS = {"m": "metres", "kg": "kilograms", "s2": "metres a second squared", "deg": "degrees",
+         "n": "newtons", "nm": "newton metres", "s": "seconds"}  # fmt: skip
+
+
+def _plain(kind: str, context: dict[str, Any], unit: str) -> str:
     limits = {
         "greater_than": "must be above {gt}",
         "greater_than_equal": "must be {ge} or more",
@@ -122,14 +146,15 @@ def _plain(kind: str, context: dict[str, Any]) -> str:
         "too_short": "needs {min_length} or more",
     }
     if kind in limits:
-        return limits[kind].format(**context)
+        check = f"check the value: it is in {unit}" if unit else "check the value"
+        return f"{limits[kind].format(**context)}; {check}"
     words = {"bool": "true or false", "int": "a whole number", "string": "text in quotes"}
-    wanted = next((word for key, word in words.items() if kind.startswith(key)), "a number")
+    wanted = next((word for key, word in words.items() if kind.startswith(key)), "")
     if kind.startswith(("model", "dict")):
         wanted = "a table like [tower.carriage]"
     if kind.startswith(("list", "tuple")):
         wanted = "a list like [1.0, 2.0]"
-    return f"is not {wanted}"
+    return f"is not {wanted}; write it so" if wanted else f"is not a number; {NUMBER}"
 
 
 def _names(model: type[BaseModel], keys: Keys) -> list[str]:

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from rig.bench import Bench
+from rig.calibration.inforce import lacking
 from rig.errors import RigError
 from rig.guide.measures import drop_facts
 from rig.guide.steps import (
@@ -39,9 +40,13 @@ AGAIN = {
 def mass(bench: Bench) -> Input:
     """The falling mass as an input of a budget."""
     carriage = bench.tower.carriage
-    return Input(
-        "mass", carriage.mass_kg, carriage.u_mass_kg, source="stated by the bench", unit="kg"
-    )
+    source = "stated by the bench" if carriage.weighed else "the design's: not weighed"
+    return Input("mass", carriage.mass_kg, carriage.u_mass_kg, source=source, unit="kg")
+
+
+def against(bench: Bench) -> list[str]:
+    """Why energies of this bench are no more than an indication; empty when they count."""
+    return [*bench.tower.carriage.against, *lacking(bench, "height")]
 
 
 def check_energy(energy_j: float, bench: Bench) -> None:

@@ -22,6 +22,7 @@ def init(path: Path) -> None:
     Example:  bladerig bench init
     """
     from rig.bench import TEMPLATE, fixtures_folder
+    from rig.commands import typed
     from rig.errors import RigError
 
     try:
@@ -31,14 +32,19 @@ def init(path: Path) -> None:
         raise RigError(
             "is there already", where=str(path), remedy="edit it, or name another"
         ) from None
-    click.echo(f"wrote {path}; weigh your carriage, fill it in, then: bladerig bench check {path}")
+    click.echo(
+        f"wrote {path}; weigh the carriage and write mass_kg and u_mass_kg in it, then: "
+        f"{typed('bladerig', 'bench', 'check', path)}"
+    )
 
 
 @bench.command()
 @click.argument("path", type=click.Path(path_type=Path), default=DEFAULT)
 @click.option("--json", "as_json", is_flag=True, help="For programs.")
-def check(path: Path, as_json: bool) -> None:
+def check(path: Path, as_json: bool) -> int:
     """Check a bench file: every fault at once, each with its line and key.
+
+    Code 1 while the carriage's mass is still the design's: drops are then an indication only.
 
     \b
     Example:  bladerig bench check bench.toml
@@ -46,10 +52,17 @@ def check(path: Path, as_json: bool) -> None:
     from rig import bench as benches
 
     loaded = benches.load(path)
+    lacking = list(loaded.tower.carriage.against)
     if as_json:
-        click.echo(json.dumps({"path": str(path), "name": loaded.name, "faults": []}))
+        told = {"path": str(path), "name": loaded.name, "faults": [], "lacking": lacking}
+        click.echo(json.dumps(told))
+    elif lacking:
+        for reason in lacking:
+            click.echo(f"{path}: {reason}")
+        click.echo(f"{path}: no faults; until that is done every drop is an indication only")
     else:
         click.echo(f"{path}: in order ({loaded.name}); next: bladerig board list")
+    return 1 if lacking else 0
 
 
 @bench.command()

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from rig import __version__
-from rig.bench import Bench
+from rig.bench import Bench, weighed
 from rig.errors import RigError
 from rig.guide.device import WORDS, Device
 from rig.guide.operator import Operator
@@ -61,7 +61,9 @@ class Runner:
         Raises:
             RigError: the script refuses what is asked; then nothing was begun.
         """
-        script.check(params, self.bench)
+        virtual = self.device.kind == "virtual"
+        bench = weighed(self.bench) if virtual else self.bench
+        script.check(params, bench)
         hello = self.device.link.hello
         versions: dict[str, Any] = {
             "bladerig": __version__,
@@ -71,10 +73,10 @@ class Runner:
             "script": script.text,
             "script_path": str(script.path) if script.own else "",
             "asked": script.shown(params),
-            "bench": self.bench.model_dump(mode="json"),
+            "bench": bench.model_dump(mode="json"),
         }
         run_id = self.book.start_run(script.name, script.sha256, dict(params), versions)
-        return run_id, self._run(run_id, Player(script, params, self.bench), [])
+        return run_id, self._run(run_id, Player(script, params, bench), [])
 
     def resume(self, run_id: int, script: Script) -> Outcome:
         """Goes on with an unfinished run exactly where its journal ends.
