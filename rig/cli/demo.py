@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from rig.virtual.plant import Tower
+    from rig.cli.rehearsal import Rehearsal
 
 SPECIMEN, ENERGY, DROPS = "K3", "5 J", 3
 JAMMED = 2  # at this drop the catch sticks, so that a second strike is there to be found
+PRIED = ("K3", "C2")  # one tip snaps, the other bends
+SECTION = {"thickness": ["1.2 mm"], "width": ["8 mm"], "section_at": ["0 mm"]}
 
 
 @click.command()
@@ -22,7 +24,7 @@ JAMMED = 2  # at this drop the catch sticks, so that a second strike is there to
 @click.option("--seed", type=int, default=1, show_default=True, help="Which virtual rig to draw.")
 @click.option("--json", "as_json", is_flag=True, help="For programs.")
 def demo(out: Path, seed: int, as_json: bool) -> None:
-    """A complete drop-weight test on the virtual rig: no hardware, a few seconds.
+    """Calibrate, drop, pry and twist on the virtual rig: no hardware, half a minute.
 
     The virtual rig's true values are drawn from the bench's uncertainties. The measurement never
     sees them; they are printed beside what was measured.
@@ -31,67 +33,59 @@ def demo(out: Path, seed: int, as_json: bool) -> None:
     Example:  bladerig demo --seed 7
     """
     from rig import bench as benches
-    from rig.cli.devices import virtual_device
-    from rig.guide import script as scripts
-    from rig.guide.parameters import read_all
-    from rig.guide.runner import Runner
+    from rig.cli.rehearsal import Rehearsal, free
     from rig.logbook.store import Logbook
     from rig.report import page
 
     out.mkdir(parents=True, exist_ok=True)
-    path = _free(out / "impact-demo.logbook")
-    bench = benches.load(None)
-    device, tower, person = virtual_device(bench, seed)
-    script = scripts.load("drop_impact")
-    given = {"energy": ENERGY, "specimen": SPECIMEN, "drops": str(DROPS)}
+    path = free(out / "demo.logbook")
     say: Callable[[str], None] = (lambda _: None) if as_json else click.echo
-    operator = _person(tower, person.damage, say)
-    say(f"{script.title} on a virtual rig: blade {SPECIMEN}, {ENERGY}, {DROPS} valid drops\n")
     with Logbook.create(path, title="Demonstration on a virtual rig") as book:
-        run_id, outcome = Runner(book, bench, device, operator).start(
-            script, read_all(script.parameters, given)
-        )
-    report = page.write(path, run_id, None)
-    truth = tower.truth[len(tower.truth) - len(outcome["drops"]) :]
-    drops = [_beside(*pair) for pair in zip(outcome["drops"], truth, strict=True)]
-    found = {"drops": drops, "logbook": str(path), "report": str(report), "run_id": run_id}
+        rig = Rehearsal(benches.load(None), book, seed)
+        say("Calibrating height, load and angle of a virtual rig ...")
+        certificates = rig.calibrate()
+        for sentence in certificates:
+            say(f"  {sentence}")
+        found: dict[str, Any] = {"certificates": certificates, **_impact(rig, say)}
+        say("Prying tips ...")
+        found["pries"] = [_pry(rig, specimen) for specimen in PRIED]
+        found["logbook"] = str(path)
+        runs = [run.run_id for run in book.runs()][-1 - len(PRIED) :]
+    reports = [str(page.write(path, run_id, None)) for run_id in runs]
+    found |= {"report": reports[0], "reports": reports}
     if as_json:
         click.echo(json.dumps(found))
     else:
         _print(found)
 
 
-def _free(path: Path) -> Path:
-    """`path`, or the first of its numbered names that is not taken: nothing is overwritten."""
-    number, free = 1, path
-    while free.exists():
-        number += 1
-        free = path.with_stem(f"{path.stem}-{number}")
-    return free
-
-
-def _person(
-    tower: "Tower", damage: Callable[[], dict[str, str]], say: Callable[[str], None]
-) -> Any:
-    from rig.guide.operator import ScriptedOperator
-    from rig.guide.steps import Ask
-
-    class Demonstrator(ScriptedOperator):
-        """Looks at the virtual edge when asked, and lets the catch stick at one drop."""
-
-        def ask(self, step: Ask) -> Callable[[], str | None]:
-            seen = damage()
-            if step.key in seen:
-                self.tell(f"{step.text}: {seen[step.key]}")
-                return lambda: seen[step.key]
-            return super().ask(step)
+def _impact(rig: "Rehearsal", say: Callable[[str], None]) -> dict[str, Any]:
+    """A whole impact test, every text shown."""
 
     def watch(text: str) -> None:
         if text.startswith("Drop "):
-            tower.fault("catch_jammed", on=text.startswith(f"Drop {JAMMED}:"))
+            rig.tower.fault("catch_jammed", on=text.startswith(f"Drop {JAMMED}:"))
         say(text)
 
-    return Demonstrator({}, watch)
+    say(f"\nDrop-weight impact: blade {SPECIMEN}, {ENERGY}, {DROPS} valid drops\n")
+    run_id, outcome = rig.run(
+        "drop_impact", watch, energy=ENERGY, specimen=SPECIMEN, drops=str(DROPS)
+    )
+    truth = rig.tower.truth[len(rig.tower.truth) - len(outcome["drops"]) :]
+    drops = [_beside(*pair) for pair in zip(outcome["drops"], truth, strict=True)]
+    return {"drops": drops, "run_id": run_id}
+
+
+def _pry(rig: "Rehearsal", specimen: str) -> dict[str, Any]:
+    """One tip pried, beside its truth."""
+    _, outcome = rig.run("pry_to_failure", lambda _: None, SECTION, specimen=specimen)
+    trial, truth = outcome["trials"][-1], rig.jig.truth[-1]
+    told = ("trial", "kind", "valid", "reasons", "censored", "peak_torque_nm", "peak_torque_U_nm")
+    return {
+        **{key: trial[key] for key in told},
+        "true_peak_torque_nm": truth.peak_nm,
+        "true_kind": truth.kind.value,
+    }
 
 
 def _beside(drop: dict[str, Any], truth: Any) -> dict[str, Any]:
@@ -125,5 +119,14 @@ def _print(found: dict[str, Any]) -> None:
             click.echo(
                 "    caught after its rebound" + (", as it truly was" * drop["truly_caught"])
             )
-    click.echo(f"\nLogbook: {found['logbook']}\nReport:  {found['report']}")
+    for pry in found["pries"]:
+        verdict = "valid" if pry["valid"] else "NOT VALID"
+        click.echo(
+            f"  {pry['trial']}: {pry['kind']}, {pry['peak_torque_nm']:.3f} ± "
+            f"{pry['peak_torque_U_nm']:.3f} N·m, true {pry['true_peak_torque_nm']:.3f} N·m, "
+            f"{verdict}"
+        )
+    click.echo(f"\nLogbook: {found['logbook']}")
+    for report in found["reports"]:
+        click.echo(f"Report:  {report}")
     click.echo(f"Next:    bladerig audit {found['logbook']}")

@@ -44,8 +44,24 @@ def test_the_second_strike_is_found_and_the_caught_rebounds_are_told(demo: dict[
 def test_its_logbook_audits_clean_recomputes_alike_and_has_a_report(demo: dict[str, Any]) -> None:
     assert bladerig("audit", demo["logbook"]).returncode == 0
     again = json.loads(bladerig("recompute", demo["logbook"], "--json").stdout)
-    assert again["results"] == 9 and again["differing"] == []
-    assert Path(demo["report"]).stat().st_size > 50_000
+    assert again["results"] > 100 and again["differing"] == [], "calibrations as well"
+    for report in demo["reports"]:
+        assert Path(report).stat().st_size > 50_000
+
+
+def test_every_pry_stands_beside_the_truth_and_ends_as_it_truly_did(demo: dict[str, Any]) -> None:
+    assert [pry["kind"] for pry in demo["pries"]] == ["snap", "bend"]
+    for pry in demo["pries"]:
+        assert pry["valid"] and pry["true_kind"] == pry["kind"]
+        missed = abs(pry["peak_torque_nm"] - pry["true_peak_torque_nm"])
+        assert missed < 2 * pry["peak_torque_U_nm"] < 0.03 * pry["peak_torque_nm"]
+
+
+def test_the_demo_calibrates_first_and_nothing_is_an_indication_only(demo: dict[str, Any]) -> None:
+    channels = [told.split(":")[0] for told in demo["certificates"]]
+    assert channels == ["height", "load", "angle"]
+    page = Path(demo["reports"][1]).read_text(encoding="utf-8")
+    assert "load certificate of" in page and "indication only" not in page
 
 
 def test_one_changed_byte_is_named_with_its_row(demo: dict[str, Any], tmp_path: Path) -> None:

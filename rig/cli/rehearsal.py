@@ -1,0 +1,114 @@
+"""Whole runs on the virtual rig without a person: for the demonstration."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from rig.board.wire import Kind
+from rig.cli.devices import virtual_device
+from rig.guide.operator import ScriptedOperator
+from rig.guide.steps import Ask
+
+if TYPE_CHECKING:
+    from rig.bench import Bench
+    from rig.logbook.store import Logbook
+
+Say = Callable[[str], None]
+CALIBRATIONS = ("calibrate_height", "calibrate_load", "calibrate_angle")
+AT_THE_TOWER = ("drop_impact", "staircase_impact", "calibrate_height")
+WEIGHTS = "0.5 kg, 2 kg, 5 kg, 10 kg"
+
+
+class Eyes(ScriptedOperator):
+    """Confirms at once, and looks at the virtual blade when a question asks for it."""
+
+    def __init__(
+        self, look: Callable[[Ask], str | None], answers: Mapping[str, list[str]], say: Say
+    ) -> None:
+        super().__init__(answers, say)
+        self._look = look
+
+    def ask(self, step: Ask) -> Callable[[], str | None]:
+        """What the eye sees, else the answer in the table, else the step's default."""
+        seen = self._look(step)
+        if seen is None:
+            return super().ask(step)
+        self.tell(f"{step.text}: {seen}")
+        return lambda: seen
+
+
+@dataclass
+class Rehearsal:
+    """One virtual rig with its bench and logbook.
+
+    Attributes:
+        bench: as stated; certificates are added run by run.
+        book: the logbook of all runs.
+        seed: which virtual rig.
+    """
+
+    bench: "Bench"
+    book: "Logbook"
+    seed: int
+    tower: Any = field(init=False)
+    jig: Any = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.device, self.tower, self._person = virtual_device(self.bench, self.seed)
+        self.jig = self._person.jig
+
+    def run(
+        self, procedure: str, say: Say, answers: Mapping[str, list[str]] | None = None,
+        **given: str,
+    ) -> tuple[int, Mapping[str, Any]]:  # fmt: skip
+        """A procedure from its beginning to its end; its run number and conclusion."""
+        from rig.calibration.certificate import newest
+        from rig.calibration.inforce import certified
+        from rig.guide import script as scripts
+        from rig.guide.parameters import read_all
+        from rig.guide.runner import Runner
+        from rig.logbook.certificates import in_book
+
+        script = scripts.load(procedure)
+        bench = certified(self.bench, newest(in_book(self.book), self.bench), datetime.now(UTC))
+        look = _looks(self._person, procedure)
+        operator = Eyes(look, answers or {}, say)
+        # Heights are of no use at the arm, and a virtual second without them costs half.
+        self.device.link.stream(Kind.HEIGHT, procedure in AT_THE_TOWER)
+        runner = Runner(self.book, bench, self.device, operator)
+        return runner.start(script, read_all(script.parameters, given))
+
+    def calibrate(self) -> list[str]:
+        """Height, load and angle; the certificates' sentences."""
+        told = []
+        for procedure in CALIBRATIONS:
+            given = {"operator": "virtual hands"}
+            if procedure == "calibrate_load":
+                given["weights"] = WEIGHTS
+            _, outcome = self.run(procedure, lambda _: None, **given)
+            certificate = outcome["certificate"]
+            told.append(f"{certificate['channel']}: {certificate['sentence']}")
+        return told
+
+
+def _looks(person: Any, procedure: str) -> Callable[[Ask], str | None]:
+    """What the eye answers in a procedure."""
+
+    def look(step: Ask) -> str | None:
+        if procedure == "pry_to_failure":
+            return person.tip().get(step.key) if step.key == "tip" else None
+        seen = person.edge_after_twist if procedure == "edge_twist" else person.damage
+        return seen().get(step.key) if step.key in ("damage", "depth", "width") else None
+
+    return look
+
+
+def free(path: Path) -> Path:
+    """`path`, or the first of its numbered names that is not taken: nothing is overwritten."""
+    number, found = 1, path
+    while found.exists():
+        number += 1
+        found = path.with_stem(f"{path.stem}-{number}")
+    return found
