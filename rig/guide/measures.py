@@ -20,6 +20,7 @@ from rig.measure.facts import Asked, DropFacts, DropRecord, contact_height, gate
 from rig.measure.gravity import local_gravity
 from rig.measure.hardness import Block, Piece, evaluate_hardness
 from rig.measure.reading import evaluate_reading
+from rig.measure.staircase.evaluate import evaluate_staircase
 
 Settings = Mapping[str, Any]
 
@@ -123,6 +124,7 @@ MEASURES: dict[str, Callable[[bytes, Settings], dict[str, Any]]] = {
     "hardness": hardness,
     "edge_life": edges.edge_life,
     "severing_force": edges.severing_force,
+    "staircase": lambda _, settings: evaluate_staircase(settings),
     "load_calibration": lambda _, settings: load.calibrate(settings),
     "angle_calibration": lambda _, settings: angle.calibrate(settings),
     "height_calibration": lambda _, settings: height.calibrate(settings),

@@ -1,10 +1,13 @@
 """Compare groups by edge lives known as intervals: the blade is the unit, a survivor a bound.
 
-A difference is shown when two answers agree: the permutation test of log-rank scores (Holm over
-the comparisons) and the interval of the ratio of medians, which must leave 1 out at the level that
-holds for all comparisons together. One above the margin is ruled out when the interval for two
-one-sided tests lies within the margin either way. tests/bench/studying.py counts how often that is
-wrong.
+A difference is shown when three answers agree: the permutation test of log-rank scores, the
+likelihood with a scatter of each group's own (the larger of both p, Holm over the comparisons), and
+the interval of the ratio of medians, which must leave 1 out at the level that holds for all
+comparisons together. One above the margin is ruled out when two agree: two one-sided tests with a
+scatter of each group's own (`rig.study.joint.margin_p`, Hochberg), and the interval of the ratio,
+which must lie within the margin. Each alone is wrong too often somewhere: ranks and the common
+scatter when scatters are unlike, the middles of intervals when probes are coarse;
+tests/bench/lifestudies.py counts how often all together are.
 
 Where blades were treated in several furnace loads together, loads or differences within loads are
 what counts; interval-censored models know nothing of loads, so such lives go the way of values:
@@ -17,6 +20,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
+import numpy as np
+from numpy.typing import NDArray
+
 from rig.measure.budget import Reason
 from rig.measure.life import (
     Estimate,
@@ -28,10 +34,15 @@ from rig.measure.life import (
     smallest_ratio,
     still_possible,
 )
+from rig.study import survivors
 from rig.study.data import RIGHT, Observation, StudyData
-from rig.study.multiple import holm
+from rig.study.joint import margin_p
+from rig.study.multiple import hochberg, holm
 from rig.study.units import BLADE, LOAD, layout
 from rig.study.verdict import CANNOT_TELL, LEVEL, RULED_OUT, SHOWN, overall
+from rig.study.welch import two_sided, welch
+
+Array = NDArray[np.float64]
 
 # Scatter of lives that is taken where a study has none of its own and states none; common
 # practice, no source. It counts as known from ten blades.
@@ -93,22 +104,57 @@ def compare_lives(
         if control is not None
         else [(b, a) for a, b in combinations(names, 2)]
     )
-    known = [pair for pair in pairs if set(pair) <= set(groups)]
-    tests = [group_test([*groups[a], *groups[b]]) for a, b in known]
-    finite = [test.p_value for test in tests if math.isfinite(test.p_value)]
-    adjusted = iter(holm(finite))
-    told = {}
-    for pair, test in zip(known, tests, strict=True):
-        p = float(next(adjusted)) if math.isfinite(test.p_value) else math.nan
-        told[pair] = _compared(
-            pair, groups, (test.p_value, p), len(known), margin, test.reasons, stated_cv
+    known = [_tested(groups[a], groups[b], margin) for a, b in pairs if {a, b} <= set(groups)]
+    finite = [test for test in known if math.isfinite(test.p)]
+    adjusted = dict(zip(map(id, finite), holm([test.p for test in finite]), strict=True))
+    within = hochberg([test.p_margin for test in known])
+    told = {
+        test.pair: _compared(
+            test, groups, float(adjusted.get(id(test), math.nan)), bool(p <= LEVEL), len(known),
+            margin, stated_cv,
         )
+        for test, p in zip(known, within, strict=True)
+    }  # fmt: skip
     comparisons = tuple(told.get(pair) or _untold(pair, groups) for pair in pairs)
-    reasons = _taken(groups, stated_cv) if control or len(names) < 2 else (
-        Reason("no_control", "No group is the control: all pairs are compared."),
-        *_taken(groups, stated_cv),
-    )  # fmt: skip
+    reasons = _taken(groups, stated_cv)
+    if control is None and len(names) > 1:
+        text = "No group is the control: all pairs are compared."
+        reasons = (Reason("no_control", text), *reasons)
     return LifeResult(tuple(lives), comparisons, overall([c.verdict for c in comparisons]), reasons)
+
+
+@dataclass(frozen=True)
+class _Test:
+    """p of "alike" and of "the ratio reaches the margin" for one pair of groups."""
+
+    pair: tuple[str, str]
+    p: float
+    p_margin: float
+    reasons: tuple[Reason, ...]
+
+
+def _tested(one: Sequence[Life], two: Sequence[Life], margin: float) -> _Test:
+    """The larger p of permutation and of the likelihood with a scatter of each group's own."""
+    ranks = group_test([*one, *two])
+    (x, x_failed), (y, y_failed) = _ends(one), _ends(two)
+    a, b = survivors.fit(x, x_failed), survivors.fit(y, y_failed)
+    difference = a.mean - b.mean
+    with np.errstate(invalid="ignore"):
+        se, dof = welch(difference, a.variance, len(x) - 1, b.variance, len(y) - 1)
+    own = float(two_sided(difference, se, dof, len(x) - 1, len(y) - 1))
+    return _Test(
+        (one[0].group, two[0].group),
+        float(np.fmax(ranks.p_value, own)) if math.isfinite(ranks.p_value) else math.nan,
+        margin_p(x, x_failed, y, y_failed, math.log(margin)),
+        ranks.reasons,
+    )
+
+
+def _ends(lives: Sequence[Life]) -> tuple[Array, NDArray[np.bool_]]:
+    """Middles of the intervals and survivors' bounds, on the log scale; and which dulled."""
+    failed = np.array([not life.survived for life in lives])
+    values = [math.log(life.last_pass_cuts) if life.survived else _middle(life) for life in lives]
+    return np.array(values, dtype=float), failed
 
 
 def as_values(lives: Sequence[Life], loads: Mapping[str, str]) -> list[Observation]:
@@ -142,20 +188,22 @@ def independent(data: StudyData) -> bool:
 
 
 def _compared(
-    pair: tuple[str, str], groups: dict[str, list[Life]], p: tuple[float, float], family: int,
-    margin: float, reasons: tuple[Reason, ...], stated_cv: float | None,
+    test: _Test, groups: dict[str, list[Life]], p_adjusted: float, within: bool, family: int,
+    margin: float, stated_cv: float | None,
 ) -> LifeComparison:  # fmt: skip
-    one, two = groups[pair[0]], groups[pair[1]]
-    lenders = [lives for name, lives in groups.items() if name not in pair]
+    one, two = (groups[name] for name in test.pair)
+    lenders = [lives for name, lives in groups.items() if name not in test.pair]
     ratio = median_ratio(one, two, level=1 - LEVEL / family, lenders=lenders)
-    shown = p[1] <= LEVEL and not ratio.low <= 1 <= ratio.high
-    narrow = median_ratio(one, two, level=1 - 2 * LEVEL / family, lenders=lenders)
-    within = 1 / margin <= narrow.low and narrow.high <= margin
+    shown = p_adjusted <= LEVEL and not ratio.low <= 1 <= ratio.high
+    if within and not shown:
+        narrow = median_ratio(one, two, level=1 - 2 * LEVEL / family, lenders=lenders)
+        within = 1 / margin <= narrow.low and narrow.high <= margin
     kind = SHOWN if shown else RULED_OUT if within else CANNOT_TELL
     detectable, missed = _reach(list(groups.values()), min(len(one), len(two)), stated_cv)
     return LifeComparison(
-        *pair, ratio, *p, kind, detectable, None if shown else missed, (*ratio.reasons, *reasons)
-    )
+        *test.pair, ratio, test.p, p_adjusted, kind, detectable, None if shown else missed,
+        (*ratio.reasons, *test.reasons),
+    )  # fmt: skip
 
 
 def _reach(

@@ -55,7 +55,7 @@ def trials(book: Logbook, codes: Collection[str], wanted: Collection[str]) -> li
     told = [
         _trial(row, runs[row.run_id], current)
         for row in book.journal(kind="verdict")
-        if row.run_id in runs and "specimen" in row.body and not row.body.get("part_of")
+        if row.run_id in runs and "specimen" in row.body
     ]
     told = [replace(one, against=tuple(_own(one, codes))) for one in told]
     told = _by_one_version(_on_one_rig(told))

@@ -6,6 +6,7 @@ or the study cannot tell, and then it says what it would have found.
 
 import math
 
+from rig.measure.staircase import Estimate
 from rig.study.agreement import Agreement
 from rig.study.anova import Components
 from rig.study.capability import Capability
@@ -17,7 +18,6 @@ from rig.study.phrases import amount, begin, number, size, span
 from rig.study.plan import StudyPlan
 from rig.study.rates import Rate
 from rig.study.reach import Reach
-from rig.study.staircase import Estimate
 from rig.study.units import BLADE, BLADE_IN_LOAD, LOAD, NONE, PAIR_IN_LOAD, Layout
 from rig.study.verdict import CANNOT_TELL, SHOWN
 

@@ -16,8 +16,8 @@ from rig.study.parity import parity
 from rig.study.phrases import amount, probability, size, span
 from rig.study.plan import Scatter, plan_study
 from rig.study.rates import failure_rate
-from rig.study.staircase import Staircase
-from rig.study.threshold import estimates
+from rig.measure.staircase import Staircase
+from rig.measure.staircase import estimates
 from tests.study.blades import TORQUE, drawn, study
 from tests.study.test_survivors import limited
 

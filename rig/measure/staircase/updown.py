@@ -10,7 +10,7 @@ Three estimates of the level at which half fail:
 
 - the average of all levels from the first change of outcome on, with the one the next trial would
   have had (Brownlee, Hodges and Rosenblatt 1953);
-- maximum likelihood, in `rig.study.threshold`.
+- maximum likelihood, in `rig.measure.staircase.threshold`.
 """
 
 import math

@@ -3,8 +3,15 @@
 import pytest
 
 from rig.errors import RigError
-from rig.study.staircase import Staircase, dixon_mood, small_sample, sums
-from rig.study.threshold import compare_staircases, estimates, likelihood
+from rig.measure.staircase import (
+    Staircase,
+    compare_staircases,
+    dixon_mood,
+    estimates,
+    likelihood,
+    small_sample,
+    sums,
+)
 from tests.published import load
 
 

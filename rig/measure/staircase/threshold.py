@@ -15,7 +15,7 @@ from scipy.special import log_ndtr
 from scipy.stats import chi2
 
 from rig.measure.budget import Reason
-from rig.study.staircase import (
+from rig.measure.staircase.updown import (
     ENOUGH_FOR_SCATTER,
     Estimate,
     Staircase,

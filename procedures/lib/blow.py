@@ -1,0 +1,106 @@
+"""One blow of the drop tower on a fresh site of an edge, from clamping to the look at it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from procedures.lib import tower
+from rig.bench import Bench
+from rig.guide.steps import Ask, Do, Measure, Note, Passage, Tell
+
+SITE = (
+    "at least 5 mm or three damage widths from the last mark, whichever is more; a fresh face of "
+    "the rod"
+)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What a blow is to be: energy and the height for it, and what is let pass."""
+
+    energy_j: float
+    height_m: float
+    tolerance: float
+    second_strike_allowed: bool = False
+
+
+def blow(
+    trial: str, number: int, specimen: str, asked: Asked, bench: Bench
+) -> Passage[dict[str, Any]]:
+    """One blow; gives what the verdict says of it."""
+    yield Do(
+        f"Drop {number}: carriage up and clear, pin in, guard open. Clamp blade {specimen} by its "
+        f"spine, edge up under the striker, {SITE}. Pin out.",
+        hand="load",
+        detail={"specimen": specimen},
+        hazards=("edge", "falling_mass"),
+    )
+    fall = yield from tower.fall(trial, asked.height_m, bench)
+    if fall["raw_id"] is None:
+        return (yield from _unrecorded(trial, specimen, fall))
+    after = yield from tower.touch_again(fall)
+    told = {
+        "energy_j": asked.energy_j,
+        "tolerance": asked.tolerance,
+        "height_m": asked.height_m,
+        "band_m": bench.tower.travel.release_band_m,
+        "second_strike_allowed": asked.second_strike_allowed,
+    }
+    result = yield Measure(
+        "Energy of this drop",
+        measurand="drop",
+        trial=trial,
+        raw_id=fall["raw_id"],
+        settings=tower.settings(bench, fall, after, told),
+    )
+    reasons = [*fall["reasons"], *(reason["text"] for reason in result["reasons"])]
+    yield Tell(tower.told(trial, result, reasons))
+    damage = yield from look(trial)
+    return tower.summary(trial, result, reasons) | {
+        "specimen": specimen,
+        "damage": damage,
+        "indication": tower.against(bench),
+    }
+
+
+def _unrecorded(trial: str, specimen: str, fall: Mapping[str, Any]) -> Passage[dict[str, Any]]:
+    """The carriage may have fallen while nobody recorded: never a number."""
+    reason = f"not recorded ({tower.unrecorded(fall)}): it may have fallen unseen"
+    answer = yield Ask(
+        f"{trial} was permitted, but its fall was not recorded. Did the carriage fall?",
+        key="fell",
+        kind="choice",
+        choices=("yes", "no", "unsure"),
+    )
+    told = {"yes": "it fell", "no": "it did not fall", "unsure": "nobody knows whether it fell"}
+    return {
+        "trial": trial,
+        "specimen": specimen,
+        "valid": False,
+        "reasons": [reason, f"the person at the bench says: {told[answer['value']]}"],
+        "energy_j": None,
+    }
+
+
+def look(trial: str) -> Passage[dict[str, Any]]:
+    """Damage as the eye and the caliper find it, with the reading's own uncertainty."""
+    yield Do(
+        "Raise the carriage clear of the blade and let the catch hold it. Pin in, then look.",
+        hand="lift",
+        hazards=("falling_mass", "edge"),
+    )
+    kind = yield Ask(
+        "Damage at this site", key="damage", kind="choice",
+        choices=("none", "roll", "chip", "crack"),
+    )  # fmt: skip
+    found: dict[str, Any] = {"kind": kind["value"], "depth_m": 0.0, "width_m": 0.0, "u_m": 0.0}
+    if kind["value"] != "none":
+        depth = yield Ask("Depth of the damage, like 0.3 mm", key="depth", kind="length")
+        width = yield Ask("Width along the edge, like 1.2 mm", key="width", kind="length")
+        u = yield Ask(
+            "How sure is the reading (standard uncertainty)? caliper 0.05 mm, reticle 0.02 mm",
+            key="u", kind="length", default="0.05 mm",
+        )  # fmt: skip
+        found |= {"depth_m": depth["value"], "width_m": width["value"], "u_m": u["value"]}
+    yield Note(f"Damage of {trial}", kind="damage", body={"trial": trial, **found})
+    return found
