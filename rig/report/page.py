@@ -13,8 +13,9 @@ from rig.report.hardness import HARDNESS
 from rig.report.impact import IMPACT
 from rig.report.prying import PRY
 from rig.report.sections import Section, quantity
+from rig.report.staircase import STAIRCASE
 
-SECTIONS = {"drop": IMPACT, "pry": PRY, "hardness": HARDNESS}
+SECTIONS = {"drop": IMPACT, "pry": PRY, "hardness": HARDNESS, "staircase": STAIRCASE}
 
 
 def content(path: Path, run_id: int | None) -> dict[str, Any]:

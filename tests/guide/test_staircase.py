@@ -16,6 +16,7 @@ from rig.guide.runner import Runner
 from rig.guide.steps import Ask
 from rig.logbook import Logbook
 from rig.logbook.audit import audit
+from rig.report import page
 from tests.guide.rigs import VirtualRig, new_book
 
 
@@ -74,6 +75,8 @@ def test_the_energy_follows_each_outcome_and_half_fail_near_the_truth(tmp_path: 
     # Dixon and Mood 1948 by hand: three failures, all at 5.4 J, less half a step of 0.45 J.
     assert stored.result["figures"]["dixon_mood_j"] == pytest.approx(5.4 - 0.45 / 2)
     assert audit(path) == []
+    text = page.write(path, 1, None).read_text(encoding="utf-8")
+    assert "Half fail at" in text and "5.4 failed" in text and "8, 3 failed" in text
     assert all(compared.same for compared in recompute(path))
 
 
