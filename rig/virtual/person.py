@@ -1,9 +1,11 @@
-"""The hands' words that procedures use, done at the virtual tower and jig."""
+"""The hands' words that procedures use, done at the virtual tower, jig and cutting frame."""
 
 import random
 import zlib
 from collections.abc import Callable, Mapping
 
+from rig.virtual.cutting import CuttingFrame
+from rig.virtual.cuttinghands import CuttingHands
 from rig.virtual.hands import Hands
 from rig.virtual.jig import Jig
 from rig.virtual.jighands import JigHands
@@ -17,16 +19,18 @@ class Person:
     """Does what a step's `hand` says; an unknown word is a mistake in the procedure.
 
     Every specimen name stands for one blade with properties of its own, the same in every run.
-    Without a `jig` (it stays at hand under that name) its words are unknown ones; `preload_nm` is
-    what a pull begins with.
+    Without a `jig` (it stays at hand under that name) its words are unknown ones, and so are the
+    frame's without a `frame`; `preload_nm` is what a pull begins with.
     """
 
     def __init__(
-        self, tower: Tower, seed: int = 0, jig: Jig | None = None, preload_nm: float = 0.05
-    ) -> None:
+        self, tower: Tower, seed: int = 0, jig: Jig | None = None, preload_nm: float = 0.05,
+        frame: CuttingFrame | None = None,
+    ) -> None:  # fmt: skip
         self._tower = tower
         self.jig = jig
         self._at_jig = None if jig is None else JigHands(jig, seed, preload_nm)
+        self.at_frame = None if frame is None else CuttingHands(frame, seed)
         self._hands = hands = Hands(tower, seed)
         self._words: dict[str, Callable[[Detail], float]] = {
             "lower": lambda _: hands.lower_to_contact(),
@@ -50,6 +54,8 @@ class Person:
             end = self._words[hand](detail)
         elif self._at_jig is not None and self._at_jig.knows(hand):
             end = self._at_jig.act(hand, detail)
+        elif self.at_frame is not None and self.at_frame.knows(hand):
+            end = self.at_frame.act(hand, detail)
         else:
             raise ValueError(f"the virtual rig's person cannot '{hand}'")
         return max(0.0, end - self._tower.now_s)
@@ -83,6 +89,12 @@ class Person:
     def edge_after_twist(self) -> dict[str, str]:
         """What a look along the twisted edge shows now: kind, affected length, depth."""
         return self._at_the_jig().edge()
+
+    def sharpness(self) -> dict[str, str]:
+        """What a probe of the edge in the cutting frame shows now: answers for its questions."""
+        if self.at_frame is None:
+            raise ValueError("the virtual rig has no cutting frame to look at")
+        return self.at_frame.look()
 
     def _at_the_jig(self) -> JigHands:
         if self._at_jig is None:

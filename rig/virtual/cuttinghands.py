@@ -1,0 +1,85 @@
+"""The hands' words at the cutting frame, and what an eye sees of the edge."""
+
+import random
+from collections.abc import Callable, Mapping
+
+from rig.virtual.cutting import CuttingFrame, Draw
+from rig.virtual.wear import PLACES, CuttingEdge, WearTruth, fresh_edge
+
+Detail = Mapping[str, float | str]
+
+CLAMP_S, FEED_S = 5.0, 4.0
+STROKE_S, STROKE_SCATTER, SHORTEST_S = 1.6, 0.1, 0.8
+PARTIAL, HESITANT = 0.01, 0.02  # share of strokes
+
+
+class CuttingHands:
+    """Does the frame's words.
+
+    Attributes:
+        partial, hesitant: share of strokes that turn back early, and of those that falter.
+        stroke_s: how long one takes.
+        wears: how the next blade that is mounted wears (None: as its name says).
+    """
+
+    def __init__(self, frame: CuttingFrame, seed: int = 0) -> None:
+        self._frame, self._seed = frame, seed
+        self._rng = random.Random(seed)
+        self.partial, self.hesitant, self.stroke_s = PARTIAL, HESITANT, STROKE_S
+        self.wears: WearTruth | None = None
+        self._edges: dict[str, CuttingEdge | None] = {"": None}
+        self._words: dict[str, Callable[[Detail], float]] = {
+            "mount": self._mount,
+            "unmount": lambda _: self._clamped(""),
+            "feed": self._feed,
+            "strokes": self._strokes,
+            "home": lambda _: frame.bring_home(),
+        }
+
+    def knows(self, hand: str) -> bool:
+        """Whether this is one of the frame's words."""
+        return hand in self._words
+
+    def act(self, hand: str, detail: Detail) -> float:
+        """Begin one action; gives the plant time of its end."""
+        return self._words[hand](detail)
+
+    def look(self) -> dict[str, str]:
+        """Answers for a probe of the edge now, and for a look at it."""
+        edge = self._frame.edge
+        if edge is None:
+            return {}
+        seen = {"severing": f"{edge.read_n(self._rng.randrange(PLACES)):.3f} N"}
+        for kind in ("shave", "paper"):
+            for place in range(PLACES):
+                good = edge.passes(kind, place)
+                seen[f"{kind}_{place + 1}"] = "pass" if good else "fail"
+        return {**seen, "edge_look": edge.look()}
+
+    def _mount(self, told: Detail) -> float:
+        return self._clamped(str(told["specimen"]))
+
+    def _clamped(self, name: str) -> float:
+        """A blade keeps its edge from one mounting to the next."""
+        if name not in self._edges:
+            self._edges[name] = fresh_edge(name, self._seed, self.wears)
+        self._frame.mount(self._edges[name])
+        return self._frame.now_s + CLAMP_S
+
+    def _feed(self, told: Detail) -> float:
+        self._frame.feed(str(told["sheet"]))
+        return self._frame.now_s + FEED_S
+
+    def _strokes(self, told: Detail) -> float:
+        return self._frame.draw(*(self._stroke() for _ in range(int(told["count"]))))
+
+    def _stroke(self) -> Draw:
+        lasts = self.stroke_s * self._rng.gauss(1.0, STROKE_SCATTER)
+        lasts = max(SHORTEST_S, lasts)
+        chance = self._rng.random()
+        if chance < self.partial:
+            return Draw((0.0, self._rng.uniform(0.3, 0.9), 0.0), lasts)
+        if chance < self.partial + self.hesitant:
+            back = self._rng.uniform(0.7, 0.9)
+            return Draw((0.0, 1.0, back, 1.0, 0.0), 1.5 * lasts)
+        return Draw((0.0, 1.0, 0.0), lasts)
