@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from rig.commands import typed
 from rig.errors import RigError
 from rig.logbook.store import Logbook
 from rig.study.order import (
@@ -237,11 +238,5 @@ def settings_for(record: StudyRecord, procedure: str) -> dict[str, str]:
 def command(trial: Planned, record: StudyRecord, logbook: str) -> str:
     """What to type for one trial."""
     own = settings_for(record, trial.procedure)
-    settings = " ".join(f"{name}={_quoted(value)}" for name, value in own.items())
-    told = f"bladerig run {trial.procedure} {_quoted(logbook)} specimen={trial.code} {settings}"
-    return told.rstrip()
-
-
-def _quoted(text: str) -> str:
-    """For a command line, on Windows as well."""
-    return f'"{text}"' if set(text) & set(" ;&|*<>()") else text
+    settings = [f"{name}={value}" for name, value in own.items()]
+    return typed("bladerig", "run", trial.procedure, logbook, f"specimen={trial.code}", *settings)
