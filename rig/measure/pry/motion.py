@@ -27,6 +27,7 @@ U_DELAY = 0.25
 ANGLE_MIDDLE_S = (7e-3 + 7 * 104e-6) / 2 + 12e-6  # held 1.5 converter clocks after its start
 STEADY_RAD_S = np.radians(0.5)  # slower than this the bearing's friction has no clear sign
 LEAST_SAMPLES = 12
+REACH = 8  # samples, 100 ms: noise of the angle sums would dilute an inertia over less
 
 
 @dataclass(frozen=True)
@@ -67,9 +68,9 @@ class Turning:
         last = slice(max(0, len(at_s) - CARRIED), None)
         slope, level = np.polyfit(at_s[last] - time_s, rad[last], 1)
         rest = rad[last] - level - slope * (at_s[last] - time_s)
-        # Noise of the sums goes out of the line, tremor does not: a quarter of what is left is
-        # taken as motion, and the line's own end is 4/n of it uncertain.
-        u = math.sqrt(float(rest @ rest) / max(len(rest) - 2, 1) * (0.25 + 4 / len(rest)))
+        # Noise of the sums goes out of the line, tremor does not: half of what is left is taken
+        # as motion, and the line's own end is 4/n of it uncertain.
+        u = math.sqrt(float(rest @ rest) / max(len(rest) - 2, 1) * (0.5 + 4 / len(rest)))
         ahead = time_s + np.arange(1, 10) * 8e-3
         carried = level + slope * (ahead - time_s)
         return Turning(np.concatenate((at_s, ahead)), np.concatenate((rad, carried)), u)
@@ -110,6 +111,24 @@ def rates(at_s: Array, angle_rad: Array) -> Array:
     index = np.arange(len(at_s))
     low, high = np.maximum(index - 2, 0), np.minimum(index + 2, len(at_s) - 1)
     return np.asarray((angle_rad[high] - angle_rad[low]) / (at_s[high] - at_s[low]))
+
+
+def accelerations(at_s: Array, angle_rad: Array) -> Array:
+    """Second differences over `REACH` samples to either side, shape (n,); 0 at the ends.
+
+    Each is the mean acceleration under a triangle; `under_triangle` puts it on other values.
+    """
+    found = np.zeros_like(angle_rad)
+    step = float(np.median(np.diff(at_s))) * REACH
+    inner = angle_rad[2 * REACH :] - 2 * angle_rad[REACH:-REACH] + angle_rad[: -2 * REACH]
+    found[REACH:-REACH] = inner / step**2
+    return found
+
+
+def under_triangle(values: Array) -> Array:
+    """Mean under a triangle of `REACH` samples to either side, same shape."""
+    weights = np.convolve(np.ones(REACH), np.ones(REACH)) / REACH**2
+    return np.asarray(np.convolve(values, weights, "same"))
 
 
 def middle_zero(record: ArmRecord) -> float:
@@ -157,3 +176,9 @@ def arm_alone(sweep: Sweep, made: Motion, direction: int) -> Array:
     sign = np.tanh(rates(made.at_s, made.angle_rad) / STEADY_RAD_S)
     weight = direction * sweep.weight_nm(direction * made.angle_rad)
     return np.asarray(weight + sweep.friction_nm * sign)
+
+
+def without_inertia(made: Motion, sweep: Sweep) -> Motion:
+    """The motion with the arm's inertia taken off the specimen's torque as well."""
+    moved = sweep.inertia_kg_m2 * accelerations(made.at_s, made.angle_rad)
+    return replace(made, net_nm=made.net_nm - moved)

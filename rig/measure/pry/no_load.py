@@ -1,21 +1,33 @@
 """A recorded sweep of the bare arm -> `Sweep`, with what stands against it."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rig.measure.budget import Reason
 from rig.measure.pry.checks import record_reasons
 from rig.measure.pry.facts import ArmRecord
-from rig.measure.pry.motion import SETTLING, STEADY_RAD_S, Array, Motion, motion, rates
+from rig.measure.pry.motion import (
+    REACH,
+    SETTLING,
+    STEADY_RAD_S,
+    Array,
+    Motion,
+    accelerations,
+    motion,
+    rates,
+    under_triangle,
+)
 from rig.measure.pry.sweep import HIGHEST_DEGREE, NOTHING, WORTH, Sweep
 from rig.measure.scales import Scale
 
 MOVING = 2.0  # times the speed at which friction has its full sign
 LEAST_MOVING = 80  # samples: a second
+DILUTED = 0.1  # of an inertia: what noise of the angle may take from it
 LEAST_RAD = math.radians(5.0)
 
 
@@ -54,36 +66,53 @@ def no_load_sweep(
     return _told(sweep, reasons, figures)
 
 
-def fit_sweep(made: Motion, moving: Array) -> tuple[Sweep, float, int]:
-    """Curve and friction through the moving samples; scatter about it, and degree by the rule."""
-    angle, torque = made.angle_rad[moving], made.raw_nm[moving]
-    sign = np.sign(rates(made.at_s, made.angle_rad)[moving])
+def fit_sweep(made: Motion, moving: NDArray[np.bool_]) -> tuple[Sweep, float, int]:
+    """Curve, friction and inertia by the moving samples; scatter about it, degree by the rule."""
+    angle = under_triangle(made.angle_rad)[moving]
+    torque = under_triangle(made.raw_nm)[moving]
+    sign = under_triangle(np.sign(rates(made.at_s, made.angle_rad)))[moving]
+    faster = accelerations(made.at_s, made.angle_rad)[moving]
     reach = float(np.abs(angle).max())
-    fits = [_fit(angle / reach, sign, torque, n) for n in range(1, HIGHEST_DEGREE + 1)]
+    both = np.ptp(sign) > 1
+    extra = [faster, sign] if both else [faster]
+    fits = [_fit(angle / reach, extra, torque, n) for n in range(1, HIGHEST_DEGREE + 1)]
     degree = 1
-    while degree < HIGHEST_DEGREE and fits[degree][1] < WORTH * fits[degree - 1][1]:
+    while degree < HIGHEST_DEGREE and fits[degree].scatter < WORTH * fits[degree - 1].scatter:
         degree += 1
-    found, scatter, u = fits[degree - 1]
-    coefficients = tuple(float(c) / reach**n for n, c in enumerate(found[:-1]))
-    sweep = Sweep(coefficients, float(found[-1]), u, float(angle.min()), float(angle.max()))
-    return sweep, scatter, degree
+    found = fits[degree - 1]
+    coefficients = tuple(float(c) / reach**n for n, c in enumerate(found.values[: degree + 1]))
+    sweep = Sweep(
+        coefficients, float(found.values[-1]) if both else 0.0, found.u_curve,
+        float(angle.min()), float(angle.max()), float(found.values[degree + 1]), found.u_inertia,
+    )  # fmt: skip
+    return sweep, found.scatter, degree
 
 
-def _fit(x: Array, sign: Array, y: Array, degree: int) -> tuple[Array, float, float]:
-    """Coefficients with friction last, scatter, and u of the curve (rms over the samples)."""
-    both = np.ptp(sign) > 0
-    columns = [x**n for n in range(degree + 1)] + ([sign] if both else [])
-    design = np.column_stack(columns)
-    found, *_ = np.linalg.lstsq(design, y, rcond=None)
-    rest = y - design @ found
-    free = max(1, len(y) - design.shape[1])
-    scatter = math.sqrt(float(rest @ rest) / free)
-    # Neighbours share three of four periods, and what a curve of this degree cannot follow is
-    # no noise at all: the larger of the two, running means against scatter, stands for both.
-    mean_of = np.convolve(rest, np.ones(5 * SETTLING) / (5 * SETTLING), "valid")
-    left = float(np.sqrt(np.mean(mean_of**2)))
-    u = max(left, scatter * math.sqrt(SETTLING * design.shape[1] / len(y)))
-    return np.asarray(found if both else np.append(found, 0.0)), scatter, u
+@dataclass(frozen=True)
+class _Fitted:
+    """Coefficients (curve, inertia, friction), scatter, u of the curve and of the inertia."""
+
+    values: Array
+    scatter: float
+    u_curve: float
+    u_inertia: float
+
+
+def _fit(x: Array, extra: Sequence[Array], y: Array, degree: int) -> _Fitted:
+    design = np.column_stack([*(x**n for n in range(degree + 1)), *extra])
+    values, *_ = np.linalg.lstsq(design, y, rcond=None)
+    rest = y - design @ values
+    scatter = math.sqrt(float(rest @ rest) / max(1, len(y) - design.shape[1]))
+    # Neighbours share most of their periods, and what a curve of this degree cannot follow is no
+    # noise at all: the larger of the two, running means against scatter, stands for both.
+    length = 5 * SETTLING
+    left = float(np.sqrt(np.mean(np.convolve(rest, np.ones(length) / length, "valid") ** 2)))
+    alike = SETTLING + REACH
+    u_curve = max(left, scatter * math.sqrt(alike * design.shape[1] / len(y)))
+    spread = np.linalg.pinv(design)[degree + 1]
+    by_scatter = scatter * math.sqrt(alike * float(spread @ spread))
+    u_inertia = math.hypot(by_scatter, DILUTED * float(values[degree + 1]))
+    return _Fitted(np.asarray(values), scatter, u_curve, u_inertia)
 
 
 @dataclass(frozen=True)

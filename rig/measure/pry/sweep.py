@@ -2,10 +2,11 @@
 
 Arm and cell have weight, the bearing rubs. With nothing seated the arm is led out and back, and
 
-    T0(theta) = polynomial(theta) + friction * (sign of the motion)
+    T0(theta) = polynomial(theta) + friction * (sign of the motion) + inertia * acceleration
 
-is fitted to both ways at once. Rule for the degree: start at 1 and go up while the next degree
-lowers the residual's standard deviation by more than a tenth, to 4 at most.
+is fitted to both ways at once. A pry, which is slow and even, takes off the first two; a twist,
+which turns back at full torque, the inertia as well. Rule for the degree: start at 1 and go up
+while the next degree lowers the residual's standard deviation by more than a tenth, to 4 at most.
 """
 
 import math
@@ -34,6 +35,7 @@ class Sweep:
         friction_nm: what is added in the direction of the motion.
         u_nm: standard uncertainty of T0 at one angle while the arm moves.
         low_rad, high_rad: angles that were swept.
+        inertia_kg_m2, u_inertia_kg_m2: of the arm about its axis, and how sure that is.
     """
 
     coefficients: tuple[float, ...]
@@ -41,6 +43,8 @@ class Sweep:
     u_nm: float
     low_rad: float
     high_rad: float
+    inertia_kg_m2: float = 0.0
+    u_inertia_kg_m2: float = 0.0
 
     def weight_nm(self, angle_rad: ArrayLike) -> Array:
         """The part without friction, N.m, same shape."""
@@ -58,7 +62,7 @@ class Sweep:
     @staticmethod
     def from_dict(data: Mapping[str, Any]) -> "Sweep":
         """The sweep that `to_dict` wrote (further keys are passed over)."""
-        names = ("friction_nm", "u_nm", "low_rad", "high_rad")
+        names = ("friction_nm", "u_nm", "low_rad", "high_rad", "inertia_kg_m2", "u_inertia_kg_m2")
         return Sweep(tuple(data["coefficients"]), *(float(data[name]) for name in names))
 
 

@@ -1,0 +1,226 @@
+"""Measurands of a twist trial, each with its budget."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from statistics import fmean
+from typing import Any
+
+import numpy as np
+from scipy.stats import linregress
+
+from rig.measure.budget import Input, Measurand, evaluate, rectangular
+from rig.measure.cycles import Cycle, find_cycles
+from rig.measure.pry import common
+from rig.measure.pry.facts import ArmRecord
+from rig.measure.pry.motion import SETTLING, U_DELAY, Motion, accelerations, motion
+from rig.measure.pry.sweep import Sweep
+from rig.measure.scales import Scale
+
+X = Mapping[str, Any]
+LEAST_FOR_EXPONENT = 3
+
+
+@dataclass(frozen=True)
+class TwistLimits:
+    """How an edge is twisted, and what a trial may look like; as the bench states them.
+
+    Attributes:
+        amplitude_rad: to either side of the place of rest.
+        overshoot_rad: a cycle may miss its amplitude by this much.
+        rate_low_rad_s, rate_high_rad_s: band of a cycle's mean rate.
+        drift_limit_share: how far zero may move over a trial, of the largest torque.
+    """
+
+    amplitude_rad: float
+    overshoot_rad: float
+    rate_low_rad_s: float
+    rate_high_rad_s: float
+    drift_limit_share: float
+
+
+@dataclass(frozen=True)
+class TwistFacts:
+    """The jig: scales of its certificates, the arm alone, clock, limits (see `PryFacts`)."""
+
+    torque: Scale
+    angle: Scale
+    sweep: Sweep
+    u_align_rad: float
+    time_base: Input
+    limits: TwistLimits
+
+
+@dataclass(frozen=True)
+class _Rows:
+    record: ArmRecord
+    made: Motion
+    facts: TwistFacts
+    largest_nm: float
+
+    def torque(self, torque_nm: float) -> list[Input]:
+        """Certificate, pull, zero, arm alone."""
+        facts = self.facts
+        limit = facts.limits.drift_limit_share * self.largest_nm
+        scale, _ = facts.torque.inputs("torque")
+        return [
+            scale,
+            common.torque_point(facts.torque, torque_nm),
+            common.align(facts.u_align_rad),
+            common.zero(self.record, self.made.code_nm, limit),
+            self.no_load(),
+            self.inertia(),
+        ]
+
+    def no_load(self) -> Input:
+        """The arm alone; where it turns back its friction changes sign."""
+        sweep = self.facts.sweep
+        u = math.hypot(sweep.u_nm, sweep.friction_nm / (2 * math.sqrt(3)))
+        return Input("no_load", 0.0, u, math.inf, "no-load sweep, friction as the arm turns", "N.m")
+
+    def inertia(self) -> Input:
+        """The arm is slowed most where it turns back."""
+        fastest = float(np.abs(accelerations(self.made.at_s, self.made.angle_rad)).max())
+        u = self.facts.sweep.u_inertia_kg_m2 * fastest
+        return Input("inertia", 0.0, u, math.inf, "inertia of the arm, no-load sweep", "N.m")
+
+
+def measurands(
+    found: Sequence[Cycle], record: ArmRecord, made: Motion, facts: TwistFacts
+) -> dict[str, Measurand]:
+    """All values by name; see `rig.measure.twist.TwistResult`."""
+    largest = max(max(c.right_nm, c.left_nm) for c in found)
+    rows = _Rows(record, made, facts, largest)
+    peaks = [
+        (f"peak_{side}_{n}", torque, u)
+        for n, c in enumerate(found, 1)
+        for side, torque, u in (
+            ("right", c.right_nm, c.right_u_nm),
+            ("left", c.left_nm, c.left_u_nm),
+        )
+    ]
+    told = {name: _peak(name, torque, u, rows) for name, torque, u in peaks}
+    _, torque, u = max(peaks, key=lambda peak: peak[1])
+    told["peak_torque"] = _peak("peak_torque", torque, u, rows)
+    late = _works(record, facts, U_DELAY), _works(record, facts, -U_DELAY)
+    for n, cycle in enumerate(found, 1):
+        delay = _delay(cycle.work_j, [works[n - 1 : n] for works in late])
+        told[f"work_{n}"] = _work(f"work_{n}", [cycle], delay, rows)
+    whole = sum(c.work_j for c in found)
+    told["work_total"] = _work("work_total", found, _delay(whole, late), rows)
+    if len(found) >= 2:
+        told["torque_ratio"] = _torque_ratio(found, rows)
+        told["work_ratio"] = _work_ratio(found, late, rows)
+    if len(found) >= LEAST_FOR_EXPONENT:
+        told["decay_exponent"] = _exponent(found)
+    return told
+
+
+def _peak(name: str, value: float, u_nm: float, rows: _Rows) -> Measurand:
+    source = "way out carried on to the turning point"
+    return evaluate(
+        name, "N.m",
+        lambda x: x["torque_scale"] * x["align"] * x["record"]
+        + x["torque_point"] + x["zero"] + x["no_load"] + x["inertia"],
+        [Input("record", value, u_nm, 10.0, source, "N.m"), *rows.torque(value)],
+    )  # fmt: skip
+
+
+def _works(record: ArmRecord, facts: TwistFacts, late: float) -> list[float]:
+    """Work of each cycle with the filter's delay taken longer by `late` periods."""
+    made = motion(record, facts, 1, late)
+    if made is None:
+        return []
+    return [cycle.work_j for cycle in find_cycles(made, facts.limits.amplitude_rad)]
+
+
+def _delay(value: float, late: Sequence[Sequence[float]]) -> float:
+    """Standard uncertainty from the filter's delay: half the change from shorter to longer."""
+    longer, shorter = (sum(works) if len(works) else value for works in late)
+    return abs(longer - shorter) / 2
+
+
+def _work(name: str, cycles: Sequence[Cycle], delay_j: float, rows: _Rows) -> Measurand:
+    work, travel = sum(c.work_j for c in cycles), sum(c.travel_rad for c in cycles)
+    reach = fmean((c.right_rad + c.left_rad) / 2 for c in cycles)
+    peak = fmean((c.right_nm + c.left_nm) / 2 for c in cycles)
+    scale, _ = rows.facts.torque.inputs("torque")
+    # Each sample's scatter stands beside a step of the arm; four of them share their error.
+    steps = max(c.end - c.begin for c in cycles) * len(cycles)
+    noise = cycles[0].right_u_nm * travel / math.sqrt(steps / SETTLING)
+    alone = rows.facts.sweep.u_nm * travel
+    inputs = [
+        Input("record", work, noise, 50.0, "trapezoids along the loop", "J"),
+        scale,
+        rows.torque(peak)[2],
+        common.angle_gain(rows.facts.angle, 2 * reach),
+        Input("no_load", 0.0, alone, math.inf, "friction of the arm, no-load sweep", "J"),
+        Input("filter", 0.0, delay_j, math.inf, "delay of the converter's filter", "J"),
+        _taking_hold(cycles[0]),
+    ]
+    return evaluate(
+        name, "J",
+        lambda x: x["torque_scale"] * x["align"] * x["angle_gain"] * x["record"]
+        + x["no_load"] + x["filter"] + x["taking_hold"],
+        inputs,
+    )  # fmt: skip
+
+
+def _taking_hold(cycle: Cycle) -> Input:
+    source = "the hand takes hold of the resting arm"
+    return rectangular("taking_hold", 0.0, cycle.taking_hold_j, source, "J")
+
+
+def _both(cycle: Cycle) -> float:
+    return (cycle.right_nm + cycle.left_nm) / 2
+
+
+def _u_both(cycle: Cycle) -> float:
+    return math.hypot(cycle.right_u_nm, cycle.left_u_nm) / 2
+
+
+def _torque_ratio(found: Sequence[Cycle], rows: _Rows) -> Measurand:
+    first, last = found[0], found[-1]
+    inputs = [
+        Input(name, _both(c), _u_both(c), 20.0, f"mean of both sides, {where}", "N.m")
+        for name, c, where in (("first", first, "first cycle"), ("last", last, "last cycle"))
+    ]
+    # Zero and scale cancel; what is left of the point error is that between the two torques.
+    moved = common.apart(rows.facts.torque, abs(_both(first) - _both(last)))
+    point = Input("torque_point", 0.0, moved, rows.facts.torque.dof, rows.facts.torque.source,
+                  "N.m")  # fmt: skip
+    return evaluate(
+        "torque_ratio", "1",
+        lambda x: (x["last"] + x["torque_point"] + x["no_load"]) / (x["first"] + x["no_load"]),
+        [*inputs, point, rows.no_load()],
+    )  # fmt: skip
+
+
+def _work_ratio(found: Sequence[Cycle], late: Sequence[Sequence[float]], rows: _Rows) -> Measurand:
+    first, last = found[0], found[-1]
+    steps = (first.end - first.begin) / SETTLING
+    noise = first.right_u_nm * first.travel_rad / math.sqrt(steps)
+    alone = rows.facts.sweep.u_nm * first.travel_rad
+    longer, shorter = (works[-1] / works[0] if works else 0.0 for works in late)
+    return evaluate(
+        "work_ratio", "1",
+        lambda x: (x["last"] + x["no_load"]) / (x["first"] + x["no_load"] + x["taking_hold"])
+        + x["filter"],
+        [
+            Input("first", first.work_j, noise, 50.0, "first cycle", "J"),
+            Input("last", last.work_j, noise, 50.0, "last cycle", "J"),
+            Input("no_load", 0.0, alone, math.inf, "friction of the arm, no-load sweep", "J"),
+            _taking_hold(first),
+            Input("filter", 0.0, abs(longer - shorter) / 2, math.inf,
+                  "delay of the converter's filter", "1"),
+        ],
+    )  # fmt: skip
+
+
+def _exponent(found: Sequence[Cycle]) -> Measurand:
+    """b of peak = c n^(-b)."""
+    n = np.arange(1, len(found) + 1)
+    line = linregress(np.log(n), np.log([_both(cycle) for cycle in found]))
+    fit = Input("fit", -float(line.slope), float(line.stderr), len(found) - 2,
+                f"line through the logarithms of {len(found)} peaks", "1")  # fmt: skip
+    return evaluate("decay_exponent", "1", lambda x: x["fit"], [fit])
