@@ -25,6 +25,7 @@ from rig.measure.budget import Input, Measurand, from_dict, to_dict
 from rig.measure.drop import DropResult
 from rig.measure.height import change_reasons
 from rig.measure.height import effective_acceleration as a_eff_of
+from rig.quantity import stated
 
 FRICTION = "tower_acceleration"
 SESSION_H = 12.0
@@ -256,7 +257,7 @@ def _empty_drops(bench: Bench) -> Passage[Measurand]:
             yield Tell(f"{trial} is not valid: {'; '.join(reasons)}. It is made again.")
             continue
         speed = from_dict(told["measurands"]["impact_speed"])
-        yield Tell(f"{trial}: {speed.value:.4f} ± {speed.U:.4f} m/s")
+        yield Tell(f"{trial}: {stated(speed.value, speed.U, speed.unit)}")
         results.append(DropResult.from_dict(told))
         facts = drop_facts(bench.tower, bench.site, fallen["time_base"])
         if len(results) == wanted:
@@ -298,7 +299,7 @@ def told(trial: str, result: Mapping[str, Any], reasons: list[str]) -> str:
     for key, words in names.items():
         if key in result["measurands"]:
             m = from_dict(result["measurands"][key])
-            lines.append(f"  {words}: {m.value:.4g} ± {m.U:.2g} {m.unit}")
+            lines.append(f"  {words}: {stated(m.value, m.U, m.unit)}")
     if result["caught"]:
         lines.append("  the catch held the carriage after its rebound")
     return "\n".join(lines)

@@ -72,6 +72,7 @@ def report(logbook: Path, run_id: int | None, out: Path | None, as_json: bool) -
       bladerig report tempers.logbook
       bladerig report blades.logbook --run 3
     """
+    _warn(logbook)
     if run_id is None and _has_study(logbook):
         from rig.report import studypage
 
@@ -85,6 +86,14 @@ def report(logbook: Path, run_id: int | None, out: Path | None, as_json: bool) -
         click.echo(json.dumps({"report": str(told), **said}))
     else:
         click.echo(f"Report: {told}; open it in a browser, or print it")
+
+
+def _warn(logbook: Path) -> None:
+    """Tell before any number that the logbook was changed after it was written."""
+    from rig.report.soundness import warning
+
+    if told := warning(logbook):
+        click.echo(told, err=True)
 
 
 def _has_study(logbook: Path) -> bool:
@@ -104,25 +113,68 @@ def _has_study(logbook: Path) -> bool:
 def audit(logbook: Path, printed: str | None, as_json: bool) -> int:
     """Check every row of a logbook against its hashes, and say what is wrong, where.
 
+    Rows cut off at the END of a logbook do not show by themselves: every page prints a
+    fingerprint against that; give it with --printed.
+
     \b
-    Example:  bladerig audit blades.logbook
+    Examples:
+      bladerig audit blades.logbook
+      bladerig audit blades.logbook --printed 146-0cdf-a245-38e7-83dd
     """
     from rig.logbook.audit import audit as check
-    from rig.logbook.store import Logbook
 
+    printed = None if printed is None else _fingerprint(printed)
     findings = check(logbook, printed=printed)
+    head = None if findings else _head(logbook)
     if as_json:
         told = [{"place": f.place, "what": f.what, "remedy": f.remedy} for f in findings]
-        click.echo(json.dumps({"sound": not findings, "findings": told}))
-    elif findings:
-        for finding in findings:
-            click.echo(f"{finding.place}: {finding.what}; {finding.remedy}")
-        click.echo(f"{logbook}: {len(findings)} findings")
-    else:
-        with Logbook.open(logbook, writable=False) as book:
-            fingerprint = book.head_fingerprint()
-        click.echo(f"{logbook}: sound; fingerprint {fingerprint}")
-    return 1 if findings else 0
+        found = {"sound": not findings, "fingerprint": head, "findings": told}
+        click.echo(json.dumps(found))
+        return 1 if findings else 0
+    for finding in findings:
+        click.echo(f"{finding.place}: {finding.what}; {finding.remedy}")
+    if findings:
+        click.echo(f"{logbook}: {len(findings)} finding{'s' if len(findings) > 1 else ''}")
+        return 1
+    click.echo(f"{logbook}: sound; fingerprint {head}")
+    click.echo(_how_far(printed))
+    return 0
+
+
+def _fingerprint(printed: str) -> str:
+    """The printed fingerprint as the audit compares it.
+
+    Raises:
+        RigError: it cannot be one.
+    """
+    import re
+
+    from rig.errors import RigError
+
+    told = printed.strip().lower()
+    if not re.fullmatch(r"\d+(-[0-9a-f]{4}){4}", told):
+        raise RigError(
+            f"'{printed}' is mistyped: it is no fingerprint", where="--printed",
+            remedy="it looks like 146-0cdf-a245-38e7-83dd and stands at the foot of the page",
+        )  # fmt: skip
+    return told
+
+
+def _head(logbook: Path) -> str:
+    from rig.logbook.store import Logbook
+
+    with Logbook.open(logbook, writable=False) as book:
+        return book.head_fingerprint()
+
+
+def _how_far(printed: str | None) -> str:
+    """What "sound" covers."""
+    if printed is None:
+        return (
+            "Rows cut off at the end do not show by themselves: compare with a printed page, "
+            "--printed FINGERPRINT"
+        )
+    return f"It holds all up to the printed row {printed.partition('-')[0]}, unchanged."
 
 
 @click.command()
@@ -156,13 +208,14 @@ def recompute(logbook: Path, as_json: bool) -> int:
 )
 @JSON
 def export(logbook: Path, out: Path, as_json: bool) -> None:
-    """Write results and traces as CSV tables with a page that explains each column.
+    """Write trials, results and traces as CSV tables, with one that explains each column.
 
     \b
     Example:  bladerig export blades.logbook --out tables
     """
     from rig.report import tables
 
+    _warn(logbook)
     written = tables.export(logbook, out)
     if as_json:
         click.echo(json.dumps([str(path) for path in written]))

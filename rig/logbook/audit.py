@@ -41,7 +41,7 @@ def audit(path: connect.StrPath, *, printed: str | None = None) -> list[Finding]
         with connect.reading(file):
             connection = connect.reader(file)
     except RigError as error:
-        return [Finding("file", error.what, error.remedy)]
+        return [Finding("file", error.what, USE_COPY if "audit" in error.remedy else error.remedy)]
     try:
         connection.text_factory = bytes
         return _Audit(connection, printed).findings()

@@ -76,7 +76,9 @@ def _open(path: Path, logbook: Path) -> int:
         raise RigError(
             f"cannot write in its folder ({error.strerror})",
             where=str(logbook),
-            remedy="copy the logbook to a folder you may write in",
+            remedy="copy the logbook to a folder you may write in"
+            if logbook.exists()
+            else "choose a folder you may write in",
         ) from error
 
 

@@ -38,6 +38,8 @@ IMPACT = Section(
     picture=figures.drop,
     limits=(
         "Energy not returned bounds from above what the edge took: the rod and the frame share it.",
+        "The drops of a run share their errors (mass, height scale, clock): ± holds for each drop "
+        "against the truth, not for one drop against another; those agree better than ± says.",
         "No impact force is reported; this rig does not measure one.",
         "No published standard covers an edge over a soft rod. The numbers compare blades on this "
         "bench, with this rod and this striker.",

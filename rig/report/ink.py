@@ -5,6 +5,8 @@ import io
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from rig.quantity import stated
+
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
@@ -31,9 +33,11 @@ def svg(figure: "Figure") -> str:
 
 def quantity(measurand: Mapping[str, Any]) -> str:
     """Value and expanded uncertainty, both to the uncertainty's second digit."""
-    from math import floor, log10
+    return stated(measurand["value"], measurand["U"], measurand["unit"])
 
-    value, expanded, unit = measurand["value"], measurand["U"], measurand["unit"]
-    places = max(0, 1 - floor(log10(expanded))) if expanded > 0 else 3
-    text = f"{value:.{places}f} ± {expanded:.{places}f} {unit}"
-    return text.replace("m/s2", "m/s²").replace("N.m", "N·m").strip()
+
+def degrees(dof: float | None) -> str:
+    """Degrees of freedom: beyond a thousand t is the normal's to four digits."""
+    if dof is None:
+        return "unlimited"
+    return "over 1,000" if dof > 1000 else f"{dof:.3g}"

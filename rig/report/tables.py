@@ -1,5 +1,6 @@
 """Results and traces as CSV tables, with one table that explains every column."""
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -8,12 +9,33 @@ import pandas as pd
 from rig.board.samples import capture
 from rig.board.wire import TICK_HZ
 from rig.logbook.store import Logbook
+from rig.report.soundness import warning
 
 COLUMNS = {
+    "trials.csv": {
+        "run_id": "number of the run",
+        "trial": "name of the trial",
+        "rig": "'virtual' is practice on the virtual rig; 'port' a real board",
+        "at_utc": "when its verdict was recorded, UTC",
+        "procedure": "procedure of the run",
+        "specimen": "code of the blade",
+        "valid": "True when nothing stands against the trial, on the line and at the rig too",
+        "reasons": "everything that stands against it, separated by '; '",
+        "indication": "why its numbers are an indication only; empty when they count",
+        "censored": "'right' when a value is only a bound: at least that much",
+        "asked_energy_j": "impact energy asked for, J; empty for other tests",
+        "damage": "damage as entered: none, roll, chip, crack",
+        "damage_depth_m": "its depth, m",
+        "damage_width_m": "its width along the edge, m",
+        "damage_u_m": "standard uncertainty of depth and width, m",
+        "result_id": "number of its result; empty when nothing was recorded",
+        "warning": "empty for a sound logbook, else what the audit found",
+    },
     "results.csv": {
         "result_id": "number of the result in the logbook",
         "run_id": "number of the run",
         "trial": "name of the trial",
+        "rig": "'virtual' is practice on the virtual rig; 'port' a real board",
         "measurand": "what was measured",
         "value": "best estimate, in `unit`",
         "u": "standard uncertainty, in `unit`",
@@ -21,12 +43,14 @@ COLUMNS = {
         "k": "coverage factor, U / u",
         "dof": "effective degrees of freedom; empty means unlimited",
         "unit": "SI unit",
-        "valid": "True when no reason stands against the trial's measurement",
+        "valid": "True when no reason stands against the measurement; see trials.csv for the trial",
         "reasons": "what stands against it, separated by '; '",
         "superseded_by": "number of the result that took its place; empty for a current one",
     },
     "traces.csv": {
         "raw_id": "number of the raw frames in the logbook",
+        "run_id": "number of the run",
+        "rig": "'virtual' is practice on the virtual rig; 'port' a real board",
         "trial": "name of the trial",
         "ticks": "MCU clock, nominally 0.5 us a tick",
         "nominal_s": "the same in nominal seconds (multiply by the time-base factor)",
@@ -43,7 +67,12 @@ def export(path: Path, folder: Path) -> list[Path]:
         OSError: the folder cannot be written.
     """
     with Logbook.open(path, writable=False) as book:
-        frames = {"results.csv": _results(book), "traces.csv": _traces(book)}
+        rigs = {run.run_id: run.versions["device"] for run in book.runs()}
+        frames = {
+            "trials.csv": _trials(book, warning(path)),
+            "results.csv": _results(book, rigs),
+            "traces.csv": _traces(book, rigs),
+        }
     frames["columns.csv"] = pd.DataFrame(
         [(file, name, text) for file, told in COLUMNS.items() for name, text in told.items()],
         columns=["file", "column", "meaning"],
@@ -54,7 +83,35 @@ def export(path: Path, folder: Path) -> list[Path]:
     return [folder / name for name in frames]
 
 
-def _results(book: Logbook) -> pd.DataFrame:
+def _trials(book: Logbook, warned: str) -> pd.DataFrame:
+    """One row for each trial on a specimen, recorded or not."""
+    runs = {run.run_id: run for run in book.runs()}
+    rows: list[dict[str, Any]] = []
+    for row in book.journal(kind="verdict"):
+        body, run = row.body, runs[row.run_id or 0]
+        if "trial" not in body:  # a note of somebody's own script
+            continue
+        damage = body.get("damage") or {}
+        if not isinstance(damage, dict):
+            damage = {"kind": damage}
+        found = {
+            "run_id": run.run_id,
+            "rig": run.versions["device"],
+            "procedure": run.procedure,
+            "at_utc": row.at_utc.strftime("%Y-%m-%dT%H:%M:%SZ"),
+            "asked_energy_j": run.params.get("energy"),
+            "damage": damage.get("kind"),
+            "warning": warned,
+            **{f"damage_{key}": damage.get(key) for key in ("depth_m", "width_m", "u_m")},
+            **{key: "; ".join(body.get(key) or ()) for key in ("reasons", "indication")},
+        }
+        for key in ("trial", "specimen", "valid", "censored", "result_id"):
+            found[key] = body.get(key)
+        rows.append(found)
+    return pd.DataFrame(rows, columns=list(COLUMNS["trials.csv"]))
+
+
+def _results(book: Logbook, rigs: Mapping[int, str]) -> pd.DataFrame:
     rows: list[dict[str, Any]] = []
     for result in book.results():
         reasons = [reason["text"] for reason in result.result["reasons"]]
@@ -65,6 +122,7 @@ def _results(book: Logbook) -> pd.DataFrame:
                     "result_id": result.result_id,
                     "run_id": result.run_id,
                     "trial": result.trial,
+                    "rig": rigs[result.run_id],
                     "measurand": name,
                     **told,
                     "valid": not reasons,
@@ -75,15 +133,17 @@ def _results(book: Logbook) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(COLUMNS["results.csv"]))
 
 
-def _traces(book: Logbook) -> pd.DataFrame:
+def _traces(book: Logbook, rigs: Mapping[int, str]) -> pd.DataFrame:
     parts = []
-    for raw_id in book.raw_ids():
+    for run_id, raw_id in ((r, raw_id) for r in rigs for raw_id in book.raw_ids(r)):
         raw, meta = book.raw(raw_id)
         height = capture(raw).height
         parts.append(
             pd.DataFrame(
                 {
                     "raw_id": raw_id,
+                    "run_id": run_id,
+                    "rig": rigs[run_id],
                     "trial": meta.get("trial", ""),
                     "ticks": height.ticks,
                     "nominal_s": height.ticks / TICK_HZ,
