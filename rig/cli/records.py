@@ -96,12 +96,13 @@ def _warn(logbook: Path) -> None:
         click.echo(told, err=True)
 
 
-def _has_study(logbook: Path) -> bool:
+def _has_study(logbook: Path, dealt: bool = False) -> bool:
     from rig.logbook.store import Logbook
     from rig.study import kept
 
     with Logbook.open(logbook, writable=False) as book:
-        return kept.found(book) is not None
+        found = kept.found(book)
+    return found is not None and (found.order is not None or not dealt)
 
 
 @click.command()
@@ -217,6 +218,10 @@ def export(logbook: Path, out: Path, as_json: bool) -> None:
 
     _warn(logbook)
     written = tables.export(logbook, out)
+    if _has_study(logbook, dealt=True):
+        from rig.report import studytables
+
+        written += studytables.export(logbook, out)
     if as_json:
         click.echo(json.dumps([str(path) for path in written]))
     else:
