@@ -4,7 +4,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from rig.bench import Cell, PryJig
+from rig.bench import Cell, PryJig, TwistJig
 from rig.board.samples import capture
 from rig.measure.budget import Input
 from rig.measure.pry.evaluate import evaluate_pry
@@ -20,6 +20,8 @@ from rig.measure.pry.facts import (
 from rig.measure.pry.no_load import no_load_sweep
 from rig.measure.pry.sweep import Sweep
 from rig.measure.scales import Scale
+from rig.measure.twist import evaluate_twist
+from rig.measure.twistrows import TwistFacts, TwistLimits
 
 Settings = Mapping[str, Any]
 
@@ -45,6 +47,44 @@ def pry(raw: bytes, settings: Settings) -> dict[str, Any]:
     return evaluate_pry(record(raw, settings), facts(settings), asked).to_dict()
 
 
+def twist(raw: bytes, settings: Settings) -> dict[str, Any]:
+    """One twist trial.
+
+    Settings: `jig`, `twist`, `scales`, `zero`, `zero_after`, `sweep`, `cycles`, `time_base`.
+    """
+    return evaluate_twist(
+        record(raw, settings), twist_facts(settings), settings["cycles"]
+    ).to_dict()
+
+
+def twist_facts(settings: Settings) -> TwistFacts:
+    """The jig, its certificates and the twist's limits."""
+    jig, own = PryJig.model_validate(settings["jig"]), TwistJig.model_validate(settings["twist"])
+    torque, angle = scales(settings)
+    limits = own.twist
+    return TwistFacts(
+        torque=torque,
+        angle=angle,
+        sweep=Sweep.from_dict(settings["sweep"]),
+        u_align_rad=math.radians(jig.arm.u_align_deg),
+        time_base=_clock(settings),
+        limits=TwistLimits(
+            amplitude_rad=math.radians(limits.amplitude_deg),
+            overshoot_rad=math.radians(limits.overshoot_deg),
+            rate_low_rad_s=math.radians(limits.rate_low_deg_s),
+            rate_high_rad_s=math.radians(limits.rate_high_deg_s),
+            drift_limit_share=limits.drift_limit_share,
+        ),
+    )
+
+
+def _clock(settings: Settings) -> Input:
+    base = settings["time_base"]
+    return Input(
+        "time_base", base["factor"], base["u"], math.inf, base["source"], "s/s", "rectangular"
+    )
+
+
 def scales(settings: Settings) -> tuple[Scale, Scale]:
     """Torque and angle."""
     told = settings["scales"]
@@ -66,7 +106,6 @@ def facts(settings: Settings) -> PryFacts:
     jig = PryJig.model_validate(settings["jig"])
     cell = Cell.model_validate(settings["cell"])
     torque, angle = scales(settings)
-    base = settings["time_base"]
     return PryFacts(
         torque=torque,
         angle=angle,
@@ -75,9 +114,7 @@ def facts(settings: Settings) -> PryFacts:
             "arm", jig.arm.length_m, jig.arm.u_length_m, math.inf, "stated by the bench", "m"
         ),
         u_align_rad=math.radians(jig.arm.u_align_deg),
-        time_base=Input(
-            "time_base", base["factor"], base["u"], math.inf, base["source"], "s/s", "rectangular"
-        ),
+        time_base=_clock(settings),
         limits=limits(jig, cell, torque),
     )
 

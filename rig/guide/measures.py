@@ -121,6 +121,7 @@ MEASURES: dict[str, Callable[[bytes, Settings], dict[str, Any]]] = {
     "reading": reading,
     "no_load_sweep": jigs.sweep,
     "pry": jigs.pry,
+    "twist": jigs.twist,
     "hardness": hardness,
     "edge_life": edges.edge_life,
     "severing_force": edges.severing_force,

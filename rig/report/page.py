@@ -18,6 +18,7 @@ from rig.report.ink import quantity as quantity
 from rig.report.prying import PRY
 from rig.report.sections import Section
 from rig.report.staircase import STAIRCASE
+from rig.report.twisting import TWIST
 from rig.report.writing import whole
 
 ROWS = {
@@ -31,6 +32,7 @@ SECTIONS = {
     "drop": IMPACT,
     "pry": PRY,
     "hardness": HARDNESS,
+    "twist": TWIST,
     "staircase": STAIRCASE,
 }
 
