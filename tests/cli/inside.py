@@ -1,6 +1,8 @@
 """The command line in this process: quick, for all that needs no process of its own."""
 
+import json
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
@@ -22,6 +24,14 @@ def done(*args: object, typed: str = "") -> str:
     if result.exception is not None:
         raise result.exception
     return result.output
+
+
+def told(*args: object, typed: str = "") -> Any:
+    """What a command told to speak JSON says, whatever it shows on the way."""
+    result = typed_in(*args, "--json", typed=typed)
+    if result.exception is not None:
+        raise result.exception
+    return json.loads(result.stdout)
 
 
 def refused(*args: object, typed: str = "") -> str:

@@ -1,5 +1,6 @@
 """Every mistake is one clear line with exit code 2, and nothing is lost."""
 
+import json
 import subprocess
 import sys
 from datetime import UTC, datetime, timedelta
@@ -10,7 +11,8 @@ import pytest
 
 from rig.cli.main import cli
 from rig.logbook import Logbook
-from tests.cli.commands import ROOT, bladerig, told_in_one_line
+from tests.cli.commands import ROOT
+from tests.cli.inside import done, refused, typed_in
 
 RUN = ("run", "drop_impact")
 
@@ -39,50 +41,62 @@ def book(tmp_path: Path) -> Path:
         (("energy=5J", "specimen=K3", "--port", "/dev/ttyNOWHERE"), "no such port"),
         (("energy=5J", "specimen=K3", "--bench", "/nowhere/bench.toml"), "no such file"),
         (("energy=5J", "--resume"), "no unfinished run"),
+        (("energy=5J", "energy=6J"), "energy is given twice"),
     ],
 )
 def test_run_refuses_in_one_line(book: Path, args: tuple[str, ...], told: str) -> None:
     virtual = () if "--port" in args else ("--virtual",)
-    line = told_in_one_line(bladerig(*RUN, book, *args, *virtual, typed="\n" * 50))
+    line = refused(*RUN, book, *args, *virtual, typed="\n" * 50)
     assert told in line
 
 
 def test_an_unknown_procedure_is_named_with_those_there_are(book: Path) -> None:
-    assert "drop_impact" in told_in_one_line(bladerig("run", "dorp_impact", book, "--virtual"))
+    assert "drop_impact" in refused("run", "dorp_impact", book, "--virtual")
 
 
 def test_a_script_with_a_fault_is_named_with_its_line(book: Path, tmp_path: Path) -> None:
     mine = tmp_path / "mine.py"
     mine.write_text("x = 1\nimport nowhere_at_all\n")
-    assert f"{mine}:2: " in told_in_one_line(bladerig("run", mine, book, "--virtual"))
+    assert f"{mine}:2: " in refused("run", mine, book, "--virtual")
 
 
 def test_all_faults_of_a_bench_file_are_told_at_once(tmp_path: Path) -> None:
     path = tmp_path / "bench.toml"
     path.write_text('name = 3\n[tower]\nfixture = "drop_tower"\n[tower.travel]\nmax_dorp_m = 1\n')
-    done = bladerig("bench", "check", path)
-    assert done.returncode == 2
-    assert f"{path}:1: name: 3 is not text" in done.stderr
-    assert (
-        f"{path}:5: tower.travel.max_dorp_m: unknown key; did you mean max_drop_m?" in done.stderr
-    )
+    told = str(typed_in("bench", "check", path).exception)
+    assert f"{path}:1: name: 3 is not text" in told
+    assert f"{path}:5: tower.travel.max_dorp_m: unknown key; did you mean max_drop_m?" in told
 
 
 @pytest.mark.parametrize("command", ["audit", "report", "runs", "recompute"])
 def test_no_logbook_there(command: str, tmp_path: Path) -> None:
-    assert "nothing.logbook" in told_in_one_line(bladerig(command, tmp_path / "nothing.logbook"))
+    assert "nothing.logbook" in refused(command, tmp_path / "nothing.logbook")
 
 
 @pytest.mark.parametrize("command", ["report", "runs", "recompute"])
 def test_a_file_that_is_no_logbook(command: str, tmp_path: Path) -> None:
     path = tmp_path / "notes.logbook"
     path.write_text("dear diary")
-    assert "notes.logbook" in told_in_one_line(bladerig(command, path))
+    assert "notes.logbook" in refused(command, path)
+
+
+def test_a_text_file_is_audited_with_a_remedy_that_is_not_the_audit(tmp_path: Path) -> None:
+    path = tmp_path / "notes.logbook"
+    path.write_text("dear diary")
+    told = typed_in("audit", path)
+    assert told.return_value == 1 and told.output.splitlines()[-1].endswith(": 1 finding")
+    assert "is not a logbook" in told.output and "run the audit" not in told.output
+
+
+def test_a_mistyped_fingerprint_is_called_mistyped(book: Path) -> None:
+    assert "'rubbish' is mistyped" in refused("audit", book, "--printed", "rubbish")
+    head = json.loads(done("audit", book, "--json"))["fingerprint"]
+    assert "sound" in done("audit", book, "--printed", f" {head.upper()} ")
 
 
 def test_a_second_writer_is_refused_and_named(book: Path) -> None:
     with Logbook.open(book, writable=True):
-        line = told_in_one_line(bladerig(*RUN, book, "energy=5J", "--virtual"))
+        line = refused(*RUN, book, "energy=5J", "--virtual")
     assert str(book) in line
 
 
@@ -91,17 +105,16 @@ def test_a_clock_set_back_stops_the_run_until_someone_says_why(tmp_path: Path) -
     ahead = datetime.now(UTC) + timedelta(hours=3)
     Logbook.create(path, title="b", now=lambda: ahead).close()
     args = (*RUN, path, "energy=5J", "specimen=K3", "--virtual")
-    line = told_in_one_line(bladerig(*args, typed="none\n" * 200))
+    line = refused(*args, typed="none\n" * 200)
     assert "clock was set back" in line and "--accept-clock" in line
-    done = bladerig(*args, "--accept-clock", "summer time", typed="none\n" * 200)
-    assert done.returncode == 0, done.stderr
-    assert bladerig("audit", path).returncode == 0
+    done(*args, "--accept-clock", "summer time", typed="none\n" * 200)
+    assert "sound" in done("audit", path)
 
 
 def test_bench_init_never_writes_over_a_file(tmp_path: Path) -> None:
     path = tmp_path / "bench.toml"
-    assert bladerig("bench", "init", path).returncode == 0
-    assert "is there already" in told_in_one_line(bladerig("bench", "init", path))
+    done("bench", "init", path)
+    assert "is there already" in refused("bench", "init", path)
 
 
 def _commands(group: click.Command, name: str = "") -> list[tuple[str, click.Command]]:

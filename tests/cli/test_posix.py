@@ -8,10 +8,13 @@ import sys
 import time
 from pathlib import Path
 
+import click
 import pytest
 
+from rig.cli.ending import ended
 from rig.logbook import Logbook
 from tests.cli.commands import ROOT, bladerig, told_in_one_line
+from tests.cli.inside import done, refused, script
 
 RUN = ("run", "drop_impact")
 IMPACT = ("energy=5J", "specimen=K3", "--virtual")
@@ -25,17 +28,15 @@ def book(tmp_path: Path) -> Path:
 
 
 def test_a_device_that_is_no_serial_port_is_refused(book: Path) -> None:
-    line = told_in_one_line(bladerig(*RUN, book, "energy=5J", "specimen=K3", "--port", "/dev/null"))
+    line = refused(*RUN, book, "energy=5J", "specimen=K3", "--port", "/dev/null")
     assert "not a serial port" in line
 
 
-def test_a_full_disk_is_told_in_one_line(tmp_path: Path) -> None:
-    demo = bladerig("demo", "--out", tmp_path)
-    assert demo.returncode == 0
-    line = told_in_one_line(
-        bladerig("report", tmp_path / "impact-demo.logbook", "--out", "/dev/full")
-    )
-    assert "No space left" in line
+def test_a_full_disk_is_told_in_one_line_that_names_the_page(tmp_path: Path) -> None:
+    mine, path = script(tmp_path, "yield Tell('a')"), tmp_path / "b.logbook"
+    done("run", mine, path, "--virtual")
+    line = told_in_one_line(bladerig("report", path, "--out", "/dev/full"))
+    assert "/dev/full: No space left" in line
 
 
 def test_a_read_only_logbook_can_be_read_but_not_run_into(tmp_path: Path) -> None:
@@ -75,5 +76,27 @@ def test_ctrl_c_stops_with_code_130_and_the_run_can_be_resumed(tmp_path: Path) -
     child.send_signal(signal.SIGINT)
     _, errors = child.communicate(timeout=60)
     assert child.returncode == 130
-    assert "disarmed" in errors and "Traceback" not in errors
-    assert "resume" in bladerig("runs", book).stdout
+    assert "disarmed. Go on with: bladerig run" in errors and "Traceback" not in errors
+    assert "resume" in done("runs", book)
+
+
+def test_a_new_logbook_where_nobody_may_write_is_refused_with_a_remedy_that_helps() -> None:
+    # Root may write anything: a process of its own steps down.
+    code = "import os, pathlib, tempfile\nfrom rig.logbook.lock import writer_lock\n"
+    code += "folder = tempfile.mkdtemp()\nos.chmod(folder, 0o555)\n"
+    code += "os.geteuid() or os.seteuid(65534)\n"
+    code += "writer_lock(pathlib.Path(folder) / 'b.logbook').__enter__()"
+    died = subprocess.run(
+        [sys.executable, "-B", "-c", code], capture_output=True, text=True, cwd=ROOT, check=False
+    )
+    assert "choose a folder you may write in" in died.stderr
+
+
+def test_ctrl_c_where_nothing_was_armed_says_only_that_it_stopped(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    def stop(**_: object) -> None:
+        raise click.Abort
+
+    assert ended(stop) == 130
+    assert capsys.readouterr().err == "\nStopped.\n"

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.commands import bladerig, told_in_one_line
+from tests.cli.inside import done, refused, told
 
 # Enter (or anything) confirms an action; the only questions of a clean run ask for damage.
 TYPED = "none\n" * 200
@@ -29,69 +30,67 @@ def procedure(params, bench):
 
 def test_a_whole_run_ends_with_its_conclusion_and_a_report(tmp_path: Path) -> None:
     book = tmp_path / "blades.logbook"
-    done = bladerig("run", "drop_impact", book, *IMPACT, "--json", typed=TYPED)
-    assert done.returncode == 0, done.stderr
-    told = json.loads(done.stdout)
-    assert told["drops"][0]["valid"] and told["drops"][0]["energy_j"] == pytest.approx(5, rel=0.03)
-    assert Path(told["report"]).is_file()
-    assert bladerig("audit", book).returncode == 0
+    ended = bladerig("run", "drop_impact", book, *IMPACT, "--json", typed=TYPED)
+    assert ended.returncode == 0, ended.stderr
+    said = json.loads(ended.stdout)
+    assert said["drops"][0]["valid"] and said["drops"][0]["energy_j"] == pytest.approx(5, rel=0.03)
+    assert Path(said["report"]).is_file()
+    assert "sound" in done("audit", book)
 
 
 def test_energy_may_be_given_in_any_unit(tmp_path: Path) -> None:
-    done = bladerig(
-        "run", "drop_impact", tmp_path / "b.logbook", "energy=3.7 ft*lbf", "specimen=K3",
-        "--virtual", "--json", typed=TYPED,
-    )  # fmt: skip
-    told = json.loads(done.stdout)
-    assert told["drops"][0]["energy_j"] == pytest.approx(3.7 * 1.3558179, rel=0.03)
+    args = ("energy=3.7 ft*lbf", "specimen=K3", "--virtual")
+    said = told("run", "drop_impact", tmp_path / "b.logbook", *args, typed=TYPED)
+    assert said["drops"][0]["energy_j"] == pytest.approx(3.7 * 1.3558179, rel=0.03)
 
 
 def test_hazards_are_shown_with_the_action_they_belong_to(tmp_path: Path) -> None:
-    done = bladerig("run", "drop_impact", tmp_path / "b.logbook", *IMPACT, typed=TYPED)
-    release = done.stdout.index("Close the guard; nobody in line with the edge.")
-    assert done.stdout.index("! Flying chips", release) - release < 600
+    text = done("run", "drop_impact", tmp_path / "b.logbook", *IMPACT, typed=TYPED)
+    release = text.index("Close the guard; nobody in line with the edge.")
+    assert text.index("! Flying chips", release) - release < 600
+
+
+def test_practice_is_called_practice_at_its_beginning_and_end(tmp_path: Path) -> None:
+    mine = tmp_path / "mine.py"
+    mine.write_text(MINE)
+    text = done("run", mine, tmp_path / "b", "piece=anvil", "--virtual", typed="12 lb\n")
+    assert text.startswith("VIRTUAL RIG: practice")
+    assert "as run 1 on the VIRTUAL RIG: practice." in text
 
 
 def test_the_input_ending_stops_safely_and_resume_goes_on(tmp_path: Path) -> None:
     book = tmp_path / "b.logbook"
     cut = bladerig("run", "drop_impact", book, *IMPACT, typed="none\n" * 9)
     assert "the input ended before the run did" in told_in_one_line(cut)
-    refused = bladerig("run", "drop_impact", book, *IMPACT, typed=TYPED)
-    assert "--resume" in told_in_one_line(refused)
-    done = bladerig("run", "drop_impact", book, "--virtual", "--resume", "--json", typed=TYPED)
-    assert done.returncode == 0, done.stderr
-    assert json.loads(done.stdout)["run_id"] == 1
-    told = json.loads(bladerig("runs", book, "--json").stdout)
-    assert [run["outcome"] for run in told] == ["finished"]
+    assert "--resume" in refused("run", "drop_impact", book, *IMPACT, typed=TYPED)
+    said = told("run", "drop_impact", book, "--virtual", "--resume", typed=TYPED)
+    assert said["run_id"] == 1
+    assert [run["outcome"] for run in told("runs", book)] == ["finished"]
 
 
 def test_an_unfinished_run_can_be_given_up_with_a_reason(tmp_path: Path) -> None:
-    book = tmp_path / "b.logbook"
-    bladerig("run", "drop_impact", book, *IMPACT, typed="none\n" * 9)
-    done = bladerig(
-        "run", "drop_impact", book, *IMPACT, "--abandon", "wrong blade", "--json", typed=TYPED
-    )
-    assert done.returncode == 0, done.stderr
-    told = json.loads(bladerig("runs", book, "--json").stdout)
-    assert (told[0]["outcome"], told[0]["reason"]) == ("abandoned", "wrong blade")
+    mine, book = tmp_path / "mine.py", tmp_path / "b.logbook"
+    mine.write_text(MINE)
+    refused("run", mine, book, "piece=anvil", "--virtual")
+    args = ("piece=hammer", "--virtual", "--abandon", "wrong piece")
+    told("run", mine, book, *args, typed="12 lb\n")
+    first, second = told("runs", book)
+    assert (first["outcome"], first["reason"]) == ("abandoned", "wrong piece")
+    assert second["outcome"] == "finished" and second["rig"] == "virtual"
 
 
 def test_a_script_of_ones_own_runs_like_ours(tmp_path: Path) -> None:
     mine = tmp_path / "mine.py"
     mine.write_text(MINE)
-    done = bladerig(
-        "run", mine, tmp_path / "b.logbook", "piece=anvil", "--virtual", "--json", typed="12 lb\n"
+    args = ("piece=anvil", "--virtual")
+    assert told("run", mine, tmp_path / "b", *args, typed="12 lb\n")["mass_kg"] == pytest.approx(
+        5.44310844
     )
-    assert done.returncode == 0, done.stderr
-    assert json.loads(done.stdout)["mass_kg"] == pytest.approx(5.44310844)
 
 
 def test_an_answer_that_does_not_read_is_asked_again(tmp_path: Path) -> None:
     mine = tmp_path / "mine.py"
     mine.write_text(MINE)
-    done = bladerig(
-        "run", mine, tmp_path / "b.logbook", "piece=anvil", "--virtual",
-        typed="heavy\n12,5 kg\n12.5 kg\n",
-    )  # fmt: skip
-    assert done.returncode == 0, done.stderr
-    assert done.stdout.count("What does it read?") == 3
+    args = ("piece=anvil", "--virtual")
+    text = done("run", mine, tmp_path / "b", *args, typed="heavy\n12,5 kg\n12.5 kg\n")
+    assert text.count("What does it read?") == 3
