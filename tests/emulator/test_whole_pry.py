@@ -32,3 +32,13 @@ def test_the_firmware_carries_a_whole_pry_to_each_kind_of_end(tmp_path: Path, ki
         assert abs(trial["peak_torque_nm"] - truth.peak_nm) <= trial["peak_torque_U_nm"]
     assert audit(path) == []
     assert all(one.same for one in recompute(path))
+
+
+def test_the_firmware_carries_a_whole_twist(tmp_path: Path) -> None:
+    rig = JigRig(TIPS["snap"], emulated)
+    path, told = rig.run(tmp_path, "edge_twist", cycles="3")
+    truth = rig.jig.twists[-1]
+    assert told["valid"], told["reasons"]
+    largest = max(*truth.right_nm, *truth.left_nm)
+    assert abs(told["peak_torque_nm"] - largest) <= told["peak_torque_U_nm"]
+    assert all(one.same for one in recompute(path))
