@@ -1,6 +1,7 @@
 """`bladerig board ...`: ports, self-check, firmware."""
 
 import json
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import click
@@ -67,7 +68,8 @@ def check(port: str | None, virtual: bool, as_json: bool) -> int:
         unready = _unready(device.link)
         if unready and not as_json:
             click.echo(f"NOT READY: {unready}. {NEEDED}\n")
-        for finding in conformance.run(device.link):
+        for found in conformance.run(device.link):
+            finding = _fair(found, tripped="tripped" in unready)
             findings.append(finding)
             if not as_json:
                 click.echo(_line(finding))
@@ -103,6 +105,13 @@ def _unready(link: "Link") -> str:
     if link.status.get("state") == State.TRIPPED:
         lacking.append("the interlock is tripped (open the guard, look, close it)")
     return ", ".join(lacking)
+
+
+def _fair(finding: "Finding", *, tripped: bool) -> "Finding":
+    """A board that stood tripped when the checks began is not to blame for refusing to arm."""
+    if finding.holds or not tripped or "TRIPPED" not in finding.trouble:
+        return finding
+    return replace(finding, trouble="not checked, the interlock was tripped before")
 
 
 def _made(finding: "Finding") -> bool:
