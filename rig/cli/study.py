@@ -9,7 +9,7 @@ import click
 if TYPE_CHECKING:
     from rig.logbook.store import Logbook
     from rig.study.kept import Order
-    from rig.study.plan import StudyPlan
+    from rig.study.planning import Planned
     from rig.study.record import StudyRecord
 
 PATH = click.Path(path_type=Path)
@@ -118,36 +118,51 @@ def _number(text: str, where: str) -> float:
 
 @study.command()
 @LOGBOOK
+@click.option("--pilot", type=PATH, help="Earlier logbook whose blades tell the scatter.")
 @click.option("--out", type=PATH, help="Picture to write; left out, beside the logbook.")
 @JSON
-def plan(logbook: Path, out: Path | None, as_json: bool) -> None:
+def plan(logbook: Path, pilot: Path | None, out: Path | None, as_json: bool) -> None:
     """How many blades each response needs, and what the blades there are can show.
 
     LOGBOOK is a study's logbook, or a study file (.toml) before it is begun.
 
     \b
-    Example:  bladerig study plan tempers.logbook
+    Examples:
+      bladerig study plan tempers.logbook
+      bladerig study plan study.toml --pilot pilot.logbook
     """
-    from rig.study.planning import plans
+    from rig.study.planning import plans, whole_cost
 
     record = _record(logbook)
-    told, silent = plans(record)
+    pilots = None
+    if pilot is not None:
+        from rig.study.pilot import scatters
+
+        pilots = scatters(pilot, record.response)
+    told = plans(record, pilots)
     if as_json:
         from dataclasses import asdict
 
-        click.echo(json.dumps({"plans": [asdict(p) for p in told], "without_scatter": silent}))
+        click.echo(json.dumps({"plans": [asdict(p) for p in told], "mind": record.cautions()}))
         return
     for one in told:
         _show_plan(one, record)
-    for name in silent:
-        click.echo(f"{name}: no scatter is stated; run a pilot of three blades, or state one")
+    click.echo(f"\n{whole_cost(told)}")
     for caution in record.cautions():
         click.echo(f"mind: {caution}")
-    if told:
-        from rig.report.planfigure import write
+    from rig.report.planfigure import write
 
-        click.echo(f"Picture: {write(told, out or logbook.with_suffix('.plan.svg'))}")
-    click.echo(f"Next: bladerig study deal {logbook}")
+    picture = write([one.plan for one in told], out or logbook.with_suffix(".plan.svg"))
+    click.echo(f"Picture: {picture}")
+    click.echo(f"Next: {_after_plan(logbook)}")
+
+
+def _after_plan(path: Path) -> str:
+    from rig.commands import typed
+
+    if path.suffix == ".toml":
+        return typed("bladerig", "study", "new", path, "NAME.logbook")
+    return typed("bladerig", "study", "deal", path)
 
 
 def _record(path: Path) -> "StudyRecord":
@@ -160,19 +175,23 @@ def _record(path: Path) -> "StudyRecord":
         return kept.require(book).record
 
 
-def _show_plan(one: "StudyPlan", record: "StudyRecord") -> None:
-    from rig.study.planning import cost, here, in_words
+def _show_plan(one: "Planned", record: "StudyRecord") -> None:
+    from rig.study.phrases import begin
+    from rig.study.planning import here, in_words
 
     response = one.response
-    click.echo(f"\n{response.name}: {in_words(one)}")
-    click.echo("  blades a group   smallest difference found 8 times in 10   chance")
-    for row in one.rows:
+    head, *more = in_words(one)
+    click.echo(f"\n{begin(response.name)}: {head}")
+    for line in more:
+        click.echo(f"  {line}")
+    unit = "" if response.scale == "log" else f", {response.unit}"
+    click.echo(f"  blades a group   smallest difference found 8 times in 10{unit}   chance")
+    for row in one.plan.rows:
         mark = "  <- as entered" if row.units == here(record) else ""
         click.echo(
             f"  {row.units:14d}   {_difference(row.detectable, response.scale):>39}   "
             f"{row.chance:5.0%}{mark}"
         )
-    click.echo(f"  {cost(one)}")
 
 
 def _difference(value: float, scale: str) -> str:
@@ -225,18 +244,38 @@ def next_(logbook: Path, as_json: bool) -> None:
         found = kept.require(book)
         order = _dealt(found.order, logbook)
         remaining = kept.left(order, kept.done(book))
-    if not remaining:
-        told: dict[str, Any] = {"left": 0, "command": None}
-        text = f"All {len(order.trials)} trials are made. Next: bladerig study unseal {logbook}"
+        told: dict[str, Any] = {
+            "left": len(remaining),
+            "command": None,
+            "unfinished": [vars(one) for one in kept.unfinished(book)],
+            "not_counted": [vars(one) for one in kept.void(book)],
+        }
+    if remaining:
+        command = kept.command(remaining[0], found.record, str(logbook))
+        told |= {"command": command, **vars(remaining[0])}
+    click.echo(json.dumps(told) if as_json else _said_next(told, len(order.trials), logbook))
+
+
+def _said_next(told: dict[str, Any], planned: int, logbook: Path) -> str:
+    """What comes next, and what went wrong so far."""
+    from rig.commands import typed
+
+    lines = [f"did not count: {one['trial']} (run {one['run_id']}): {one['why']}"
+             for one in told["not_counted"]]  # fmt: skip
+    if lines:
+        lines.append("Where a blade allows it, make such a trial again with the same command.\n")
+    for one in told["unfinished"]:
+        go_on = typed("bladerig", "run", one["procedure"], logbook, "--resume")
+        lines.append(f"run {one['run_id']} ({one['procedure']}) is unfinished; go on: {go_on}\n")
+    if told["command"] is None:
+        unseal = typed("bladerig", "study", "unseal", logbook)
+        lines.append(f"All {planned} trials are made. Next: {unseal}")
     else:
-        trial = remaining[0]
-        command = kept.command(trial, found.record, str(logbook))
-        told = {"left": len(remaining), "command": command, **vars(trial)}
-        text = (
-            f"Trial {trial.place} of {len(order.trials)}: {trial.procedure} on blade {trial.code}, "
-            f"{trial.block}\n{command}"
+        lines.append(
+            f"Trial {told['place']} of {planned}: {told['procedure']} on blade {told['code']}, "
+            f"{told['block']}\n{told['command']}"
         )
-    click.echo(json.dumps(told) if as_json else text)
+    return "\n".join(lines)
 
 
 def _dealt(order: "Order | None", logbook: Path) -> "Order":

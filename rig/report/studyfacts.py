@@ -11,8 +11,9 @@ from rig.study.answer import Answer
 from rig.study.kept import Order
 from rig.study.lives import LifeResult
 from rig.study.phrases import size
+from rig.study.plan import StudyPlan
 from rig.study.planning import plans
-from rig.study.record import StudyRecord
+from rig.study.record import ResponseRecord, StudyRecord
 from rig.study.units import BladeMean, layout
 from rig.study.whole import Whole
 
@@ -62,19 +63,24 @@ def progress(book: Logbook, order: Order) -> list[dict[str, Any]]:
 
 def promised(whole: Whole) -> list[dict[str, Any]]:
     """What was planned for each response beside what the study came to."""
-    planned = {plan.response.name: plan for plan in plans(whole.record)[0]}
+    planned = {one.name: one.plan for one in plans(whole.record)}
     return [
         {
             "response": told.response.kind.title,
             "wanted": size(told.data.response, told.response.smallest),
-            "blades": planned[told.data.response.name].units or "more than 1,000"
-            if told.data.response.name in planned
-            else "no scatter was stated",
+            "blades": _asked(planned[told.response.name], told.response),
             "counted": _counted(told, whole.record),
             "found": _found(told),
         }
         for told in whole.answers
     ]
+
+
+def _asked(plan: StudyPlan, response: ResponseRecord) -> str:
+    """Blades a group that the study as entered asks for."""
+    if response.scatter is None:
+        return "no scatter was stated"
+    return "more than 1,000" if plan.units is None else str(plan.units)
 
 
 def _counted(told: Answer, record: StudyRecord) -> str:

@@ -1,30 +1,95 @@
 """A study record's plan: response by response, in numbers and in words."""
 
 from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
 
-from rig.study.data import LOG
+from rig.study.data import Response
+from rig.study.phrases import begin, number, size
+from rig.study.pilot import Pilot
 from rig.study.plan import Scatter, StudyPlan, plan_study
-from rig.study.record import StudyRecord
+from rig.study.power import detectable_scatters
+from rig.study.record import ResponseRecord, StudyRecord
 from rig.study.responses import KINDS
 
+REPEATS = (1, 2, 3)
 
-def plans(record: StudyRecord) -> tuple[list[StudyPlan], list[str]]:
-    """The plan of every response with a stated scatter, and the titles of those without."""
-    told, silent = [], []
-    for response in record.response:
-        if response.scatter is None:
-            silent.append(response.kind.title)
-            continue
-        told.append(
-            plan_study(
-                response.response(),
-                max(len(record.group), 2),
-                Scatter(response.scatter, response.within),
-                response.repeats,
-                record.control is not None,
-            )
-        )
-    return told, silent
+
+@dataclass(frozen=True)
+class Planned:
+    """The plan of one response.
+
+    Attributes:
+        name: of the response in the study file.
+        source: where the scatter comes from, in words.
+        upper_units: blades a group at the upper limit of a pilot's scatter; None without a pilot.
+        bench: smallest difference that blades without any scatter would show, for the bench's own
+            uncertainty and the blades planned; None when that is not known.
+        repeats: blades a group for so many trials a blade; empty when nothing is known of it.
+    """
+
+    name: str
+    plan: StudyPlan
+    source: str
+    upper_units: int | None = None
+    bench: float | None = None
+    repeats: tuple[tuple[int, int | None], ...] = ()
+
+    @property
+    def response(self) -> Response:
+        """What is compared."""
+        return self.plan.response
+
+
+def plans(record: StudyRecord, pilots: Mapping[str, Pilot] | None = None) -> list[Planned]:
+    """The plan of every response: from a pilot, else as stated, else with the usual scatter."""
+    return [_planned(one, record, (pilots or {}).get(one.name)) for one in record.response]
+
+
+def _planned(response: ResponseRecord, record: StudyRecord, pilot: Pilot | None) -> Planned:
+    scatter, source = _scatter(response, pilot)
+
+    def at(scatter: Scatter, repeats: int) -> StudyPlan:
+        return plan_study(
+            response.response(), max(len(record.group), 2), scatter, repeats,
+            record.control is not None,
+        )  # fmt: skip
+
+    plan = at(scatter, response.repeats)
+    repeats = tuple((n, at(scatter, n).units) for n in REPEATS) if scatter.within > 0 else ()
+    upper = bench = None
+    if pilot is not None:
+        upper = at(Scatter(pilot.upper, scatter.within), response.repeats).units
+        bench = _by_bench(response, pilot, plan)
+    return Planned(response.name, plan, source, upper, bench, repeats)
+
+
+def _scatter(response: ResponseRecord, pilot: Pilot | None) -> tuple[Scatter, str]:
+    if pilot is not None and pilot.between > 0:
+        text = f"scatter {_amount(response, pilot.between)} from {pilot.blades} blades of the pilot"
+        return Scatter(pilot.between, pilot.within), text
+    if response.scatter is not None:
+        text = f"scatter {_amount(response, response.scatter)} as the study states"
+        return Scatter(response.scatter, response.within), text
+    usual = response.kind.usual
+    return Scatter(usual, response.within), (
+        f"scatter {_amount(response, usual)} taken as usual (nobody's measurement: a pilot of "
+        "three blades is better)"
+    )
+
+
+def _amount(response: ResponseRecord, value: float) -> str:
+    if response.response().scale == "log":
+        return f"{100 * value:.2g} %"
+    return f"{number(value)} {response.kind.unit}"
+
+
+def _by_bench(response: ResponseRecord, pilot: Pilot, plan: StudyPlan) -> float | None:
+    """What uncertainty of measurement alone would let through, at the blades planned."""
+    if pilot.u <= 0 or plan.units is None:
+        return None
+    spread = Scatter(pilot.u).of_means(plan.response.scale, response.repeats)
+    return plan.response.outward(spread * detectable_scatters(plan.units, plan.comparisons))
 
 
 def here(record: StudyRecord) -> int:
@@ -33,22 +98,58 @@ def here(record: StudyRecord) -> int:
     return min((counts[group.name] for group in record.group), default=0)
 
 
-def in_words(plan: StudyPlan) -> str:
-    """What the plan asks for."""
+def in_words(planned: Planned) -> list[str]:
+    """What the plan asks for, on what it rests, and what it costs; a line each."""
+    plan, response = planned.plan, planned.response
+    wanted = size(response, response.smallest)
     if plan.units is None:
-        return "more than 1,000 blades a group would be needed; ask for a larger difference"
-    wanted = plan.response.smallest
-    size = f"{wanted - 1:.0%}" if plan.response.scale == LOG else f"{wanted:g} {plan.response.unit}"
-    return (
-        f"{plan.units} blades in each of {plan.groups} groups find a difference of {size} in "
-        "8 studies of 10"
-    )
+        head = f"a difference of {wanted} would take more than 1,000 blades a group: ask for more"
+    else:
+        head = (
+            f"{plan.units} blades in each of {plan.groups} groups find a difference of {wanted} in "
+            "8 studies of 10"
+        )
+    lines = [head, f"{planned.source}; {_trials(plan.repeats)} a blade"]
+    if planned.upper_units is not None and planned.upper_units != plan.units:
+        lines.append(
+            f"a pilot this small may miss the true scatter: {planned.upper_units} blades a group "
+            "are safe in 4 of 5 cases"
+        )
+    if len(planned.repeats) > 1:
+        several = ", ".join(f"{_trials(n)} {units or 'over 1,000'}" for n, units in planned.repeats)
+        lines.append(f"blades a group by trials on each: {several}")
+    if planned.bench is not None:
+        lines.append(
+            f"the bench itself, with blades that do not differ at all, would show "
+            f"{size(response, planned.bench)}"
+        )
+    return [*lines, *cost(planned)]
 
 
-def cost(plan: StudyPlan) -> str:
-    """Trials and bench time for the blades asked for."""
+def _trials(count: int) -> str:
+    return f"{count} trial{'s' if count > 1 else ''}"
+
+
+def cost(planned: Planned) -> list[str]:
+    """Trials, bench time and media for the blades asked for."""
+    plan, kind = planned.plan, KINDS[planned.name]
     if plan.trials is None:
-        return ""
-    minutes = next(k.minutes for k in KINDS.values() if k.title == plan.response.name)
-    hours = plan.trials * minutes / 60
-    return f"{plan.blades} blades, {plan.trials} trials, about {hours:.0f} hours at the bench"
+        return []
+    hours = plan.trials * kind.minutes / 60
+    text = f"{plan.blades} blades, {plan.trials} trials, about {hours:.2g} hours at the bench"
+    return [text + (f", {plan.trials} times: {kind.media}" if kind.media else "")]
+
+
+def whole_cost(planned: list[Planned]) -> str:
+    """All responses together: those of one procedure share its trials."""
+    most: dict[str, tuple[int, float]] = {}
+    for one in planned:
+        kind = KINDS[one.name]
+        if one.plan.trials is not None and one.plan.trials > most.get(kind.procedure, (0, 0.0))[0]:
+            most[kind.procedure] = (one.plan.trials, kind.minutes)
+    trials = sum(count for count, _ in most.values())
+    hours = sum(count * minutes for count, minutes in most.values()) / 60
+    return (
+        f"{begin('all')} together: {trials} trials, about {hours:.2g} hours at the bench (without "
+        "making the blades)"
+    )

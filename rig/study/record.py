@@ -125,7 +125,7 @@ class BladeRecord(_Part):
     name: str = Field(min_length=1)
     group: str
     load: str = ""
-    angle_deg: float | None = Field(None, gt=0, lt=60)
+    angle_deg: float | None = Field(default=None, gt=0, lt=60)
     thickness: Length | None = None
     tip_thickness: Length | None = None
     finish: str = ""
@@ -138,9 +138,9 @@ class ResponseRecord(_Part):
     name: str
     smallest: float = Field(gt=0)
     margin: float = Field(gt=0)
-    scatter: float | None = Field(None, gt=0)
-    within: float = Field(0.0, ge=0)
-    repeats: int = Field(1, ge=1, le=50)
+    scatter: float | None = Field(default=None, gt=0)
+    within: float = Field(default=0.0, ge=0)
+    repeats: int = Field(default=1, ge=1, le=50)
     parity: bool = False
     larger_is_better: bool = True
     settings: dict[str, str] = Field(default_factory=dict)
@@ -176,8 +176,8 @@ class StudyRecord(_Part):
     primary: str
     kind: Literal["study"] = "study"
     blocks: tuple[str, ...] = ("all",)
-    group: tuple[GroupRecord, ...] = Field(min_length=1)
-    response: tuple[ResponseRecord, ...] = Field(min_length=1)
+    group: tuple[GroupRecord, ...]
+    response: tuple[ResponseRecord, ...]
     blade: tuple[BladeRecord, ...] = ()
 
     @model_validator(mode="after")
@@ -189,6 +189,8 @@ class StudyRecord(_Part):
             *_twice("block", self.blocks),
         ]
         groups = {group.name for group in self.group}
+        faults += [] if self.group else ["there is no group; state at least one"]
+        faults += [] if self.response else ["there is no response; state what is compared"]
         faults += [
             f"blade {b.name} is in group '{b.group}', which is not there; "
             f"there is {', '.join(sorted(groups))}"

@@ -19,6 +19,9 @@ class Kind:
         scale: "log" (compared as ratios) or "linear" (as differences).
         censored: a survivor gives a bound, which only censored methods may use.
         minutes: one trial takes about so long; common practice, no source.
+        usual: scatter of blades alike where nobody knows better (a share on the log scale, else in
+            `unit`); common practice, no source.
+        media: what one trial uses up.
         destroys: the blade (or its edge or tip) is not the same afterwards.
     """
 
@@ -33,33 +36,39 @@ class Kind:
     minutes: float = 10.0
     destroys: bool = True
     factor: float = 1.0
+    usual: float = 0.15
+    media: str = ""
 
 
 KINDS: dict[str, Kind] = {
     kind.name: kind
     for kind in (
         Kind("hardness", "hardness", "hardness", "HRC", measurand="hardness", scale=LINEAR,
-             minutes=8, destroys=False),
+             minutes=8, destroys=False, usual=0.5),
         Kind("starting_sharpness", "starting sharpness", "sharpness", "N",
-             measurand="severing_force", minutes=6, destroys=False),
+             measurand="severing_force", minutes=6, destroys=False, usual=0.15,
+             media="fresh thread"),
         Kind("edge_life", "edge life", "cuts_to_dull", "cuts", field="life", censored=True,
-             minutes=120),
+             minutes=120, usual=0.15, media="cutting medium for one edge"),
         Kind("twist_torque", "largest torque of the twist", "edge_twist", "N.m",
-             measurand="peak_torque", minutes=15),
+             measurand="peak_torque", minutes=15, usual=0.15, media="fresh slot in hardwood"),
         Kind("twist_decay", "torque of the last twist over the first", "edge_twist", "1",
-             measurand="torque_ratio", minutes=15),
+             measurand="torque_ratio", minutes=15, usual=0.1, media="fresh slot in hardwood"),
         Kind("impact_damage", "depth of the damage after impact", "drop_impact", "mm",
-             field="damage_depth_m", scale=LINEAR, minutes=12, factor=1e3),
+             field="damage_depth_m", scale=LINEAR, minutes=12, factor=1e3, usual=0.1,
+             media="fresh face of the rod"),
         Kind("energy_not_returned", "energy not returned by the impact", "drop_impact", "J",
-             measurand="energy_not_returned", minutes=12),
+             measurand="energy_not_returned", minutes=12, usual=0.05,
+             media="fresh face of the rod"),
         Kind("staircase_energy", "impact energy at which half of the sites fail",
-             "staircase_impact", "J", measurand="failure_energy", censored=True, minutes=180),
+             "staircase_impact", "J", measurand="failure_energy", censored=True, minutes=180,
+             usual=0.2, media="rod with 20 fresh faces"),
         Kind("pry_torque", "pry torque to failure", "pry_to_failure", "N.m",
-             measurand="peak_torque", censored=True, minutes=15),
+             measurand="peak_torque", censored=True, minutes=15, usual=0.15),
         Kind("pry_index", "pry index 6 M/(b t²)", "pry_to_failure", "MPa",
-             measurand="index", censored=True, minutes=15, factor=1e-6),
+             measurand="index", censored=True, minutes=15, factor=1e-6, usual=0.15),
         Kind("pry_energy", "pry energy to failure", "pry_to_failure", "J",
-             measurand="energy_to_failure", censored=True, minutes=15),
+             measurand="energy_to_failure", censored=True, minutes=15, usual=0.25),
     )
 }  # fmt: skip
 """In the order in which a blade goes through them: first what leaves the blade as it was, then the

@@ -1,0 +1,225 @@
+"""The study commands from file to report, in one process, and their mistakes in one line each."""
+
+import json
+import re
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+
+import pytest
+
+from rig.cli.ending import ended
+from rig.cli.main import cli
+from rig.logbook import Logbook
+from tests.study.books import begin, record, response
+
+STUDY = """\
+title = "Second temper"
+question = "Harder to break?"
+primary = "pry_torque"
+blocks = ["day 1", "day 2"]
+[[group]]
+name = "A"
+control = true
+[[group]]
+name = "B"
+[[response]]
+name = "pry_torque"
+smallest = 1.25
+margin = 1.15
+settings = { side = "left hand" }
+[[blade]]
+name = "A1"
+group = "A"
+thickness = "0.30 mm"
+[[blade]]
+name = "B1"
+group = "B"
+"""
+
+Say = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def say(capsys: pytest.CaptureFixture[str]) -> Say:
+    """Run a command line as a process would: exit code, stdout, stderr."""
+
+    def run(*args: object) -> tuple[int, str, str]:
+        code = ended(partial(cli.main, [str(arg) for arg in args]))
+        out, err = capsys.readouterr()
+        return code, out, err
+
+    return run
+
+
+@pytest.fixture
+def study(tmp_path: Path) -> Path:
+    """A study file of two blades."""
+    path = tmp_path / "study.toml"
+    path.write_text(STUDY, encoding="utf-8")
+    return path
+
+
+def refused(told: tuple[int, str, str]) -> str:
+    """The one line of a command that refused."""
+    code, out, err = told
+    assert code == 2 and not out, told
+    (line,) = err.splitlines()
+    return line
+
+
+def test_the_template_is_a_study_in_order(say: Say, tmp_path: Path) -> None:
+    assert say("study", "init", tmp_path / "s.toml")[0] == 0
+    code, out, _ = say("study", "plan", tmp_path / "s.toml")
+    assert code == 0 and "6 blades in each of 2 groups find a difference of 25 %" in out
+    assert (tmp_path / "s.plan.svg").stat().st_size > 5000
+    assert "is there already" in refused(say("study", "init", tmp_path / "s.toml"))
+
+
+def test_a_study_goes_from_file_to_report(say: Say, study: Path, tmp_path: Path) -> None:
+    book = tmp_path / "t.logbook"
+    code, out, _ = say("study", "new", study, book)
+    assert code == 0 and "2 blades in 2 groups" in out and "mind: Group A has one blade" in out
+    for name, group in (("A2", "A"), ("B2", "B")):
+        assert say("study", "add", book, f"name={name}", f"group={group}", "angle_deg=15")[0] == 0
+    code, out, _ = say("study", "deal", book, "--seed", "7")
+    assert code == 0 and "4 blades have their codes, 4 trials their order (seed 7)" in out
+    labels = (tmp_path / "t.labels.html").read_text(encoding="utf-8")
+    key = dict(re.findall(r'<td>(\w+)</td><td class="code">(\w+)</td>', labels))
+    assert sorted(key) == ["A1", "A2", "B1", "B2"] and len(set(key.values())) == 4
+
+    with Logbook.open(book, writable=False) as opened:
+        text = "".join(str(row.body) for row in opened.journal(kind="study-order"))
+    assert "A1" not in text, "the key does not lie open in the logbook"
+    code, out, _ = say("study", "next", book)
+    assert code == 0 and "Trial 1 of 4: pry_to_failure on blade" in out
+    assert re.search(r"specimen=[A-Z]{2}\d ['\"]side=left hand['\"]", out)
+    assert "still sealed; 4 planned trials are left" in refused(say("compare", book))
+    assert "4 planned trials are left; opened now" in refused(say("study", "unseal", book))
+    code, out, _ = say("study", "unseal", book, "--reason", "a test")
+    assert code == 0 and all(f"{code}  {blade}" in out for blade, code in key.items())
+    code, out, _ = say("compare", book)
+    assert code == 0 and "no trial counts" in out and "mind: 4 planned trials are not made" in out
+    code, out, _ = say("report", book, "--json")
+    told = json.loads(out)
+    assert code == 0 and Path(told["report"]).is_file() and told["unsealed"] == ["a test"]
+    code, out, _ = say("study", "show", book, "--json")
+    assert code == 0 and json.loads(out)["unsealed"] is True
+
+
+def test_an_order_is_drawn_again_from_its_seed(say: Say, study: Path, tmp_path: Path) -> None:
+    told = []
+    for name in ("one", "two"):
+        book = tmp_path / f"{name}.logbook"
+        say("study", "new", study, book)
+        say("study", "deal", book, "--seed", "9")
+        told.append(say("study", "next", book)[1].replace(name, ""))
+    assert told[0] == told[1]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('name = "B1"', 'name = "A1"', "blade 'A1' is there twice"),
+        ('group = "B"', 'group = "C"', "blade B1 is in group 'C', which is not there"),
+        ('name = "B"\n', 'name = "B"\ncontrol = true\n', "more than one group is the control"),
+        ("smallest = 1.25", "smallest = 0.25", "smallest and margin are ratios above 1"),
+        ('name = "pry_torque"', 'name = "pry_tork"', "no response 'pry_tork'"),
+        ('thickness = "0.30 mm"', 'thickness = "0.30 kg"', "mass"),
+        ('thickness = "0.30 mm"', 'thicknes = "0.30 mm"', "did you mean thickness?"),
+        ("margin = 1.15", 'margin = "a lot"', "is not a number"),
+        ("margin = 1.15", "margin = nan", "margin"),
+        ('primary = "pry_torque"', 'primary = "hardness"', "is not among the responses"),
+        ('"day 1", "day 2"', '"day 1", "day 1"', "block 'day 1' is there twice"),
+    ],
+)
+def test_a_study_file_with_a_fault_is_refused_in_one_line(
+    say: Say, study: Path, tmp_path: Path, old: str, new: str, words: str
+) -> None:
+    study.write_text(STUDY.replace(old, new), encoding="utf-8")
+    line = refused(say("study", "new", study, tmp_path / "t.logbook"))
+    assert words in line and str(study) in line
+    assert not (tmp_path / "t.logbook").exists()
+
+
+def test_what_comes_too_early_or_too_late_is_refused_in_one_line(
+    say: Say, study: Path, tmp_path: Path
+) -> None:
+    book = tmp_path / "t.logbook"
+    Logbook.create(book, title="no study").close()
+    for command in (("study", "next"), ("study", "deal"), ("study", "unseal"), ("compare",),
+                    ("study", "plan"), ("study", "show")):  # fmt: skip
+        assert "holds no study" in refused(say(*command, book)), command
+    say("study", "new", study, book)
+    for command in (("study", "next"), ("study", "unseal"), ("compare",), ("report",)):
+        assert "codes are not dealt yet" in refused(say(*command, book)), command
+    say("study", "deal", book)
+    assert "dealt already" in refused(say("study", "deal", book))
+    assert "cannot be changed any more" in refused(say("study", "new", study, book))
+    assert "cannot be changed" in refused(say("study", "add", book, "name=A9", "group=A"))
+    assert "no such file" in refused(say("study", "plan", tmp_path / "none.toml"))
+
+
+def test_a_blade_that_does_not_fit_is_refused_in_one_line(
+    say: Say, study: Path, tmp_path: Path
+) -> None:
+    book = tmp_path / "t.logbook"
+    say("study", "new", study, book)
+    for settings, words in (
+        (("name=A1", "group=A"), "blade 'A1' is there twice"),
+        (("name=A9", "group=Q"), "group 'Q', which is not there"),
+        (("name=A9", "group=A", "angle_deg=steep"), "'steep' is not a number"),
+        (("name=A9", "group=A", "colour=red"), "unknown key"),
+        (("name=A9",), "is missing"),
+    ):
+        assert words in refused(say("study", "add", book, *settings)), settings
+
+
+def test_unfinished_and_invalid_trials_are_told_before_the_next_one(
+    say: Say, tmp_path: Path
+) -> None:
+    made = begin(tmp_path / "s.logbook", record({"A": 2, "B": 2}))
+    made.pry("A1", 9.0, valid=False, reasons=["the tip slipped"])
+    made.run("pry_to_failure", outcome=None)
+    made.book.close()
+    code, out, _ = say("study", "next", made.book.path)
+    assert code == 0 and "run 2 (pry_to_failure) is unfinished" in out and "--resume" in out
+    assert f"did not count: {made.code['A1']} pry_to_failure (run 1): the tip slipped" in out
+
+
+def test_a_pilot_tells_the_scatter_that_the_plan_rests_on(say: Say, tmp_path: Path) -> None:
+    pilot = begin(tmp_path / "pilot.logbook", record({"A": 4}, control=None))
+    for blade, torques in {"A1": (9.0, 9.2), "A2": (10.0, 10.3), "A3": (11.2, 11.0),
+                           "A4": (10.4, 10.1)}.items():  # fmt: skip
+        for torque in torques:
+            pilot.pry(blade, torque, u=0.1, indication=["no load certificate"])
+    pilot.book.close()
+    asked = [response("pry_torque", scatter=0.5), response("hardness")]
+    made = begin(tmp_path / "s.logbook", record({"A": 3, "B": 3}, asked))
+    made.book.close()
+    assert "still sealed" in refused(
+        say("study", "plan", made.book.path, "--pilot", pilot.book.path)
+    )
+    with Logbook.open(pilot.book.path, writable=True) as book:
+        from rig.study import kept
+
+        kept.unseal(book, "pilot done")
+    code, out, _ = say("study", "plan", made.book.path, "--pilot", pilot.book.path, "--json")
+    assert code == 0
+    pry, hard = json.loads(out)["plans"]
+    # By hand: variance of the blades' mean logarithms 0.00667, less half of the trials' 0.000317:
+    # 0.00651, a scatter of 8.1 %.
+    assert "scatter 8.1 % from 4 blades of the pilot" in pry["source"]
+    assert pry["plan"]["units"] < pry["upper_units"]
+    assert [n for n, _ in pry["repeats"]] == [1, 2, 3] and pry["bench"] > 1
+    assert "taken as usual" in hard["source"]
+
+
+def test_the_export_of_a_study_holds_its_trials(say: Say, tmp_path: Path) -> None:
+    made = begin(tmp_path / "s.logbook", record({"A": 2, "B": 2}))
+    made.pry("A1", 9.0)
+    made.book.close()
+    code, out, _ = say("export", made.book.path, "--out", tmp_path / "t", "--json")
+    names = {Path(path).name for path in json.loads(out)}
+    assert code == 0
+    assert {"study-trials.csv", "study-trials.parquet", "study-columns.csv"} <= names
