@@ -11,9 +11,17 @@ from rig.measure.severing import Gauge, evaluate_severing
 Settings = Mapping[str, Any]
 
 
-def severing_force(_: bytes, settings: Settings) -> dict[str, Any]:
-    """Readings typed in. Settings: `readings_n`, `gauge`."""
-    return evaluate_severing(settings["readings_n"], Gauge(**settings["gauge"])).to_dict()
+def sharpness(_: bytes, settings: Settings) -> dict[str, Any]:
+    """One probe, typed in. Settings: `readings_n`, `gauge`, `grades` (kind: answers)."""
+    told: dict[str, Any] = {"measurands": {}, "reasons": [], "figures": {}}
+    if settings["readings_n"]:
+        told = evaluate_severing(settings["readings_n"], Gauge(**settings["gauge"])).to_dict()
+    for kind, answers in settings["grades"].items():
+        told["figures"] |= {
+            f"{kind}_places": float(len(answers)),
+            f"{kind}_passed": float(answers.count("pass")),
+        }
+    return told
 
 
 def edge_life(_: bytes, settings: Settings) -> dict[str, Any]:
@@ -22,7 +30,10 @@ def edge_life(_: bytes, settings: Settings) -> dict[str, Any]:
     forces = tuple((float(cuts), float(force)) for cuts, force in settings["forces"])
     cutting = Cutting(settings["cuts"], settings["rejected"], forces)
     rule = StopRule(**settings["rule"])
-    return evaluate_edge_life(probes, rule, cutting, settings["accepted"])
+    told = evaluate_edge_life(probes, rule, cutting, settings["accepted"])
+    for one in settings["probes"]:
+        told["notes"] += [f"probe at {one['cuts']} cuts: {text}" for text in one["reasons"]]
+    return told
 
 
 def probed(told: Settings) -> Probed:

@@ -18,4 +18,10 @@ LINES: dict[str, str] = {
     "of the arm's way, and let it back by hand, never all at once.",
     "hard_blade": "Hard blade under the tester: one that rocks can crack and throw splinters. Flat "
     "on the anvil, edge taped, eye protection on.",
+    "driven_blade": "Driven blade: standing still is not off. Guard closed before every start; pin "
+    "in and motor unplugged before a hand goes in.",
+    "drawn_blade": "Drawn blade: one hand on the rod's handle, the other away from the table, no "
+    "glove near the rod. Carriage home and pin in before a hand goes in.",
+    "probing": "Testing an edge: edge and stroke away from you, never toward a wrist or the hand "
+    "that holds. Put the blade down before you type.",
 }

@@ -124,7 +124,7 @@ MEASURES: dict[str, Callable[[bytes, Settings], dict[str, Any]]] = {
     "twist": jigs.twist,
     "hardness": hardness,
     "edge_life": edges.edge_life,
-    "severing_force": edges.severing_force,
+    "sharpness": edges.sharpness,
     "staircase": lambda _, settings: evaluate_staircase(settings),
     "load_calibration": lambda _, settings: load.calibrate(settings),
     "angle_calibration": lambda _, settings: angle.calibrate(settings),

@@ -33,6 +33,7 @@ from rig.guide.steps import (
     Record,
     Release,
     Step,
+    Strokes,
     Tell,
     Touch,
 )
@@ -66,6 +67,7 @@ class Performer:
             Release: self._release,
             Read: self._read,
             Record: self._record,
+            Strokes: self._strokes,
             Measure: self._measure,
             Recall: self._recall,
             Note: self._note,
@@ -171,6 +173,11 @@ class Performer:
 
     def _record(self, _: int, step: Record) -> Commit:
         return Reader(self.book, self.run_id, self.device, self.operator).record(step)
+
+    def _strokes(self, index: int, step: Strokes) -> Commit:
+        from rig.guide.strokes import Stroker
+
+        return Stroker(self.book, self.run_id, self.device, self.operator).perform(index, step)
 
     def _measure(self, _: int, step: Measure) -> Commit:
         used = [] if step.raw_id is None else [step.raw_id]

@@ -16,7 +16,7 @@ from rig.units import UNITS
 
 RESERVED = OWN_KINDS | {
     "step", "resumed", "interrupted", "line", "permit", "permit_ended", NOTE,
-    "study", "study-order", "study-unsealed",
+    "strokes", "drive_permit", "drive_ended", "study", "study-order", "study-unsealed",
 }  # fmt: skip
 """Kinds of journal rows by which the program itself reads a logbook."""
 

@@ -153,6 +153,29 @@ class Record(Step):
 
 
 @dataclass(frozen=True)
+class Strokes(Step):
+    """Count full strokes of the cutting carriage until there are `count` of them.
+
+    `driven`: by the motor (armed, permitted, started by hand), else drawn by hand. A full stroke
+    takes `min_ms` to `max_ms`; `load` streams the load cell, so that each has a cutting force.
+    Outcome: `counted` and `rejected` (by reason), whoever started or killed the program meanwhile,
+    `ended` (COUNT; SAID when the person paused it; RESTARTED when the board was restarted and
+    strokes may have been made unseen; else the drive's reason), `mean_codes` (one for each counted
+    stroke that has one, in order), `saturated`, `raw_ids`, `boot`.
+    """
+
+    trial: str
+    count: int
+    driven: bool
+    min_ms: int
+    max_ms: int
+    load: bool = False
+    hand: str = ""
+    detail: Mapping[str, float | str] = field(default_factory=dict)
+    hazards: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Measure(Step):
     """Compute a result from raw frames in the logbook. Outcome: the result as stored.
 

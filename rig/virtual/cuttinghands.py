@@ -27,10 +27,11 @@ class CuttingHands:
         self._rng = random.Random(seed)
         self.partial, self.hesitant, self.stroke_s = PARTIAL, HESITANT, STROKE_S
         self.wears: WearTruth | None = None
-        self._edges: dict[str, CuttingEdge | None] = {"": None}
+        self._edges: dict[str, CuttingEdge] = {}
+        self._looked_at: CuttingEdge | None = None
         self._words: dict[str, Callable[[Detail], float]] = {
             "mount": self._mount,
-            "unmount": lambda _: self._clamped(""),
+            "take_out": self._take_out,
             "feed": self._feed,
             "strokes": self._strokes,
             "home": lambda _: frame.bring_home(),
@@ -46,7 +47,7 @@ class CuttingHands:
 
     def look(self) -> dict[str, str]:
         """Answers for a probe of the edge now, and for a look at it."""
-        edge = self._frame.edge
+        edge = self._looked_at
         if edge is None:
             return {}
         seen = {"severing": f"{edge.read_n(self._rng.randrange(PLACES)):.3f} N"}
@@ -57,14 +58,21 @@ class CuttingHands:
         return {**seen, "edge_look": edge.look()}
 
     def _mount(self, told: Detail) -> float:
-        return self._clamped(str(told["specimen"]))
+        self._looked_at = self._blade(told)
+        self._frame.mount(self._looked_at)
+        return self._frame.now_s + CLAMP_S
 
-    def _clamped(self, name: str) -> float:
+    def _take_out(self, told: Detail) -> float:
+        self._looked_at = self._blade(told)
+        self._frame.mount(None)
+        return self._frame.now_s + CLAMP_S
+
+    def _blade(self, told: Detail) -> CuttingEdge:
         """A blade keeps its edge from one mounting to the next."""
+        name = str(told["specimen"])
         if name not in self._edges:
             self._edges[name] = fresh_edge(name, self._seed, self.wears)
-        self._frame.mount(self._edges[name])
-        return self._frame.now_s + CLAMP_S
+        return self._edges[name]
 
     def _feed(self, told: Detail) -> float:
         self._frame.feed(str(told["sheet"]))

@@ -1,0 +1,238 @@
+"""The cutting frame's passages: switches tried out, media, control blade, strokes of a stretch."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from statistics import fmean
+from typing import Any
+
+from procedures.lib import checks
+from rig.bench import Bench
+from rig.calibration.nominal import CODES_PER_RATIO
+from rig.errors import RigError
+from rig.guide.steps import Ask, Do, Note, Passage, Read, Strokes, Tell
+
+HAND, RIG, MOTOR = "hand", "rig", "motor"
+PIECE = 100  # cuts of one step at most: so much raw data is at stake when a program is killed
+TRIED = 2
+SETTLE_S, READ_S = 1.0, 2.0
+ENDS = {
+    "SAID": "paused",
+    "STOPPED": "stopped by the button",
+    "STALL": "the carriage reached no switch in time",
+    "SWITCH_FAULT": "the switches made no sense",
+}
+
+
+@dataclass(frozen=True)
+class How:
+    """How strokes are made and counted: `count` by rig or hand, `driven`, `load` recorded."""
+
+    count: str
+    driven: bool
+    load: bool
+
+
+def how(params: Mapping[str, Any], bench: Bench) -> How:
+    """As asked for, and as the bench can.
+
+    Raises:
+        RigError: the bench cannot.
+    """
+    motor = params["drive"] == MOTOR or (not params["drive"] and bench.frame.drive.fitted)
+    if params["drive"] not in ("", HAND, MOTOR) or params["count"] not in (RIG, HAND):
+        raise RigError(
+            f"drive={params['drive']}, count={params['count']}", where="drive",
+            remedy="write drive=hand or motor, count=rig or hand",
+        )  # fmt: skip
+    if motor and not bench.frame.drive.fitted:
+        raise RigError(
+            "this frame has no motor", where="drive",
+            remedy="leave it out, or write [frame.drive] fitted = true in bench.toml",
+        )  # fmt: skip
+    if params["force"] and bench.cell.mounted != "carriage":
+        raise RigError(
+            f"{bench.cell.serial} is mounted on the {bench.cell.mounted}, not on the carriage",
+            where="cell.mounted",
+            remedy='mount it there and write mounted = "carriage" in bench.toml, or leave '
+            "force= out",
+        )
+    if params["count"] == HAND and (motor or params["force"]):
+        raise RigError(
+            "cuts counted by hand have neither motor nor force", where="count",
+            remedy="leave count= out",
+        )  # fmt: skip
+    if params["control"] and not params["force"]:
+        raise RigError(
+            "a control blade shows nothing without the cutting force", where="control",
+            remedy="add force=yes, or leave control= out",
+        )  # fmt: skip
+    return How(params["count"], motor, params["force"])
+
+
+def newton_per_code(bench: Bench) -> float:
+    """By the cell's own figures: good to compare cuts with, no certificate."""
+    return bench.cell.capacity_n / (bench.cell.sensitivity_mv_v * 1e-3 * CODES_PER_RATIO)
+
+
+def strokes(trial: str, text: str, count: int, used: How, bench: Bench) -> Strokes:
+    """The step that counts them."""
+    stroke = bench.frame.stroke
+    return Strokes(
+        text, trial=trial, count=count, driven=used.driven,
+        min_ms=round(1e3 * stroke.min_s), max_ms=round(1e3 * stroke.max_s), load=used.load,
+        hand="strokes", hazards=("driven_blade",) if used.driven else ("drawn_blade",),
+    )  # fmt: skip
+
+
+def try_switches(specimen: str, bench: Bench) -> Passage[None]:
+    """Two strokes without a blade must be counted as two: bad switches show before a cut is lost.
+
+    Raises:
+        RigError: the person stopped because they were not.
+    """
+    used = How(RIG, False, False)
+    while True:
+        tried = yield strokes(
+            f"{specimen} switches",
+            f"Switches: no blade in the clamp, carriage home. Draw {TRIED} full strokes by hand.",
+            TRIED, used, bench,
+        )  # fmt: skip
+        if tried["counted"] == TRIED and not tried["rejected"]:
+            return
+        yield Tell(
+            f"{tried['counted']} counted, not {TRIED}; not counted: {tried['rejected'] or 'none'}."
+        )
+        answer = yield Ask(
+            "Put the switches right, then try again, or stop here?",
+            key="again", kind="choice", choices=("again", "stop"), default="again",
+        )  # fmt: skip
+        if answer["value"] == "stop":
+            raise RigError(
+                "the switches were not in order", where="switches",
+                remedy="put them right, then give the command again with --abandon 'switches'",
+            )  # fmt: skip
+
+
+def media(params: Mapping[str, Any], bench: Bench) -> Passage[dict[str, Any]]:
+    """What is cut, put down before the first cut."""
+    fresh_m = bench.frame.media.fresh_length_m
+    kind = params["media"]
+    lot = yield Ask(f"Lot of the {kind} (maker's number, delivery, date)", key="lot")
+    thick = yield Ask(f"Thickness of the {kind}, like 4 mm", key="media_thickness", kind="length")
+    if thick["value"] > bench.frame.media.thickest_m:
+        yield Tell(
+            f"Thicker than {1e3 * bench.frame.media.thickest_m:g} mm: the slope may not cut "
+            "through it within the stroke. Look at the first cuts."
+        )
+    moisture = None
+    if "wood" in kind.lower():
+        said = yield Ask("Moisture of the wood, like 8 %", key="moisture")
+        moisture = said["value"]
+    told = {
+        "kind": kind, "lot": lot["value"], "thickness_m": thick["value"], "moisture": moisture,
+        "fresh_length_m": fresh_m, "cuts_per_sheet": params["cuts_per_sheet"],
+        "block": params["block"],
+    }  # fmt: skip
+    yield Note("The medium", kind="media", body=told)
+    yield Tell(
+        f"Feed {1e3 * fresh_m:g} mm of fresh {kind} for every cut: nothing is cut twice. Another "
+        f"sheet after {params['cuts_per_sheet']} cuts."
+    )
+    return told
+
+
+def mount(name: str) -> Do:
+    """Blade into the clamp."""
+    return Do(
+        f"Carriage home, pin in, motor unplugged. Clamp blade {name} by its spine, edge down. "
+        "Guard closed, pin out.",
+        hand="mount", detail={"specimen": name}, hazards=("edge", "pinch"),
+    )  # fmt: skip
+
+
+def sheet(number: int, specimen: str) -> Passage[str]:
+    """A fresh sheet, roll or rope; its label."""
+    label = yield Ask(f"Label of sheet {number}", key="sheet", default=f"sheet {number}")
+    yield Do(
+        f"Guard open, pin in: take the rest out, put {label['value']} in. Hands out.",
+        hand="feed", detail={"sheet": label["value"]}, hazards=("edge", "pinch"),
+    )  # fmt: skip
+    yield Note(f"Sheet of {specimen}", kind="sheet",
+               body={"specimen": specimen, "number": number, "sheet": label["value"]})  # fmt: skip
+    return str(label["value"])
+
+
+def zero(trial: str) -> Passage[float]:
+    """The load cell with nothing cut.
+
+    Raises:
+        RigError: the person stopped.
+    """
+    reading = yield from checks.good_reading(
+        Read("Carriage home, nobody touches it. Hands off.", channel="load", trial=trial,
+             settle_s=SETTLE_S, read_s=READ_S, hand="home")
+    )  # fmt: skip
+    if reading is None:
+        raise RigError(
+            "no good zero reading of the load cell", where="load cell",
+            remedy="put it right, then give the command again with --abandon 'no zero'",
+        )  # fmt: skip
+    return float(reading["mean"])
+
+
+def stretch(trial: str, text: str, count: int, used: How, bench: Bench) -> Passage[dict[str, Any]]:
+    """Some cuts. Gives `counted`, `typed`, `rejected`, `mean_codes`, `paused` (why; "" if not)."""
+    if used.count == HAND:
+        return (yield from _typed(text, count))
+    made = yield strokes(trial, text, count, used, bench)
+    typed = 0
+    if made["ended"] == "RESTARTED":
+        yield Tell(
+            f"The board was restarted. {made['counted']} cuts of this stretch were seen and count."
+        )
+        typed = yield from whole_number(
+            "How many full strokes were made that it did not see? They are marked as counted by "
+            "hand", "unseen", "0",
+        )  # fmt: skip
+    return {
+        "counted": made["counted"] + typed,
+        "typed": typed,
+        "rejected": made["rejected"],
+        "mean_codes": made["mean_codes"],
+        "paused": ENDS.get(made["ended"], ""),
+    }
+
+
+def _typed(text: str, count: int) -> Passage[dict[str, Any]]:
+    """Cuts counted by hand, and marked as such."""
+    yield Do(f"{text} Count them yourself.", hand="strokes", detail={"count": count},
+             hazards=("drawn_blade",))  # fmt: skip
+    typed = yield from whole_number("How many full cuts did you make?", "hand_count", str(count))
+    why = "" if typed else "nothing was cut"
+    return {"counted": typed, "typed": typed, "rejected": {}, "mean_codes": [], "paused": why}
+
+
+def whole_number(text: str, key: str, default: str) -> Passage[int]:
+    """A count, asked for until it is one."""
+    while True:
+        answer = yield Ask(text, key=key, default=default)
+        said = str(answer["value"]).strip()
+        if said.isdecimal():
+            return int(said)
+        yield Tell(f"'{said}' is no count of cuts; write it like 25.")
+
+
+def control(
+    name: str, label: str, count: int, zero_code: float, used: How, bench: Bench
+) -> Passage[dict[str, Any]]:
+    """The control blade on this sheet: what the sheet does to a blade that is known."""
+    yield mount(name)
+    made = yield from stretch(
+        f"{name} on {label}", f"Control blade {name}: {count} cuts.", count, used, bench
+    )
+    force = None
+    if made["mean_codes"]:
+        force = newton_per_code(bench) * (fmean(made["mean_codes"]) - zero_code)
+    body = {"control": name, "sheet": label, "cuts": made["counted"], "force_n": force}
+    yield Note(f"Control blade on {label}", kind="control", body=body)
+    return body

@@ -1,0 +1,76 @@
+"""Sharpness: one probe of an edge, by severing force, or graded by shaving or paper."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from procedures.lib import probing
+from rig.bench import Bench
+from rig.guide.parameters import Parameter
+from rig.guide.steps import Ask, Do, Note, Procedure, Tell
+
+TITLE = "Sharpness"
+
+PARAMETERS = (
+    Parameter("specimen", "text", "", "code of the blade; asked for when left out"),
+    *(
+        parameter if parameter.name != "probe"
+        else Parameter("probe", "text", "force", parameter.help)
+        for parameter in probing.PARAMETERS if parameter.name != "force_limit"
+    ),
+)  # fmt: skip
+
+
+def check(params: Mapping[str, Any], _: Bench) -> None:
+    """Refuse a probe that cannot be made."""
+    _asked(params)
+
+
+def procedure(params: Mapping[str, Any], _: Bench) -> Procedure:
+    """The guided probe. Concludes with the median force, the grades, or both."""
+    asked = _asked(params)
+    yield Do("Read before you start: you handle a bare edge.", hazards=("edge", "probing"))
+    specimen = params["specimen"]
+    if not specimen:
+        answer = yield Ask("Which blade? Its code", key="specimen")
+        specimen = answer["value"]
+    trial = f"{specimen} sharpness"
+    found = yield from probing.probe(trial, specimen, asked, skippable=False)
+    assert found is not None  # it could not be left out
+    result = yield probing.measure(trial, asked, found)
+    yield Tell(_told(trial, result, found))
+    summary = _summary(trial, specimen, result, found)
+    yield Note(f"Verdict of {trial}", kind="verdict", body=summary)
+    return summary
+
+
+def _asked(params: Mapping[str, Any]) -> probing.Criterion:
+    return probing.criterion({**params, "force_limit": 0.0})
+
+
+def _told(trial: str, result: Mapping[str, Any], found: Mapping[str, Any]) -> str:
+    parts = []
+    force = result["measurands"].get("severing_force")
+    if force is not None:
+        parts.append(f"severing force {force['value']:.3g} ± {force['U']:.2g} N")
+    for kind, answers in found["grades"].items():
+        parts.append(f"{kind}: {answers.count('pass')} of {len(answers)} places pass")
+    against = [reason["text"] for reason in result["reasons"]]
+    head = f"{trial}: {'; '.join(parts)}"
+    return head + (f". NOT VALID: {'; '.join(against)}." if against else ". Valid.")
+
+
+def _summary(
+    trial: str, specimen: str, result: Mapping[str, Any], found: Mapping[str, Any]
+) -> dict[str, Any]:
+    force = result["measurands"].get("severing_force")
+    return {
+        "trial": trial,
+        "specimen": specimen,
+        "valid": not result["reasons"],
+        "reasons": [reason["text"] for reason in result["reasons"]],
+        "indication": [],
+        "severing_force_n": None if force is None else force["value"],
+        "severing_force_U_n": None if force is None else force["U"],
+        "grades": dict(found["grades"]),
+        "result_id": result["result_id"],
+    }

@@ -1,0 +1,172 @@
+"""Counting strokes of the cutting carriage, drawn by hand or by its motor.
+
+What is counted is the difference of the board's totals, journaled at every change, with the boot
+they belong to. A program that was killed takes in what the same boot counted meanwhile; after a
+restart of the board the step ends with what was seen, and the procedure asks the person.
+"""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+from rig.board.link import Link, LinkLost
+from rig.board.wire import Kind, Op
+from rig.errors import RigError
+from rig.guide import hazards
+from rig.guide.device import Device
+from rig.guide.driving import by_motor
+from rig.guide.operator import GO_ON, Operator
+from rig.guide.steps import Do, Outcome, Strokes
+from rig.guide.stretch import COUNT, RESTARTED, TALLY, Stretch
+from rig.guide.tally import Tally
+from rig.logbook.store import Logbook
+
+KNOWN_S = 3.0  # COUNTS come twice a second
+SETTLE_S, SETTLE_LIMIT_S = 1.2, 20.0
+IDLE_ACTS = 20
+
+
+@contextmanager
+def quiet(link: Link, load: bool) -> Iterator[None]:
+    """The height, which says nothing here, is off meanwhile; the load is on when wanted."""
+    link.stream(Kind.HEIGHT, False)
+    if load:
+        link.stream(Kind.LOAD, True)
+    yield  # after an error there is no line left to ask, or the run ends
+    if load:
+        link.stream(Kind.LOAD, False)
+    link.stream(Kind.HEIGHT, True)
+
+
+@dataclass
+class Stroker:
+    """One Strokes step."""
+
+    book: Logbook
+    run_id: int
+    device: Device
+    operator: Operator
+
+    def perform(self, index: int, step: Strokes) -> Callable[[], Outcome]:
+        """Count until there are enough, or until something else ends it.
+
+        Raises:
+            RigError: the board does not count, or its switches make no sense.
+            LinkLost: the line went down; done again, the count goes on.
+        """
+        link = self.device.link
+        if not link.wait_until(lambda: bool(link.counts), KNOWN_S):
+            raise RigError("the board tells no counts", where="board", remedy=f"reset it, {GO_ON}")
+        tally = self._journaled(index)
+        if tally is not None and tally.boot != link.boot:
+            return self._stored(index, step, tally, RESTARTED, b"")
+        lines = [hazards.LINES[key] for key in step.hazards]
+        confirmed = self.operator.confirm(Do(step.text), lines)
+        while not link.wait_until(confirmed, 1.0):
+            pass
+        return self._count(index, step, tally)
+
+    def _count(self, index: int, step: Strokes, tally: Tally | None) -> Callable[[], Outcome]:
+        link = self.device.link
+        begun = tally or Tally.begin(link.boot or 0, link.counts)
+        stretch = Stretch(self.book, self.run_id, index, self.device, self.operator, step, begun)
+        stretch.require_home()
+        if tally is None and not stretch.restarted:
+            stretch.tally = Tally.begin(begun.boot, link.counts)  # what went before is not its own
+            stretch.write()
+        raw = b""
+        link.stroke_listeners.append(stretch.strokes.append)
+        try:
+            link.command(Op.STROKES, min_ms=step.min_ms, max_ms=step.max_ms)
+            with quiet(link, step.load):
+                link.start_record()
+                ended = by_motor(stretch) if step.driven else _by_hand(stretch)
+                ended = _settled(stretch, ended)
+                raw = link.stop_record()
+        except LinkLost:
+            self._keep(step, link.stop_record())
+            raise
+        except RigError:
+            self._keep(step, link.stop_record())
+            link.command(Op.DRIVE_STOP)
+            raise
+        finally:
+            link.stroke_listeners.remove(stretch.strokes.append)
+        return self._stored(index, step, stretch.tally, ended, raw)
+
+    def _keep(self, step: Strokes, raw: bytes) -> None:
+        """The frames of a stretch that was broken off."""
+        if raw:
+            self.book.store_raw(self.run_id, step.trial, raw, {"trial": step.trial, "part": True})
+
+    def _journaled(self, index: int) -> Tally | None:
+        """What an earlier life of this run had counted of this step."""
+        rows = [row.body for row in self.book.journal(self.run_id, TALLY)]
+        own = [row for row in rows if row["index"] == index]
+        return Tally.from_dict(own[-1]["tally"]) if own else None
+
+    def _stored(
+        self, index: int, step: Strokes, tally: Tally, ended: str, raw: bytes
+    ) -> Callable[[], Outcome]:
+        codes = [
+            code
+            for row in self.book.journal(self.run_id, TALLY)
+            if row.body["index"] == index
+            for code in row.body["codes"]
+        ]
+        outcome: dict[str, Any] = {
+            "counted": tally.counted,
+            "rejected": tally.rejected,
+            "ended": ended,
+            "mean_codes": [mean for mean, _, samples, _ in codes if samples],
+            "saturated": sum(bool(saturated) for *_, saturated in codes),
+            "boot": self.device.link.boot,
+        }
+
+        def store() -> Outcome:
+            meta = {"trial": step.trial, **outcome}
+            if raw:
+                self.book.store_raw(self.run_id, step.trial, raw, meta)
+            return {**outcome, "raw_ids": self.book.raw_ids(self.run_id, step.trial)}
+
+        return store
+
+
+def _by_hand(stretch: Stretch) -> str:
+    """Follow a hand; a virtual one is begun, and begun again for what it did not get counted."""
+    hands, clock, step = stretch.device.hands, stretch.link.clock, stretch.step
+    busy_until, acts = 0.0, 0
+
+    def ended() -> str:
+        nonlocal busy_until, acts
+        why = stretch.why_now()
+        if why or hands is None or not step.hand or clock.now() < busy_until:
+            return why
+        acts += 1
+        if acts > IDLE_ACTS:
+            raise RigError("the hands make no strokes that count", remedy=GO_ON)
+        told = {**step.detail, "count": stretch.left}
+        busy_until = clock.now() + hands.act(step.hand, told) + SETTLE_S
+        return ""
+
+    return stretch.serve_until(ended)
+
+
+def _settled(stretch: Stretch, ended: str) -> str:
+    """Take in what is made beyond the count, until the carriage rests at home."""
+    if ended != COUNT:
+        return ended
+    link, clock = stretch.link, stretch.link.clock
+    stretch.operator.tell(f"Stop: {stretch.tally.counted} cuts.")
+    since, last = clock.now(), stretch.tally
+
+    def rests() -> bool:
+        nonlocal since, last
+        stretch.take()
+        if stretch.tally != last:
+            since, last = clock.now(), stretch.tally
+        return stretch.restarted or clock.now() - since >= SETTLE_S
+
+    link.wait_until(rests, SETTLE_LIMIT_S)
+    return ended
