@@ -1,6 +1,7 @@
 """Draw the README's picture anew: `python -m tests.report.picture`."""
 
 import base64
+import json
 import tempfile
 from pathlib import Path
 
@@ -14,8 +15,8 @@ PICTURE = ROOT / "procedures" / "drop_impact.svg"
 def main() -> None:
     """The demo's drop with the second strike."""
     with tempfile.TemporaryDirectory() as folder:
-        bladerig("demo", "--out", folder)
-        view = gather(Path(folder) / "impact-demo.logbook", None)
+        told = json.loads(bladerig("demo", "--json", "--out", folder).stdout)
+        view = gather(Path(told["logbook"]), told["run_id"])
     trial = next(t for t in view.tested if "second_contact_tick" in t.result["figures"])
     drawn = figures.drop(trial)
     assert drawn is not None
