@@ -4,7 +4,8 @@ import random
 from collections.abc import Callable, Mapping
 
 from rig.virtual.cutting import CuttingFrame, Draw
-from rig.virtual.wear import PLACES, CuttingEdge, WearTruth, fresh_edge
+from rig.virtual.jigdraw import Made, group_of
+from rig.virtual.wear import PLACES, CuttingEdge, WearTruth, blade_wear, fresh_edge
 
 Detail = Mapping[str, float | str]
 
@@ -22,8 +23,8 @@ class CuttingHands:
         wears: how the next blade that is mounted wears (None: as its name says).
     """
 
-    def __init__(self, frame: CuttingFrame, seed: int = 0) -> None:
-        self._frame, self._seed = frame, seed
+    def __init__(self, frame: CuttingFrame, seed: int = 0, made: Made = group_of) -> None:
+        self._frame, self._seed, self._made = frame, seed, made
         self._rng = random.Random(seed)
         self.partial, self.hesitant, self.stroke_s = PARTIAL, HESITANT, STROKE_S
         self.wears: WearTruth | None = None
@@ -71,7 +72,8 @@ class CuttingHands:
         """A blade keeps its edge from one mounting to the next."""
         name = str(told["specimen"])
         if name not in self._edges:
-            self._edges[name] = fresh_edge(name, self._seed, self.wears)
+            wears = self.wears or blade_wear(name, self._seed, self._made(name))
+            self._edges[name] = fresh_edge(name, self._seed, wears)
         return self._edges[name]
 
     def _feed(self, told: Detail) -> float:

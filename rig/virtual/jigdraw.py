@@ -3,7 +3,7 @@
 import math
 import random
 import zlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
 from rig.virtual.jigtruth import (
@@ -123,6 +123,10 @@ DEMO_GROUPS: Mapping[str, Group] = {
     "B": Group(strength_pa=2.5e9, toughness_j=4.0, wear=0.04),
     "C": Group(strength_pa=2.2e9, yield_share=0.65, snaps=False, toughness_j=6.5, wear=0.02),
 }
+
+
+Made = Callable[[str], Group]
+"""How the blade of a name is made."""
 
 
 def group_of(name: str) -> Group:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from rig.virtual.jig import Jig, Pry
-from rig.virtual.jigdraw import blade_edge, blade_tip
+from rig.virtual.jigdraw import Made, blade_edge, blade_tip, group_of
 from rig.virtual.jigtruth import Failure, TipTruth
 
 Detail = Mapping[str, float | str]
@@ -23,10 +23,15 @@ DEPTH_MM = 0.5
 
 
 class JigHands:
-    """Does the jig's words; `preload_nm` is what a pull begins with when nobody asked for one."""
+    """Does the jig's words; `preload_nm` is what a pull begins with when nobody asked for one.
 
-    def __init__(self, jig: Jig, seed: int = 0, preload_nm: float = 0.05) -> None:
-        self._jig, self._seed = jig, seed
+    `made` tells of each blade's name how the blade is made.
+    """
+
+    def __init__(
+        self, jig: Jig, seed: int = 0, preload_nm: float = 0.05, made: Made = group_of
+    ) -> None:
+        self._jig, self._seed, self._made = jig, seed, made
         self._rng = random.Random(seed)
         self._preload_nm = preload_nm
         self._sign = 0  # of a pre-load that is held
@@ -80,7 +85,8 @@ class JigHands:
 
     def _seat(self, told: Detail) -> float:
         """A blade in the block; every name stands for one blade, whole whenever it is seated."""
-        tip = blade_tip(str(told["specimen"]), float(told["depth_m"]), self._seed)
+        name = str(told["specimen"])
+        tip = blade_tip(name, float(told["depth_m"]), self._seed, self._made(name))
         if str(told.get("block", "")).startswith("soft"):
             tip = _softer(tip)
         self._jig.pause(CLAMP_S)
@@ -125,8 +131,9 @@ class JigHands:
 
     def _set_edge(self, told: Detail) -> float:
         self._jig.pause(CLAMP_S)
-        length_m = float(told["length_m"])
-        return self._jig.set_edge(blade_edge(str(told["specimen"]), length_m, self._seed))
+        name, length_m = str(told["specimen"]), float(told["length_m"])
+        edge = blade_edge(name, length_m, self._seed, self._made(name))
+        return self._jig.set_edge(edge)
 
     def _twist(self, told: Detail) -> float:
         rate = self._rate(math.radians(float(told["rate_deg_s"])))

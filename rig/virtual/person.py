@@ -8,6 +8,7 @@ from rig.virtual.cutting import CuttingFrame
 from rig.virtual.cuttinghands import CuttingHands
 from rig.virtual.hands import Hands
 from rig.virtual.jig import Jig
+from rig.virtual.jigdraw import Made, group_of
 from rig.virtual.jighands import JigHands
 from rig.virtual.parameters import SpecimenTruth, knife_on_rod
 from rig.virtual.plant import Tower
@@ -20,17 +21,18 @@ class Person:
 
     Every specimen name stands for one blade with properties of its own, the same in every run.
     Without a `jig` (it stays at hand under that name) its words are unknown ones, and so are the
-    frame's without a `frame`; `preload_nm` is what a pull begins with.
+    frame's without a `frame`; `preload_nm` is what a pull begins with, `made` tells of each name
+    how the blade is made.
     """
 
     def __init__(
         self, tower: Tower, seed: int = 0, jig: Jig | None = None, preload_nm: float = 0.05,
-        frame: CuttingFrame | None = None,
+        frame: CuttingFrame | None = None, made: Made = group_of,
     ) -> None:  # fmt: skip
         self._tower = tower
         self.jig = jig
-        self._at_jig = None if jig is None else JigHands(jig, seed, preload_nm)
-        self.at_frame = None if frame is None else CuttingHands(frame, seed)
+        self._at_jig = None if jig is None else JigHands(jig, seed, preload_nm, made)
+        self.at_frame = None if frame is None else CuttingHands(frame, seed, made)
         self._hands = hands = Hands(tower, seed)
         self._words: dict[str, Callable[[Detail], float]] = {
             "lower": lambda _: hands.lower_to_contact(),
@@ -42,7 +44,7 @@ class Person:
             "ready": self._ready,
             "press": lambda _: hands.press_button(),
         }
-        self._seed = seed
+        self._seed, self._made = seed, made
 
     def act(self, hand: str, detail: Detail) -> float:
         """Begin one action; gives the seconds it will take.
@@ -103,4 +105,5 @@ class Person:
 
     def _blade(self, name: str) -> SpecimenTruth:
         chance = random.Random(zlib.crc32(name.encode()) ^ self._seed)
-        return knife_on_rod(toughness_j=5.0 * chance.lognormvariate(0.0, 0.15))
+        typical_j = self._made(name).toughness_j
+        return knife_on_rod(toughness_j=typical_j * chance.lognormvariate(0.0, 0.15))
