@@ -15,6 +15,7 @@ PARAMETERS = (
     Parameter("specimen", "text", "", "code of the blade; asked for when left out"),
     Parameter("readings", "count", str(READINGS), "readings on the blade"),
     Parameter("block_readings", "count", str(READINGS), "readings on the block, before and after"),
+    Parameter("operator", "text", "", "who reads; needed for a capability study"),
 )
 
 

@@ -2,8 +2,12 @@
 
 import json
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:
+    from rig.study.capability import Capability
 
 DEFAULT = Path("bench.toml")
 
@@ -93,3 +97,78 @@ def _lines(table: dict[str, object], prefix: str) -> list[str]:
         else:
             lines.append(f"  {prefix}{key} = {value}")
     return lines
+
+
+@bench.command()
+@click.argument("path", type=click.Path(path_type=Path))
+@click.option("--measurand", default="hardness", show_default=True,
+              help="What to take from a logbook.")  # fmt: skip
+@click.option("--json", "as_json", is_flag=True, help="For programs.")
+def capability(path: Path, measurand: str, as_json: bool) -> None:
+    """Can this bench tell blades apart? Several operators read several blades several times.
+
+    PATH is a CSV table with the columns blade, operator, value, or a logbook whose runs were
+    given operator=NAME. Two or more of each; ten blades, three operators, three readings are usual.
+
+    \b
+    Examples:
+      bladerig bench capability readings.csv
+      bladerig bench capability hardness.logbook --measurand hardness
+    """
+    from rig.study import words
+    from rig.study.capability import crossed
+    from rig.study.readings import from_logbook, from_table
+
+    told = from_table(path) if path.suffix == ".csv" else from_logbook(path, measurand)
+    cells = told.cells()
+    found = crossed(cells)
+    if as_json:
+        click.echo(json.dumps(_capability(found, told.unit, told.left_out)))
+        return
+    shape = f"{len(cells[0])} blades, {len(cells)} operators, {len(cells[0][0])} readings each"
+    click.echo(f"{told.measurand}: {shape}\n")
+    click.echo("  scatter                        standard deviation   of the whole   of variance")
+    for name, sd in _scatters(found):
+        click.echo(
+            f"  {name:28}   {sd:12.4g} {told.unit:6}   {found.share(sd):11.1%}   "
+            f"{found.contribution(sd):10.1%}"
+        )
+    click.echo("\n  source            degrees of freedom   sum of squares   mean square")
+    for line in found.table:
+        click.echo(f"  {line.source:16}   {line.df:17d}   {line.ss:14.4g}   {line.ms:11.4g}")
+    click.echo(f"\nLevels that can be told apart: {_levels(found.distinct)}")
+    click.echo(words.capability(found, told.unit).replace("  ", " "))
+    for text in told.left_out:
+        click.echo(f"left out: {text}")
+
+
+def _scatters(found: "Capability") -> list[tuple[str, float]]:
+    """Components by name; the interaction only where it stands for itself."""
+    told = [("same blade, same operator", found.repeatability),
+            ("between operators", found.reproducibility)]  # fmt: skip
+    if found.interaction is not None:
+        told.append(("  of it with the blade", found.interaction))
+    return [*told, ("bench and operators together", found.gauge), ("between blades", found.blades),
+            ("all together", found.total)]  # fmt: skip
+
+
+def _levels(distinct: float) -> str:
+    return "without limit" if distinct == float("inf") else f"{int(distinct)} ({distinct:.2f})"
+
+
+def _capability(found: "Capability", unit: str, left_out: tuple[str, ...]) -> dict[str, object]:
+    finite = found.distinct != float("inf")
+    return {
+        "unit": unit,
+        "repeatability": found.repeatability,
+        "reproducibility": found.reproducibility,
+        "interaction": found.interaction,
+        "bench_and_operators": found.gauge,
+        "blades": found.blades,
+        "total": found.total,
+        "share_of_total": found.share(found.gauge) if found.total > 0 else None,
+        "distinct_levels": int(found.distinct) if finite else None,
+        "table": [vars(line) | {"ms": line.ms} for line in found.table],
+        "reasons": [reason.text for reason in found.reasons],
+        "left_out": list(left_out),
+    }
