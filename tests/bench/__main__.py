@@ -17,6 +17,7 @@ from tests.bench import (
     life,
     starting,
     study,
+    studying,
 )
 
 Figure = dict[str, Any]
@@ -30,6 +31,7 @@ PARTS: dict[str, Callable[[], list[Figure]]] = {
     "fuzz": fuzz.figures,
     "life": life.figures,
     "study": study.figures,
+    "studying": studying.figures,
 }
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from rig.measure.life import log_sd_of
 from rig.study.lives import USUAL_CV, USUAL_DOF
 from rig.study.whole import unsealed
+from tests.bench import lifestudies
 from tests.bench.figure import at_most, figure
 from tests.study.books import StudyBook, begin, record, response
 
@@ -109,7 +110,7 @@ def truly_hidden(studies: int = SIMULATED) -> float:
 
 
 def figures() -> list[dict[str, Any]]:
-    """Times of whole processes, and the hidden ratio against brute force."""
+    """Times of whole processes, the hidden ratio against brute force, verdicts on edge life."""
     small = _seconds(12, RUNS)
     large = _seconds(999, 1)
     stated, truth = may_hide(), truly_hidden(40 * SIMULATED)
@@ -123,4 +124,5 @@ def figures() -> list[dict[str, Any]]:
         figure("the same with 999 blades, over 12 blades", large / small, "ratio", "< 20",
                large / small < 20),
         at_most(f"{name}: off by", off, "share", 0.1),
+        *lifestudies.figures(),
     ]  # fmt: skip
