@@ -10,6 +10,7 @@ from rig import __version__
 from rig.commands import typed
 from rig.guide.device import WORDS
 from rig.report import certificate, figures
+from rig.report.cutting import EDGE_LIFE, SHARPNESS
 from rig.report.gather import RunView, Trial, gather
 from rig.report.hardness import HARDNESS
 from rig.report.impact import IMPACT
@@ -34,6 +35,8 @@ SECTIONS = {
     "hardness": HARDNESS,
     "twist": TWIST,
     "staircase": STAIRCASE,
+    "edge_life": EDGE_LIFE,
+    "sharpness": SHARPNESS,
 }
 
 
