@@ -9,7 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from rig import __version__
 from rig.logbook.store import Logbook
 from rig.report import studyfacts
-from rig.report.studyfigures import picture
+from rig.report.studyfigures import legend, picture
 from rig.study import words
 from rig.study.answer import agreements
 from rig.study.order import GENERATOR
@@ -54,6 +54,7 @@ def _shown(study: Whole, book: Logbook, path: Path) -> dict[str, Any]:
         "practice": practice(study),
         "answers": answers,
         "beside": study.beside,
+        "legend": legend,
         "pictures": {one.response.name: picture(one) for one in answers},
         "blades": {one.response.name: studyfacts.blades(one) for one in answers},
         "agreements": agreements(answers),
