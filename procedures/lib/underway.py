@@ -82,7 +82,7 @@ def _fresh_sheet(test: Underway) -> Passage[None]:
         told = yield from cutting.control(
             name, label, test.params["control_cuts"], test.zero_code, test.used, test.bench
         )
-        test.controls.append(told)
+        test.controls.append({**told, "at_cuts": test.cuts})
         test.left_on_sheet -= told["cuts"]
 
 

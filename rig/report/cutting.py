@@ -136,10 +136,9 @@ def _cutting(axes: Axes, trial: Trial) -> None:
     forces = trial.settings["forces"]
     axes.plot([x for x, _ in forces], [y for _, y in forces], "s-", ms=4, lw=0.8, color=DARK,
               label="blade, mean\nof a stretch")  # fmt: skip
-    controls = [one["force_n"] for one in trial.settings["controls"] if one["force_n"] is not None]
-    for number, force in enumerate(controls):
-        axes.axhline(force, ls=":", lw=1, color=MARK,
-                     label="control blade,\neach sheet" if not number else None)  # fmt: skip
+    controls = [one for one in trial.settings["controls"] if one["force_n"] is not None]
+    axes.plot([one["at_cuts"] for one in controls], [one["force_n"] for one in controls], "D", ms=6,
+              mfc="none", color=MARK, label="control blade,\neach sheet")  # fmt: skip
     axes.set_ylabel("to cut, N")
     axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), frameon=False, fontsize=8)
 

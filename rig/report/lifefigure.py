@@ -59,7 +59,7 @@ def _curves(axes: Axes, lives: Sequence[Life], names: Sequence[str], longest: fl
     """Turnbull's estimate of the share still sharp: a band where the probes leave it open."""
     at = np.unique([0.0, *(c for life in lives for c in (life.last_pass_cuts,
                     life.first_fail_cuts) if c != inf), longest * BEYOND])  # fmt: skip
-    grid = np.unique(np.concatenate([at, np.nextafter(at, -inf)[1:]]))
+    grid = np.unique(np.concatenate([at, np.nextafter(at, -inf)[1:], np.nextafter(at, inf)]))
     for number, (name, own) in enumerate(by_group(lives).items()):
         shares = np.array([turnbull(own).sharp(float(x)) for x in grid])
         line = LINES[names.index(name) % len(LINES)]
