@@ -14,7 +14,8 @@ from rig.errors import RigError
 from rig.guide.operator import GO_ON
 from rig.guide.reasons import TEXT
 from rig.guide.safe import make_ready
-from rig.guide.stretch import COUNT, PAUSE, RESTARTED, SAID, Stretch, reason_of
+from rig.guide.stretch import COUNT, RESTARTED, SAID, Stretch, reason_of
+from rig.guide.tally import PAUSE
 
 PERMIT, ENDED = "drive_permit", "drive_ended"
 TRIES = 40

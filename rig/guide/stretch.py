@@ -10,16 +10,12 @@ from rig.errors import RigError
 from rig.guide.device import Device
 from rig.guide.operator import GO_ON, Operator
 from rig.guide.steps import Strokes
-from rig.guide.tally import COUNTED, REJECTS, WORDS, Tally, told
+from rig.guide.tally import COUNTED, PAUSE, REJECTS, ROW, WORDS, Tally, told
 from rig.logbook.store import Logbook
 
 TALLY = "strokes"
-PAUSE = "pause"
-"""The word with which a person pauses a stretch."""
-
 NEAR, FAR = 1, 2  # bits of COUNTS.switches
 HOME_LIMIT_S = 300.0
-ROW = 5  # rejected strokes in a row that no person would go on making
 WIDTH = 20
 RESTARTED, SAID, COUNT = "RESTARTED", "SAID", "COUNT"
 

@@ -22,6 +22,12 @@ WORDS = {
 }
 """What each kind of rejected stroke means."""
 
+PAUSE = "pause"
+"""The word with which a person pauses a stretch."""
+
+ROW = 5
+"""Rejected strokes in a row that no person would go on making."""
+
 BITS = {COUNTED: 28, **dict.fromkeys(REJECTS, 14)}
 """Totals on the wire are counted modulo these powers of two."""
 
