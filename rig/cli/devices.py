@@ -11,6 +11,7 @@ from rig.errors import RigError
 from rig.guide.device import Device
 
 if TYPE_CHECKING:
+    from rig.virtual.jigdraw import Made
     from rig.virtual.person import Person
     from rig.virtual.plant import Tower
 
@@ -46,9 +47,11 @@ def _real(port: str) -> Device:
 
 
 def virtual_device(
-    bench: Bench, seed: int | None, paced: bool = False
+    bench: Bench, seed: int | None, paced: bool = False, blades: "Made | None" = None
 ) -> tuple[Device, "Tower", "Person"]:
     """The virtual rig: device, its tower (with the truth) and its person (who knows the jig).
+
+    `blades` tells of each name how the blade is made; left out, by the name's first letter.
 
     The true values of tower and jig are drawn from what the bench states and how sure it is.
     """
@@ -56,7 +59,7 @@ def virtual_device(
     from rig.cli.believed import jig_nominal, tower_nominal
     from rig.virtual.draw import draw_truth
     from rig.virtual.jig import Jig
-    from rig.virtual.jigdraw import draw_jig
+    from rig.virtual.jigdraw import draw_jig, group_of
     from rig.virtual.person import Person
     from rig.virtual.plant import Tower
     from rig.virtual.standin import StandIn
@@ -77,7 +80,7 @@ def virtual_device(
         link.stream(wire.Kind.HEIGHT, True)
         return link
 
-    person = Person(tower, made, jig, bench.pry.pry.preload_nm)
+    person = Person(tower, made, jig, bench.pry.pry.preload_nm, made=blades or group_of)
     return Device(connect(), connect, person, "virtual"), tower, person
 
 

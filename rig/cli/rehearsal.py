@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 from rig.board.wire import Kind
 from rig.cli.devices import virtual_device
+from rig.guide.device import BenchHands
 from rig.guide.operator import ScriptedOperator
 from rig.guide.steps import Ask
 
 if TYPE_CHECKING:
     from rig.bench import Bench
     from rig.logbook.store import Logbook
+    from rig.virtual.jigdraw import Made
 
 Say = Callable[[str], None]
 CALIBRATIONS = ("calibrate_height", "calibrate_load", "calibrate_angle")
@@ -40,6 +42,21 @@ class Eyes(ScriptedOperator):
 
 
 @dataclass
+class Labelled:
+    """Hands that are handed coded blades: who tests never hears a blade's own name."""
+
+    hands: BenchHands
+    key: Mapping[str, str]
+
+    def act(self, hand: str, detail: Mapping[str, float | str]) -> float:
+        """Begin one action with the blade behind the code."""
+        told = dict(detail)
+        if "specimen" in told:
+            told["specimen"] = self.key.get(str(told["specimen"]), str(told["specimen"]))
+        return self.hands.act(hand, told)
+
+
+@dataclass
 class Rehearsal:
     """One virtual rig with its bench and logbook.
 
@@ -47,16 +64,21 @@ class Rehearsal:
         bench: as stated; certificates are added run by run.
         book: the logbook of all runs.
         seed: which virtual rig.
+        blades: how the blade of a name is made; left out, by the name's first letter.
     """
 
     bench: "Bench"
     book: "Logbook"
     seed: int
+    blades: "Made | None" = None
     tower: Any = field(init=False)
     jig: Any = field(init=False)
+    key: Mapping[str, str] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
-        self.device, self.tower, self._person = virtual_device(self.bench, self.seed)
+        self.device, self.tower, self._person = virtual_device(
+            self.bench, self.seed, blades=self.blades
+        )
         self.jig = self._person.jig
 
     def run(
@@ -80,6 +102,11 @@ class Rehearsal:
         runner = Runner(self.book, bench, self.device, operator)
         return runner.start(script, read_all(script.parameters, given))
 
+    def label(self, key: Mapping[str, str]) -> None:
+        """From now on the hands are given coded blades; `key` is code -> blade."""
+        self.key = key
+        self.device.hands = Labelled(self._person, key)
+
     def calibrate(self) -> list[str]:
         """Height, load and angle; the certificates' sentences."""
         told = []
@@ -87,7 +114,7 @@ class Rehearsal:
             given = {"operator": "virtual hands"}
             if procedure == "calibrate_load":
                 given["weights"] = WEIGHTS
-            _, outcome = self.run(procedure, lambda _: None, **given)
+            _, outcome = self.run(procedure, lambda _: None, None, **given)
             certificate = outcome["certificate"]
             told.append(f"{certificate['channel']}: {certificate['sentence']}")
         return told
