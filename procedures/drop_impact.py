@@ -8,7 +8,7 @@ whichever is more. Impact energy is what the measured speed says, never m g h.
 from collections.abc import Mapping
 from typing import Any
 
-from procedures.lib import blow, tower
+from procedures.lib import blow, session, tower
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.parameters import Parameter
@@ -52,7 +52,7 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     if not specimen:
         answer = yield Ask("Which blade? Its code", key="specimen")
         specimen = answer["value"]
-    a_eff = yield from tower.effective_acceleration(bench, params["empty_drops"])
+    a_eff = yield from session.effective_acceleration(bench, params["empty_drops"])
     height_m = height_for_energy(params["energy"], tower.mass(bench), a_eff).value
     tower.require_reach(height_m, params["energy"], bench)
     yield Tell(

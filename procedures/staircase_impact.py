@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from procedures.lib import blow, tower
+from procedures.lib import blow, session, tower
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.parameters import Parameter
@@ -100,7 +100,7 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
         specimen = answer["value"]
     blades = [part.strip() for part in specimen.split(",")]
     yield from _rule(params, blades)
-    a_eff = yield from tower.effective_acceleration(bench, params["empty_drops"])
+    a_eff = yield from session.effective_acceleration(bench, params["empty_drops"])
     stair = _Stair(params["energy"], params["step"] * params["energy"])
     _height(stair, a_eff, bench)  # refuses a first energy out of today's reach
     while len(stair.counted) < params["drops"] and len(stair.void) <= params["spare"]:

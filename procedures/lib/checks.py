@@ -1,7 +1,7 @@
 """Readings at rest that count, and the check of the load channel before trials.
 
 The drop tower has its own check, the empty drops of each session and their chart: see
-`procedures.lib.tower.effective_acceleration`.
+`procedures.lib.session.effective_acceleration`.
 """
 
 import math
