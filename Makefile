@@ -11,7 +11,7 @@ demo: $(VENV)/.installed
 
 test: $(VENV)/.installed
 	sh tests/tools.sh
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n auto --dist loadfile
 
 bench: $(VENV)/.installed
 	sh tests/tools.sh
