@@ -7,16 +7,31 @@ from typing import Any
 
 import pytest
 
-from tests.cli.commands import bladerig
+from tests.cli.commands import ROOT, bladerig
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+def first(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    """The demo as a newcomer runs it: its folder and what it prints."""
     folder = tmp_path_factory.mktemp("demo")
-    done = bladerig("demo", "--json", "--out", folder)
+    done = bladerig("demo", "--out", folder)
     assert done.returncode == 0, done.stderr
-    told: dict[str, Any] = json.loads(done.stdout)
+    return folder, done.stdout
+
+
+@pytest.fixture(scope="module")
+def demo(first: tuple[Path, str]) -> dict[str, Any]:
+    """A second one, on another rig, into the same folder."""
+    told: dict[str, Any] = json.loads(
+        bladerig("demo", "--json", "--seed", 7, "--out", first[0]).stdout
+    )
     return told
+
+
+def test_the_readme_quotes_the_demo_as_it_is(first: tuple[Path, str]) -> None:
+    block = (ROOT / "README.md").read_text(encoding="utf-8").split("Measured beside")[1]
+    for line in block.split("```")[0].splitlines()[1:]:
+        assert line in first[1], line
 
 
 def test_every_energy_stands_beside_the_truth_and_within_its_uncertainty(
@@ -82,13 +97,10 @@ def test_one_changed_byte_is_named_with_its_row(demo: dict[str, Any], tmp_path: 
     assert "Traceback" not in done.stderr
 
 
-def test_a_second_demo_overwrites_nothing(demo: dict[str, Any]) -> None:
-    folder = Path(demo["logbook"]).parent
-    done = json.loads(bladerig("demo", "--json", "--out", folder).stdout)
-    assert done["logbook"] != demo["logbook"]
-    assert Path(demo["logbook"]).exists()
-
-
-def test_another_seed_is_another_rig(demo: dict[str, Any], tmp_path: Path) -> None:
-    other = json.loads(bladerig("demo", "--json", "--seed", 7, "--out", tmp_path).stdout)
-    assert other["drops"][0]["true_energy_j"] != demo["drops"][0]["true_energy_j"]
+def test_a_second_demo_overwrites_nothing_and_another_seed_is_another_rig(
+    first: tuple[Path, str], demo: dict[str, Any]
+) -> None:
+    folder, text = first
+    assert f"Logbook: {folder / 'demo.logbook'}" in text and (folder / "demo.logbook").exists()
+    assert demo["logbook"] == str(folder / "demo-2.logbook")
+    assert f"true {demo['drops'][0]['true_energy_j']:.3f} J" not in text

@@ -15,7 +15,7 @@ from rig.logbook import Logbook
 from rig.report.ink import degrees, quantity
 from rig.report.page import write
 from rig.report.writing import whole
-from tests.cli.commands import ROOT, bladerig
+from tests.cli.commands import ROOT
 from tests.cli.inside import done, script, typed_in
 from tests.guide.rigs import VirtualRig, cable_pulled_once, impact, run
 
@@ -227,13 +227,6 @@ def test_a_value_is_rounded_to_the_second_digit_of_its_uncertainty(
 ) -> None:
     # GUM 7.2.6: at most two significant digits of the uncertainty, the value to the same place.
     assert quantity({"value": value, "U": expanded, "unit": "J"}) == told
-
-
-def test_the_readme_quotes_the_demo_as_it_is(tmp_path: Path) -> None:
-    told = bladerig("demo", "--out", tmp_path).stdout
-    block = (ROOT / "README.md").read_text(encoding="utf-8").split("Measured beside")[1]
-    for line in block.split("```")[0].splitlines()[1:]:
-        assert line in told, line
 
 
 def test_a_ratio_has_no_unit_and_many_degrees_of_freedom_are_not_counted() -> None:
