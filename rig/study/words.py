@@ -97,14 +97,15 @@ def survivors(told: CensoredComparison, response: Response) -> str:
     elif math.isfinite(told.high) or told.low > 0:
         parts.append(f"With 95 % confidence {response.name} is {bounds}.")
     parts += [reason.text for reason in told.reasons]
-    parts.append(could_reach(told.reach, response))
+    if not told.reach.reasons or told.reach.reasons != told.reasons:
+        parts.append(could_reach(told.reach, response))
     return " ".join(part for part in parts if part)
 
 
 def could_reach(told: Reach, response: Response) -> str:
     """The smallest difference a study with survivors would have found, each way."""
     if told.reasons:
-        return could_find(None, response)
+        return " ".join(reason.text for reason in told.reasons)
     ways = [("weaker", told.weaker), ("stronger", told.stronger)]
     found = [f"{way} by a factor of {number(value)}" for way, value in ways if value is not None]
     hidden = [way for way, value in ways if value is None]

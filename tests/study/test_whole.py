@@ -308,7 +308,8 @@ def test_the_headline_about_survivors_speaks_for_every_comparison(tmp_path: Path
     made.pry("C1", 10.4)
     made.pry("C2", 14.0, censored="right")
     one = only(told(made))
-    assert "What it would have found cannot be said." in one.headline, "C has two blades only"
+    assert "2 against 5 units can show no difference" in one.headline, "C has two blades only"
+    assert "would be found in 80 of 100 such studies" in one.lines[0].sentence
 
 
 def test_settled_is_said_only_when_the_margin_is_ruled_out(tmp_path: Path) -> None:
