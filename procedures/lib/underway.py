@@ -29,6 +29,7 @@ class Underway:
     controls: list[dict[str, Any]] = field(default_factory=list)
     left_on_sheet: int = 0
     zero_code: float = 0.0
+    sheet_share: float = 1.0  # force of the control blade on the first sheet over that on this one
     stopped: str = ""
 
     @property
@@ -61,7 +62,7 @@ def cut_to(test: Underway, due: int) -> Passage[None]:
 def _take(test: Underway, made: Mapping[str, Any]) -> None:
     if made["mean_codes"]:
         newton = cutting.newton_per_code(test.bench)
-        force = newton * (fmean(made["mean_codes"]) - test.zero_code)
+        force = newton * (fmean(made["mean_codes"]) - test.zero_code) * test.sheet_share
         test.forces.append([test.cuts + made["counted"] / 2, force])
     test.cuts += made["counted"]
     test.typed += made["typed"]
@@ -84,6 +85,8 @@ def _fresh_sheet(test: Underway) -> Passage[None]:
         )
         test.controls.append({**told, "at_cuts": test.cuts})
         test.left_on_sheet -= told["cuts"]
+        if told["force_n"] and test.controls[0]["force_n"]:
+            test.sheet_share = test.controls[0]["force_n"] / told["force_n"]
 
 
 def _pause(test: Underway, why: str) -> Passage[None]:

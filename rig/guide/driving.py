@@ -14,7 +14,7 @@ from rig.errors import RigError
 from rig.guide.operator import GO_ON
 from rig.guide.reasons import TEXT
 from rig.guide.safe import make_ready
-from rig.guide.stretch import COUNT, RESTARTED, SAID, Stretch, reason_of
+from rig.guide.stretch import COUNT, RESTARTED, SAID, Stretch
 from rig.guide.tally import PAUSE
 
 PERMIT, ENDED = "drive_permit", "drive_ended"
@@ -22,9 +22,12 @@ TRIES = 40
 LATE_S = 1.2  # by then COUNTS tell of what came after the permit
 MENDED = (
     "GUARD_OPEN", "ESTOP_OPEN", "BEAT_LOST", "ARM_EXPIRED", "PERMIT_EXPIRED", "BUTTON_HELD",
-    "TARGET",
+    "OUTSIDE_WINDOW", "TARGET",
 )  # fmt: skip
 """Endings after which the motor is permitted anew for the rest; others are for the procedure."""
+
+
+NOT_HOME = "the carriage is not home: bring it home"
 
 
 def by_motor(stretch: Stretch) -> str:
@@ -81,10 +84,11 @@ def _followed(stretch: Stretch, events: list[Happening]) -> str:
             paused = True
             link.command(Op.DRIVE_STOP)
         ends = [e.extra for e in events if e.code is Event.DRIVE and e.value == DriveState.OFF]
-        late = link.clock.now() - since > LATE_S and link.counts.get("drive") == DriveState.OFF
+        told = link.counts
+        late = link.clock.now() - since > LATE_S and told and told.drive is DriveState.OFF
         if not ends and not late:
             return ""
-        why = Reason(ends[0]) if ends else reason_of(link)
+        why = Reason(ends[0]) if ends or told is None else told.drive_reason
         return SAID if paused else why.name
 
     return stretch.serve_until(off)
@@ -101,7 +105,7 @@ def _next(stretch: Stretch, why: str) -> str:
 
     if stretch.link.wait_until(enough, LATE_S):
         return COUNT
-    stretch.operator.tell(f"The motor stopped: {TEXT[Reason[why]]}.")
+    stretch.operator.tell(f"The motor stopped: {_words(Reason[why])}.")
     if why in MENDED:
         _put_right(stretch, [Reason[why]])
         return ""
@@ -109,13 +113,18 @@ def _next(stretch: Stretch, why: str) -> str:
 
 
 def _refused(stretch: Stretch, reply: Reply) -> str:
-    stretch.operator.tell("Not started: " + "; ".join(TEXT[reason] for reason in reply.unmet()))
+    stretch.operator.tell("Not started: " + "; ".join(map(_words, reply.unmet())))
     _put_right(stretch, reply.unmet())
     return ""
+
+
+def _words(reason: Reason) -> str:
+    """The interlock's words, but for a height it knows nothing of here."""
+    return NOT_HOME if reason is Reason.OUTSIDE_WINDOW else TEXT[reason]
 
 
 def _put_right(stretch: Stretch, reasons: list[Reason]) -> None:
     if {Reason.GUARD_OPEN, Reason.ESTOP_OPEN, Reason.TRIPPED} & set(reasons):
         make_ready(stretch.device, stretch.operator, "Close the guard and check the e-stop.")
-    else:
-        stretch.link.wait(1.0)
+    stretch.link.wait(1.0)
+    stretch.require_home()

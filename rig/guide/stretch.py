@@ -1,11 +1,10 @@
 """One stretch of strokes under way: what the board counted, kept in the journal as it goes."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 from rig.board.link import Link
-from rig.board.wire import Reason, Stroke
 from rig.errors import RigError
 from rig.guide.device import Device
 from rig.guide.operator import GO_ON, Operator
@@ -14,17 +13,16 @@ from rig.guide.tally import COUNTED, PAUSE, REJECTS, ROW, WORDS, Tally, told
 from rig.logbook.store import Logbook
 
 TALLY = "strokes"
-NEAR, FAR = 1, 2  # bits of COUNTS.switches
 HOME_LIMIT_S = 300.0
 WIDTH = 20
 RESTARTED, SAID, COUNT = "RESTARTED", "SAID", "COUNT"
 
 _AT_HOME = {
-    0: "neither switch is closed: push the carriage home; if it is, the near switch or its wire is "
-    "broken",
-    FAR: "the far switch is closed, not the near one: push the carriage home; if it is, near and "
-    "far are swapped: change their wires over",
-    NEAR | FAR: "both switches are closed: one is stuck, or their wires touch",
+    (False, False): "neither switch is closed: push the carriage home; if it is, the near switch "
+    "or its wire is broken",
+    (False, True): "the far switch is closed, not the near one: push the carriage home; if it is, "
+    "near and far are swapped: change their wires over",
+    (True, True): "both switches are closed: one is stuck, or their wires touch",
 }
 _MEND = {
     "partial": "draw to the very end; if you did, the far switch does not close: look at it and "
@@ -43,7 +41,6 @@ class Stretch:
 
     Attributes:
         tally: what is counted so far.
-        strokes: frames of the judged strokes since the last row of the journal.
     """
 
     book: Logbook
@@ -53,7 +50,6 @@ class Stretch:
     operator: Operator
     step: Strokes
     tally: Tally
-    strokes: list[dict[str, int]] = field(default_factory=list)
     _row: int = 0  # rejected in a row
 
     @property
@@ -72,21 +68,15 @@ class Stretch:
         return self.link.boot != self.tally.boot
 
     def write(self) -> None:
-        """Put the tally in the journal, with the strokes that came since the last row."""
-        codes = [
-            [s["mean"], s["peak"], s["samples"], s["saturated"]]
-            for s in self.strokes
-            if s["verdict"] == Stroke.COUNTED
-        ]
-        self.strokes.clear()
-        body: dict[str, Any] = {"index": self.index, "tally": self.tally.to_dict(), "codes": codes}
+        """Put the tally in the journal."""
+        body: dict[str, Any] = {"index": self.index, "tally": self.tally.to_dict()}
         self.book.append(TALLY, body, self.run_id)
 
     def take(self) -> None:
         """The board's newest totals; a change is journaled before it is shown."""
-        if self.restarted or not self.link.counts:
+        if self.restarted or self.link.counts is None:
             return
-        newer = self.tally.seen(self.link.counts)
+        newer = self.tally.seen(totals(self.link))
         if newer != self.tally:
             before, self.tally = self.tally.strokes, newer
             self.write()
@@ -123,11 +113,15 @@ class Stretch:
             RigError: it did not within five minutes, and what its switches say.
         """
         shown: list[str] = []
+        told = self.link.counts
+        if told is None or not told.near:
+            self.device.act("home")
 
         def home() -> bool:
-            switches = self.link.counts.get("switches", 0) & (NEAR | FAR)
-            if switches == NEAR or self.link.boot != self.tally.boot:
+            told = self.link.counts
+            if self.restarted or (told is not None and told.near and not told.far):
                 return True
+            switches = (told.near, told.far) if told is not None else (False, False)
             if _AT_HOME[switches] not in shown:
                 shown.append(_AT_HOME[switches])
                 self.operator.tell(f"Not ready: {shown[-1]}.")
@@ -135,7 +129,7 @@ class Stretch:
 
         if not self.link.wait_until(home, HOME_LIMIT_S):
             raise RigError(
-                f"the carriage was not home within {HOME_LIMIT_S / 60:.0f} minutes: {shown[-1]}",
+                f"the carriage was not home within {HOME_LIMIT_S:.0f} s: {shown[-1]}",
                 where="switches",
                 remedy=f"put it right, {GO_ON}",
             )
@@ -161,6 +155,7 @@ class Stretch:
         return COUNT if not self.left else SAID if self.operator.typed(PAUSE) else ""
 
 
-def reason_of(link: Link) -> Reason:
-    """Why the drive is off, as the board tells it."""
-    return Reason(link.counts.get("drive_reason", 0))
+def totals(link: Link) -> dict[str, int]:
+    """The board's totals as last told."""
+    assert link.counts is not None  # waited for before a stretch begins
+    return {key: getattr(link.counts, key) for key in (COUNTED, *REJECTS)}

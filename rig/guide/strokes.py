@@ -11,14 +11,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from rig.board.link import Link, LinkLost
-from rig.board.wire import Kind, Op
+from rig.board.samples import capture
+from rig.board.wire import Kind, Op, Stroke
 from rig.errors import RigError
 from rig.guide import hazards
 from rig.guide.device import Device
 from rig.guide.driving import by_motor
 from rig.guide.operator import GO_ON, Operator
 from rig.guide.steps import Do, Outcome, Strokes
-from rig.guide.stretch import COUNT, RESTARTED, TALLY, Stretch
+from rig.guide.stretch import COUNT, RESTARTED, SAID, TALLY, Stretch, totals
 from rig.guide.tally import Tally
 from rig.logbook.store import Logbook
 
@@ -30,13 +31,15 @@ IDLE_ACTS = 20
 @contextmanager
 def quiet(link: Link, load: bool) -> Iterator[None]:
     """The height, which says nothing here, is off meanwhile; the load is on when wanted."""
+    height = Kind.HEIGHT in link.latest
     link.stream(Kind.HEIGHT, False)
     if load:
         link.stream(Kind.LOAD, True)
     yield  # after an error there is no line left to ask, or the run ends
     if load:
         link.stream(Kind.LOAD, False)
-    link.stream(Kind.HEIGHT, True)
+    if height:
+        link.stream(Kind.HEIGHT, True)
 
 
 @dataclass
@@ -56,7 +59,7 @@ class Stroker:
             LinkLost: the line went down; done again, the count goes on.
         """
         link = self.device.link
-        if not link.wait_until(lambda: bool(link.counts), KNOWN_S):
+        if not link.wait_until(lambda: link.counts is not None, KNOWN_S):
             raise RigError("the board tells no counts", where="board", remedy=f"reset it, {GO_ON}")
         tally = self._journaled(index)
         if tally is not None and tally.boot != link.boot:
@@ -69,14 +72,13 @@ class Stroker:
 
     def _count(self, index: int, step: Strokes, tally: Tally | None) -> Callable[[], Outcome]:
         link = self.device.link
-        begun = tally or Tally.begin(link.boot or 0, link.counts)
+        begun = tally or Tally.begin(link.boot or 0, totals(link))
         stretch = Stretch(self.book, self.run_id, index, self.device, self.operator, step, begun)
         stretch.require_home()
         if tally is None and not stretch.restarted:
-            stretch.tally = Tally.begin(begun.boot, link.counts)  # what went before is not its own
+            stretch.tally = Tally.begin(begun.boot, totals(link))  # what went before is not its own
             stretch.write()
         raw = b""
-        link.stroke_listeners.append(stretch.strokes.append)
         try:
             link.command(Op.STROKES, min_ms=step.min_ms, max_ms=step.max_ms)
             with quiet(link, step.load):
@@ -85,20 +87,18 @@ class Stroker:
                 ended = _settled(stretch, ended)
                 raw = link.stop_record()
         except LinkLost:
-            self._keep(step, link.stop_record())
+            self._keep(index, step, link.stop_record())
             raise
         except RigError:
-            self._keep(step, link.stop_record())
-            link.command(Op.DRIVE_STOP)
+            self._keep(index, step, link.stop_record())
             raise
-        finally:
-            link.stroke_listeners.remove(stretch.strokes.append)
         return self._stored(index, step, stretch.tally, ended, raw)
 
-    def _keep(self, step: Strokes, raw: bytes) -> None:
+    def _keep(self, index: int, step: Strokes, raw: bytes) -> None:
         """The frames of a stretch that was broken off."""
         if raw:
-            self.book.store_raw(self.run_id, step.trial, raw, {"trial": step.trial, "part": True})
+            meta: dict[str, Any] = {"trial": step.trial, "index": index, "part": True}
+            self.book.store_raw(self.run_id, step.trial, raw, meta)
 
     def _journaled(self, index: int) -> Tally | None:
         """What an earlier life of this run had counted of this step."""
@@ -109,28 +109,36 @@ class Stroker:
     def _stored(
         self, index: int, step: Strokes, tally: Tally, ended: str, raw: bytes
     ) -> Callable[[], Outcome]:
-        codes = [
-            code
-            for row in self.book.journal(self.run_id, TALLY)
-            if row.body["index"] == index
-            for code in row.body["codes"]
+        earlier = self._parts(index, step)
+        seen = [
+            stroke
+            for part in (*(self.book.raw(raw_id)[0] for raw_id in earlier), raw)
+            for stroke in capture(part).strokes
+            if stroke.verdict is Stroke.COUNTED
         ]
         outcome: dict[str, Any] = {
             "counted": tally.counted,
             "rejected": tally.rejected,
             "ended": ended,
-            "mean_codes": [mean for mean, _, samples, _ in codes if samples],
-            "saturated": sum(bool(saturated) for *_, saturated in codes),
+            "mean_codes": [stroke.mean for stroke in seen if stroke.samples],
+            "saturated": sum(stroke.saturated for stroke in seen),
             "boot": self.device.link.boot,
         }
 
         def store() -> Outcome:
-            meta = {"trial": step.trial, **outcome}
-            if raw:
-                self.book.store_raw(self.run_id, step.trial, raw, meta)
-            return {**outcome, "raw_ids": self.book.raw_ids(self.run_id, step.trial)}
+            meta = {"trial": step.trial, "index": index, **outcome}
+            own = [self.book.store_raw(self.run_id, step.trial, raw, meta)] if raw else []
+            return {**outcome, "raw_ids": [*earlier, *own]}
 
         return store
+
+    def _parts(self, index: int, step: Strokes) -> list[int]:
+        """Raw frames kept of this step when it was broken off."""
+        return [
+            raw_id
+            for raw_id in self.book.raw_ids(self.run_id, step.trial)
+            if self.book.raw(raw_id)[1].get("index") == index
+        ]
 
 
 def _by_hand(stretch: Stretch) -> str:
@@ -154,17 +162,21 @@ def _by_hand(stretch: Stretch) -> str:
 
 
 def _settled(stretch: Stretch, ended: str) -> str:
-    """Take in what is made beyond the count, until the carriage rests at home."""
-    if ended != COUNT:
+    """Take in what a hand makes beyond the count or a pause, until there is no more."""
+    if ended not in (COUNT, SAID):
         return ended
     link, clock = stretch.link, stretch.link.clock
-    stretch.operator.tell(f"Stop: {stretch.tally.counted} cuts.")
+    if ended == COUNT:
+        stretch.operator.tell(f"Stop: {stretch.tally.counted} cuts.")
+    elif stretch.device.hands is not None and not stretch.step.driven:
+        stretch.device.hands.act("home", {})
     since, last = clock.now(), stretch.tally
 
     def rests() -> bool:
         nonlocal since, last
         stretch.take()
-        if stretch.tally != last:
+        away = link.counts is None or not link.counts.near
+        if stretch.tally != last or away:
             since, last = clock.now(), stretch.tally
         return stretch.restarted or clock.now() - since >= SETTLE_S
 

@@ -126,10 +126,10 @@ class Looking(ScriptedOperator):
 
     def __init__(
         self, look: Callable[[], Mapping[str, str]], answers: Mapping[str, Sequence[str]],
-        watch: Watch | None = None, words: Sequence[str] = (),
+        watch: Watch | None = None, words: list[str] | None = None,
     ) -> None:  # fmt: skip
         super().__init__(answers, watch)
-        self._look, self.words, self.lines = look, list(words), list[str]()
+        self._look, self.words, self.lines = look, [] if words is None else words, list[str]()
 
     def ask(self, step: Ask) -> Callable[[], str | None]:
         """What the eye sees, else the table's answer, else the step's default."""
