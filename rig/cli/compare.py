@@ -17,11 +17,14 @@ def compare(logbook: Path, as_json: bool) -> None:
     \b
     Example:  bladerig compare tempers.logbook
     """
+    from rig.report.soundness import warning
     from rig.study import words
     from rig.study.answer import agreements
     from rig.study.said import said
     from rig.study.whole import unsealed
 
+    if told := warning(logbook):
+        click.echo(told, err=True)
     study = unsealed(logbook)
     if as_json:
         click.echo(json.dumps(said(study)))

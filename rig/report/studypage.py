@@ -7,9 +7,12 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
 from rig import __version__
+from rig.commands import typed
 from rig.logbook.store import Logbook
 from rig.report import studyfacts
+from rig.report.soundness import warning
 from rig.report.studyfigures import legend, picture
+from rig.report.writing import whole
 from rig.study import words
 from rig.study.answer import agreements
 from rig.study.order import GENERATOR
@@ -28,9 +31,7 @@ def write(path: Path, out: Path | None) -> tuple[Path, dict[str, Any]]:
     study = unsealed(path)
     with Logbook.open(path, writable=False) as book:
         text = _environment().get_template("study.html").render(_shown(study, book, path))
-    target = out or path.with_suffix(".study.html")
-    target.write_text(text, encoding="utf-8")
-    return target, said(study)
+    return whole(out or path.with_suffix(".study.html"), text), said(study)
 
 
 def _environment() -> Environment:
@@ -68,6 +69,12 @@ def _shown(study: Whole, book: Logbook, path: Path) -> dict[str, Any]:
         "fingerprint": book.head_fingerprint(),
         "logbook_id": book.logbook_id,
         "path": path,
+        "warning": warning(path),
+        "commands": [
+            typed("bladerig", "audit", path.name, "--printed", book.head_fingerprint()),
+            *(typed("bladerig", what, path.name) for what in ("recompute", "compare")),
+            typed("bladerig", "export", path.name, "--out", "tables"),
+        ],
         "probability": probability,
         "version": __version__,
         "written": datetime.now(UTC),

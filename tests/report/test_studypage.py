@@ -1,6 +1,7 @@
 """The report of a study: what a sceptic must find on it, and that it stands alone."""
 
 import re
+import sqlite3
 from pathlib import Path
 
 import pytest
@@ -105,6 +106,17 @@ def test_limits_and_how_to_redo_it_are_told(page: str) -> None:
         "bladerig audit s.logbook", "bladerig recompute s.logbook", "fingerprint",
     ):  # fmt: skip
         assert wanted in page, wanted
+
+
+def test_a_logbook_that_was_changed_warns_before_any_number(tmp_path: Path) -> None:
+    told = made(tmp_path)
+    told.book.close()
+    with sqlite3.connect(told.book.path) as connection:
+        connection.execute("DROP TRIGGER result_update")
+        connection.execute("UPDATE result SET result = replace(result, '10.0', '19.0')")
+    connection.close()
+    text = studypage.write(told.book.path, None)[0].read_text(encoding="utf-8")
+    assert text.index("WAS CHANGED AFTER IT WAS WRITTEN") < text.index("The answer")
 
 
 def test_an_empty_study_still_has_its_report(tmp_path: Path) -> None:
