@@ -1,13 +1,13 @@
 """The report of a study: what a sceptic must find on it, and that it stands alone."""
 
 import re
-import sqlite3
 from pathlib import Path
 
 import pytest
 
 from rig.report import studypage
 from rig.study import kept
+from tests.logbook.test_audit import tamper
 from tests.report.test_page import _Tags
 from tests.study.books import StudyBook, begin, record, response
 
@@ -111,10 +111,7 @@ def test_limits_and_how_to_redo_it_are_told(page: str) -> None:
 def test_a_logbook_that_was_changed_warns_before_any_number(tmp_path: Path) -> None:
     told = made(tmp_path)
     told.book.close()
-    with sqlite3.connect(told.book.path) as connection:
-        connection.execute("DROP TRIGGER result_update")
-        connection.execute("UPDATE result SET result = replace(result, '10.0', '19.0')")
-    connection.close()
+    tamper(told.book.path, "UPDATE result SET result = replace(result, '10.0', '19.0')")
     text = studypage.write(told.book.path, None)[0].read_text(encoding="utf-8")
     assert text.index("WAS CHANGED AFTER IT WAS WRITTEN") < text.index("The answer")
 
