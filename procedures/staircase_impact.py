@@ -221,6 +221,12 @@ def _conclude(
         "drops": len(stair.counted),
         "planned_drops": params["drops"],
         "void": stair.void,
+        "stair": {
+            "levels_j": [drop["level_j"] for drop in stair.counted],
+            "failed": [drop["failed"] for drop in stair.counted],
+            "blades": [drop["blade"] for drop in stair.counted],
+            "step_j": stair.step_j,
+        },
         "result_id": result["result_id"],
     }
     yield Note(f"Verdict of {trial}", kind="verdict", body=summary)

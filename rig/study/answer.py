@@ -3,9 +3,11 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from itertools import combinations
 from typing import Any
 
 from rig.errors import RigError
+from rig.measure.staircase import compare_staircases
 from rig.study import words
 from rig.study.agreement import agreement
 from rig.study.alternatives import Beside, beside
@@ -89,7 +91,7 @@ def answer(collected: Collected, record: StudyRecord) -> Answer:
         told = _compared(collected, record, data)
     except RigError as error:  # one response that cannot be compared leaves the others
         told = Answer(response, CANNOT_TELL, f"{begin(response.kind.title)}: {error}.", None, data)
-    notes = (*told.notes, *_more_than_planned(collected))
+    notes = (*told.notes, *_more_than_planned(collected), *_stairs(collected, record))
     return replace(told, excluded=tuple(collected.excluded), notes=notes)
 
 
@@ -175,6 +177,18 @@ def _more_than_planned(collected: Collected) -> list[str]:
         f"More runs count than planned ({planned} a blade) for {', '.join(several)}: all of them "
         "enter the blade's mean."
     ]
+
+
+def _stairs(collected: Collected, record: StudyRecord) -> list[str]:
+    """Groups with one staircase each, drop by drop: beside the verdict, never in its place."""
+    single = {group: own[0] for group, own in collected.stairs.items() if len(own) == 1}
+    names = [group.name for group in record.group if group.name in single]
+    control = record.control
+    pairs = [(b, a) for a, b in combinations(names, 2)]
+    if control is not None:
+        pairs = [(name, control) for name in names if name != control and control in names]
+    return [words.stairs(*pair, compare_staircases(*(single[name] for name in pair)), "J")
+            for pair in pairs]  # fmt: skip
 
 
 def agreements(answers: Sequence[Answer]) -> list[str]:

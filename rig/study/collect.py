@@ -3,8 +3,10 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 from rig.measure.life import Life
+from rig.measure.staircase import Staircase
 from rig.study.data import LOG, RIGHT, Observation, StudyData
 from rig.study.record import BladeRecord, ResponseRecord, StudyRecord
 from rig.study.responses import Kind
@@ -25,7 +27,7 @@ class Collected:
     """One response: what may be compared, and what may not.
 
     `lives` are filled for a response known as intervals of cuts, `observations` for all others;
-    `runs` are those that count, by blade.
+    `runs` are those that count, by blade; `stairs` staircases drop by drop, by group.
     """
 
     response: ResponseRecord
@@ -33,6 +35,7 @@ class Collected:
     lives: list[Life] = field(default_factory=list)
     excluded: list[Excluded] = field(default_factory=list)
     runs: dict[str, set[int]] = field(default_factory=dict)
+    stairs: dict[str, list[Staircase]] = field(default_factory=dict)
 
     def data(self, record: StudyRecord) -> StudyData:
         """As the comparison takes it."""
@@ -89,6 +92,14 @@ def _take(one: Collected, trial: Trial, record: StudyRecord, key: Mapping[str, s
         one.leave_out(trial, reasons)
     else:
         one.runs.setdefault(_set(known).name, set()).add(trial.run.run_id)
+        if stair := trial.body.get("stair"):
+            one.stairs.setdefault(known[0].group, []).append(_stair(stair))
+
+
+def _stair(told: Mapping[str, Any]) -> Staircase:
+    return Staircase(
+        tuple(told["levels_j"]), tuple(told["failed"]), told["step_j"], tuple(told["blades"])
+    )
 
 
 def _mixed(blades: Sequence[BladeRecord]) -> list[str]:

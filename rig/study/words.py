@@ -7,6 +7,7 @@ or the study cannot tell, and then it says what it would have found.
 import math
 
 from rig.measure.staircase import Estimate
+from rig.measure.staircase.threshold import StairComparison
 from rig.study.agreement import Agreement
 from rig.study.anova import Components
 from rig.study.capability import Capability
@@ -14,7 +15,7 @@ from rig.study.censored import CensoredComparison
 from rig.study.compare import Comparison, Result
 from rig.study.data import LOG, Response
 from rig.study.parity import EQUAL, UNEQUAL, Parity
-from rig.study.phrases import amount, begin, number, size, span
+from rig.study.phrases import amount, begin, number, probability, size, span
 from rig.study.plan import StudyPlan
 from rig.study.rates import Rate
 from rig.study.reach import Reach
@@ -186,6 +187,19 @@ def staircase(told: Estimate, unit: str) -> str:
     if told.sd is not None:
         text += f" Scatter {number(told.sd)} {unit}."
     return " ".join([text, *(reason.text for reason in told.reasons)])
+
+
+def stairs(group: str, against: str, told: StairComparison, unit: str) -> str:
+    """Two staircases, drop by drop."""
+    start = f"{group} against {against}, one staircase each, drop by drop:"
+    reasons = " ".join(reason.text for reason in told.reasons)
+    if told.difference is None:
+        return f"{start} not determined. {reasons}"
+    way = "more" if told.difference >= 0 else "less"
+    text = f"{start} half fail at {number(abs(told.difference))} {unit} {way}"
+    if told.p is not None:
+        text += f" (p {probability(told.p)}, by likelihood ratio)"
+    return f"{text}. Beside the verdict, not in its place. {reasons}".strip()
 
 
 def capability(told: Capability, unit: str) -> str:

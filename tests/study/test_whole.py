@@ -319,3 +319,19 @@ def test_settled_is_said_only_when_the_margin_is_ruled_out(tmp_path: Path) -> No
         made.pry(f"B{n + 1}", torque * 1.01)
     one = only(told(made))
     assert one.verdict == RULED_OUT and "(20 %) ruled out" in one.headline
+
+
+def test_groups_with_one_shared_staircase_each_are_told_drop_by_drop(tmp_path: Path) -> None:
+    made = begin(tmp_path / "s.logbook", record({"A": 10, "B": 10}, ["staircase_energy"]))
+    for group, start in (("A", 5.0), ("B", 8.0)):
+        codes = [made.code[f"{group}{n + 1}"] for n in range(10)]
+        stair = {
+            "levels_j": [start + 0.5 * (n % 2) for n in range(10)],
+            "failed": [n % 2 == 1 for n in range(10)], "blades": codes, "step_j": 0.5,
+        }  # fmt: skip
+        values = {"failure_energy": (start + 0.25, 0.1)}
+        made.trial("", "staircase_impact", values, code=",".join(codes), stair=stair)
+    one = only(told(made))
+    assert one.verdict == CANNOT_TELL, "one value a group"
+    (note,) = (text for text in one.notes if "drop by drop" in text)
+    assert "half fail at 3 J more (p < 0.001" in note and "not in its place" in note
