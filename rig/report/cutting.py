@@ -29,7 +29,13 @@ def _said(trial: Trial) -> str:
 
 def _counted(trial: Trial) -> str:
     of = trial.settings
-    text = f"{of['cuts']} cuts on {len(of['sheets'])} sheets of {of['media']['kind']}"
+    sheets, medium = len(of["sheets"]), of["media"]
+    text = (
+        f"{of['cuts']} cuts on {sheets} sheet{'s' * (sheets != 1)} of {medium['kind']}, lot "
+        f"{medium['lot']}, {1e3 * medium['thickness_m']:g} mm"
+    )
+    if medium["moisture"]:
+        text += f", moisture {medium['moisture']}"
     if of["rejected"]:
         text += f"; not counted: {told(of['rejected'])}"
     if of["typed"]:
