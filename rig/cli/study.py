@@ -40,11 +40,11 @@ def init(path: Path) -> None:
     Example:  bladerig study init study.toml
     """
     from rig.errors import RigError
-    from rig.study.record import TEMPLATE
+    from rig.study.record import template
 
     try:
         with path.open("x", encoding="utf-8") as file:
-            file.write(TEMPLATE)
+            file.write(template())
     except FileExistsError:
         raise RigError(
             "is there already", where=str(path), remedy="edit it, or name another"

@@ -78,6 +78,16 @@ load = "furnace 2"
 """
 
 
+def template() -> str:
+    """A study file to fill in, with every response that can be asked for."""
+    known = "".join(
+        f"#   {kind.name:20} {kind.title}, {kind.unit}; as a "
+        f"{'ratio' if kind.scale == LOG else 'difference in ' + kind.unit}\n"
+        for kind in KINDS.values()
+    )
+    return f"{TEMPLATE}\n# What can be compared:\n{known}"
+
+
 def _quantity(dimension: str) -> BeforeValidator:
     def read(value: object) -> object:
         if not isinstance(value, str):
