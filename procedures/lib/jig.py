@@ -12,6 +12,7 @@ from rig.errors import RigError
 from rig.guide.steps import Ask, Do, Measure, Outcome, Passage, Read, Record, Tell
 from rig.measure.reading import told
 from rig.measure.scales import Scale
+from rig.quantity import stated
 
 DEG = math.degrees(1.0)
 
@@ -137,7 +138,7 @@ def quantity(measurands: Mapping[str, Any], name: str, factor: float = 1.0, unit
     if name not in measurands:
         return "none can be stated"
     m = measurands[name]
-    return f"{factor * m['value']:.4g} ± {factor * m['U']:.2g} {unit or m['unit']}"
+    return stated(factor * m["value"], factor * m["U"], unit or m["unit"])
 
 
 def reasons(result: Mapping[str, Any], more: Sequence[str] = ()) -> list[str]:

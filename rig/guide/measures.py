@@ -54,7 +54,14 @@ def drop_facts(tower: Tower, site: Site, base: Mapping[str, Any]) -> DropFacts:
     wire, carriage, gate = tower.wire, tower.carriage, tower.gate
     bench = "stated by the bench"
     return DropFacts(
-        mass=Input("mass", carriage.mass_kg, carriage.u_mass_kg, math.inf, bench, "kg"),
+        mass=Input(
+            "mass",
+            carriage.mass_kg,
+            carriage.u_mass_kg,
+            math.inf,
+            bench if carriage.weighed else "the design's: not weighed",
+            "kg",
+        ),
         scale=Input(
             "scale", wire.count_m, wire.count_m * wire.u_count_relative, math.inf, bench, "m/count"
         ),

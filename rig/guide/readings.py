@@ -11,7 +11,7 @@ from rig.calibration import timebase
 from rig.errors import RigError
 from rig.guide import hazards
 from rig.guide.device import Device
-from rig.guide.operator import Operator
+from rig.guide.operator import GO_ON, Operator
 from rig.guide.release import EXCHANGES_USED
 from rig.guide.safe import make_ready
 from rig.guide.steps import Do, Outcome, Read, Record
@@ -123,7 +123,7 @@ class Reader:
             if not why:
                 return
             self.operator.tell(f"Not yet: {why}.")
-        raise RigError(why, where="load cell", remedy="put it right, then start the same again")
+        raise RigError(why, where="load cell", remedy=f"put it right, {GO_ON}")
 
     def _confirm(self, step: Read | Record) -> None:
         lines = [hazards.LINES[key] for key in step.hazards]
@@ -196,7 +196,7 @@ class _Follow:
         if not link.wait_until(lambda: self._ended(acting), LIMIT_S):
             raise RigError(
                 "nothing ended this recording within 5 minutes",
-                remedy=f"move the arm as told, or type {DONE}; start the same command again",
+                remedy=f"move the arm as told, or type {DONE}; {GO_ON}",
             )
         why = self.watch.why or "done"
         operator.tell(f"{_WORDS[why]} {self.step.after}".strip())

@@ -35,7 +35,7 @@ class Person:
         self.at_frame = None if frame is None else CuttingHands(frame, seed, made)
         self._hands = hands = Hands(tower, seed)
         self._words: dict[str, Callable[[Detail], float]] = {
-            "lower": lambda _: hands.lower_to_contact(),
+            "lower": self._lower,
             "raise": lambda told: hands.raise_to(float(told["height_m"])),
             "lift": lambda _: hands.lift_off(),
             "rule": lambda told: hands.to_mark(float(told["mark_m"])),
@@ -61,6 +61,10 @@ class Person:
         else:
             raise ValueError(f"the virtual rig's person cannot '{hand}'")
         return max(0.0, end - self._tower.now_s)
+
+    def _lower(self, _: Detail) -> float:
+        self._hands.open_guard()
+        return self._hands.lower_to_contact()
 
     def _load(self, detail: Detail) -> float:
         self._hands.open_guard()
