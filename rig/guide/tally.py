@@ -7,7 +7,7 @@ between the two only a person can tell.
 """
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
 from typing import Any
 
 COUNTED = "counted"
@@ -37,16 +37,13 @@ class Tally:
     """What one stretch amounts to.
 
     Attributes:
-        boot: of the board that counts now.
-        base, last: its totals when the stretch (or this boot's part of it) began, and when last
-            seen.
-        kept: strokes of boots before this one.
+        boot: of the board that counts.
+        base, last: its totals when the stretch began, and when last seen.
     """
 
     boot: int
     base: Mapping[str, int]
     last: Mapping[str, int]
-    kept: Mapping[str, int] = field(default_factory=dict)
 
     @classmethod
     def begin(cls, boot: int, totals: Mapping[str, int]) -> "Tally":
@@ -56,17 +53,12 @@ class Tally:
 
     def seen(self, totals: Mapping[str, int]) -> "Tally":
         """The same boot's totals now."""
-        return Tally(self.boot, self.base, {key: totals[key] for key in BITS}, self.kept)
-
-    def restarted(self, boot: int, totals: Mapping[str, int]) -> "Tally":
-        """Another boot: what was seen of the old one is kept."""
-        began = Tally.begin(boot, totals)
-        return Tally(boot, began.base, began.last, self.strokes)
+        return Tally(self.boot, self.base, {key: totals[key] for key in BITS})
 
     @property
     def strokes(self) -> dict[str, int]:
         """Strokes of the stretch so far, counted and rejected, by name."""
-        return {key: self.kept.get(key, 0) + self._gone(key) for key in BITS}
+        return {key: (self.last[key] - self.base[key]) % (1 << BITS[key]) for key in BITS}
 
     @property
     def counted(self) -> int:
@@ -78,9 +70,6 @@ class Tally:
         """Rejected ones that there were, by reason."""
         return {key: number for key in REJECTS if (number := self.strokes[key])}
 
-    def _gone(self, key: str) -> int:
-        return (self.last[key] - self.base[key]) % (1 << BITS[key])
-
     def to_dict(self) -> dict[str, Any]:
         """Plain data, as journaled."""
         return asdict(self)
@@ -88,7 +77,7 @@ class Tally:
     @classmethod
     def from_dict(cls, data: Mapping[str, Any]) -> "Tally":
         """What `to_dict` wrote."""
-        return cls(data["boot"], data["base"], data["last"], data["kept"])
+        return cls(data["boot"], data["base"], data["last"])
 
 
 def told(rejected: Mapping[str, int]) -> str:

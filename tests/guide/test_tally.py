@@ -29,16 +29,6 @@ def test_whatever_is_not_heard_of_in_one_boot_is_in_the_count(
     assert tally.seen(totals).strokes == truth
 
 
-@given(TOTALS, MADE, TOTALS, MADE)
-def test_a_restart_keeps_what_was_seen_and_takes_nothing_of_the_new_totals(
-    first: dict[str, int], made: dict[str, int], second: dict[str, int], more: dict[str, int]
-) -> None:
-    tally = Tally.begin(7, first).seen(after(first, made)).restarted(8, second)
-    assert tally.strokes == made
-    again = tally.seen(after(second, more))
-    assert again.strokes == {key: made[key] + more[key] for key in BITS}
-
-
 def test_rejected_strokes_are_told_by_reason_and_never_counted() -> None:
     none = dict.fromkeys(BITS, 0)
     tally = Tally.begin(1, none).seen({**none, COUNTED: 4, "partial": 1, "too_fast": 2})
