@@ -29,13 +29,12 @@ from rig.measure.life import (
     Life,
     by_group,
     group_test,
-    log_sd_of,
     median_ratio,
-    still_possible,
 )
 from rig.study import survivors
 from rig.study.data import RIGHT, Observation, StudyData
 from rig.study.joint import margin_p
+from rig.study.lifescatter import middle, missed, taken
 from rig.study.logrank import smallest_p
 from rig.study.multiple import hochberg, holm
 from rig.study.units import BLADE, LOAD, layout
@@ -44,13 +43,9 @@ from rig.study.welch import detectable, two_sided, welch
 
 Array = NDArray[np.float64]
 
-# Scatter of lives that is taken where a study has none of its own and states none; common
-# practice, no source. It counts as known from ten blades.
-USUAL_CV, USUAL_DOF = 0.15, 9
 # Chance asked of one answer alone so that all three agree in about 80 of 100 studies: 74 to 85 by
 # simulation with 4 to 12 blades a group (tests/bench/lifestudies.py).
 OF_ONE = 0.87
-TIED = 1e-12  # squares of logarithms that are rounding
 
 
 @dataclass(frozen=True)
@@ -119,7 +114,7 @@ def compare_lives(
         for test, p in zip(known, within, strict=True)
     }  # fmt: skip
     comparisons = tuple(told.get(pair) or _untold(pair, groups) for pair in pairs)
-    reasons = _taken(groups, stated_cv)
+    reasons = taken(groups, stated_cv)
     if control is None and len(names) > 1:
         text = "No group is the control: all pairs are compared."
         reasons = (Reason("no_control", text), *reasons)
@@ -176,7 +171,7 @@ def _tested(one: Sequence[Life], two: Sequence[Life], margin: float) -> _Test:
 def _ends(lives: Sequence[Life]) -> tuple[Array, NDArray[np.bool_]]:
     """Middles of the intervals and survivors' bounds, on the log scale; and which dulled."""
     failed = np.array([not life.survived for life in lives])
-    values = [math.log(life.last_pass_cuts) if life.survived else _middle(life) for life in lives]
+    values = [math.log(life.last_pass_cuts) if life.survived else middle(life) for life in lives]
     return np.array(values, dtype=float), failed
 
 
@@ -189,7 +184,7 @@ def as_values(lives: Sequence[Life], loads: Mapping[str, str]) -> list[Observati
     return [
         Observation(
             life.group, life.specimen,
-            life.last_pass_cuts if life.survived else math.exp(_middle(life)),
+            life.last_pass_cuts if life.survived else math.exp(middle(life)),
             loads.get(life.specimen, ""), _u(life), RIGHT if life.survived else "",
         )
         for life in lives
@@ -200,7 +195,7 @@ def _u(life: Life) -> float:
     if life.survived or life.exact:
         return 0.0
     low = life.last_pass_cuts or life.first_fail_cuts / 4
-    return math.exp(_middle(life)) * math.log(life.first_fail_cuts / low) / math.sqrt(12)
+    return math.exp(middle(life)) * math.log(life.first_fail_cuts / low) / math.sqrt(12)
 
 
 def independent(data: StudyData) -> bool:
@@ -222,59 +217,11 @@ def _compared(
         narrow = median_ratio(one, two, level=1 - 2 * LEVEL / family, lenders=lenders)
         within = 1 / margin <= narrow.low and narrow.high <= margin
     kind = SHOWN if shown else RULED_OUT if within else CANNOT_TELL
-    missed = None if shown else _missed(list(groups.values()), min(len(one), len(two)), stated_cv)
+    hidden = None if shown else missed(list(groups.values()), min(len(one), len(two)), stated_cv)
     return LifeComparison(
-        *test.pair, ratio, test.p, p_adjusted, kind, test.detectable(LEVEL / family), missed,
+        *test.pair, ratio, test.p, p_adjusted, kind, test.detectable(LEVEL / family), hidden,
         (*ratio.reasons, *test.reasons),
     )  # fmt: skip
-
-
-def _missed(groups: list[list[Life]], blades: int, stated_cv: float | None) -> float:
-    """Ratio that may hide behind equal results."""
-    found = _scatter(groups)
-    if found is None:  # lives that tie in one interval: then the stated or usual scatter is taken
-        probe_ratio = _probe_ratio([life for lives in groups for life in lives])
-        return still_possible(blades, log_sd_of(stated_cv or USUAL_CV), USUAL_DOF, probe_ratio)
-    sd, dof = found  # of the intervals' middles: it holds what the probes blur
-    return still_possible(blades, sd, dof)
-
-
-def _taken(groups: dict[str, list[Life]], stated_cv: float | None) -> tuple[Reason, ...]:
-    """Which scatter was taken, when these lives show none."""
-    if not groups or _scatter(list(groups.values())) is not None:
-        return ()
-    source = "the study states it" if stated_cv else "usual for lives"
-    text = (
-        f"These lives show no scatter of their own: {100 * (stated_cv or USUAL_CV):.0f} % is taken "
-        f"({source}), as if known from {USUAL_DOF + 1} blades."
-    )
-    return (Reason("scatter_taken", text),)
-
-
-def _scatter(groups: list[list[Life]]) -> tuple[float, int] | None:
-    """Common standard deviation of ln(life) within the groups, and its degrees of freedom.
-
-    None when it cannot be told. Survivors stay out.
-    """
-    logs = [[_middle(life) for life in lives if not life.survived] for lives in groups]
-    squares = sum(sum((x - sum(own) / len(own)) ** 2 for x in own) for own in logs if own)
-    dof = sum(len(own) - 1 for own in logs if own)
-    return None if dof <= 0 or squares < TIED else (math.sqrt(squares / dof), dof)
-
-
-def _middle(life: Life) -> float:
-    low = life.last_pass_cuts or life.first_fail_cuts / 2
-    return (math.log(low) + math.log(life.first_fail_cuts)) / 2
-
-
-def _probe_ratio(lives: list[Life]) -> float:
-    """Usual ratio of neighbouring probes about a life (geometric mean)."""
-    steps = [
-        math.log(life.first_fail_cuts / life.last_pass_cuts)
-        for life in lives
-        if life.last_pass_cuts > 0 and not life.survived
-    ]
-    return math.exp(sum(steps) / len(steps)) if steps else 1.0
 
 
 def _untold(pair: tuple[str, str], groups: dict[str, list[Life]]) -> LifeComparison:

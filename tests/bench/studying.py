@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from rig.measure.life import log_sd_of
-from rig.study.lives import USUAL_CV, USUAL_DOF
+from rig.study.lifescatter import USUAL_CV, USUAL_DOF
 from rig.study.whole import unsealed
 from tests.bench import lifestudies
 from tests.bench.figure import at_most, figure

@@ -1,0 +1,95 @@
+"""`bladerig study plan`: how many blades, and what they can show."""
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from rig.study.planning import Planned
+    from rig.study.record import StudyRecord
+
+PATH = click.Path(path_type=Path)
+
+
+@click.command()
+@click.argument("logbook", type=PATH)
+@click.option("--pilot", type=PATH, help="Earlier logbook whose blades tell the scatter.")
+@click.option("--out", type=PATH, help="Picture to write; left out, beside the logbook.")
+@click.option("--json", "as_json", is_flag=True, help="For programs.")
+def plan(logbook: Path, pilot: Path | None, out: Path | None, as_json: bool) -> None:
+    """How many blades each response needs, and what the blades there are can show.
+
+    LOGBOOK is a study's logbook, or a study file (.toml) before it is begun.
+
+    \b
+    Examples:
+      bladerig study plan tempers.logbook
+      bladerig study plan study.toml --pilot pilot.logbook
+    """
+    from rig.study.planning import plans, whole_cost
+
+    record = _record(logbook)
+    pilots = None
+    if pilot is not None:
+        from rig.study.pilot import scatters
+
+        pilots = scatters(pilot, record.response)
+    told = plans(record, pilots)
+    if as_json:
+        from dataclasses import asdict
+
+        click.echo(json.dumps({"plans": [asdict(p) for p in told], "mind": record.cautions()}))
+        return
+    for one in told:
+        _show_plan(one, record)
+    click.echo(f"\n{whole_cost(told)}")
+    for caution in record.cautions():
+        click.echo(f"mind: {caution}")
+    from rig.report.planfigure import write
+
+    picture = write([one.plan for one in told], out or logbook.with_suffix(".plan.svg"))
+    click.echo(f"Picture: {picture}")
+    click.echo(f"Next: {_after_plan(logbook)}")
+
+
+def _after_plan(path: Path) -> str:
+    from rig.commands import typed
+
+    if path.suffix == ".toml":
+        return typed("bladerig", "study", "new", path, "NAME.logbook")
+    return typed("bladerig", "study", "deal", path)
+
+
+def _record(path: Path) -> "StudyRecord":
+    from rig.logbook.store import Logbook
+    from rig.study import kept, record
+
+    if path.suffix == ".toml":
+        return record.load(path)
+    with Logbook.open(path, writable=False) as book:
+        return kept.require(book).record
+
+
+def _show_plan(one: "Planned", record: "StudyRecord") -> None:
+    from rig.study.phrases import begin
+    from rig.study.planning import here, in_words
+
+    response = one.response
+    head, *more = in_words(one)
+    click.echo(f"\n{begin(response.name)}: {head}")
+    for line in more:
+        click.echo(f"  {line}")
+    unit = "" if response.scale == "log" else f", {response.unit}"
+    click.echo(f"  blades a group   smallest difference found 8 times in 10{unit}   chance")
+    for row in one.plan.rows:
+        mark = "  <- as entered" if row.units == here(record) else ""
+        click.echo(
+            f"  {row.units:14d}   {_difference(row.detectable, response.scale):>39}   "
+            f"{row.chance:5.0%}{mark}"
+        )
+
+
+def _difference(value: float, scale: str) -> str:
+    return f"{value - 1:.0%}" if scale == "log" else f"{value:.3g}"

@@ -1,0 +1,74 @@
+"""A study file to fill in."""
+
+from rig.study.data import LOG
+from rig.study.responses import KINDS
+
+TEMPLATE = """\
+# A study: which blades, what was done to them, what is compared. Change everything that differs.
+
+title = "Second temper"
+question = "Does a second temper make tips harder to break at the same edge life?"
+primary = "pry_torque"          # the one response that settles the question
+blocks = ["day 1", "day 2"]     # blades of every group are dealt to each
+
+[[group]]
+name = "one temper"
+control = true
+steel = "plain carbon, 1 %"
+
+[[group.treatment]]
+what = "austenitise"
+temperature = "1475 F"
+hold = "10 min"
+
+[[group.treatment]]
+what = "quench"
+medium = "fast oil"
+
+[[group.treatment]]
+what = "temper"
+temperature = "400 F"
+hold = "2 h"
+
+[[group]]
+name = "two tempers"
+steel = "plain carbon, 1 %"
+
+[[response]]                    # what is compared, and how much of it matters
+name = "pry_torque"
+smallest = 1.25                 # a ratio this large matters
+margin = 1.15                   # a ratio below this counts as none
+scatter = 0.12                  # of blades alike, from a pilot or experience (0.12 = 12 %)
+
+[[response]]
+name = "hardness"
+smallest = 1.0                  # hardness is compared as a difference, in HRC
+margin = 1.0
+scatter = 0.4
+parity = true                   # the groups should start equal in this
+
+[[blade]]
+name = "A1"
+group = "one temper"
+load = "furnace 1"              # the furnace load: blades of one load are not independent
+angle_deg = 15.0                # per side
+thickness = "0.30 mm"           # behind the edge
+tip_thickness = "2.0 mm"
+finish = "400 grit"
+batch = "bar 3"
+
+[[blade]]
+name = "B1"
+group = "two tempers"
+load = "furnace 2"
+"""
+
+
+def template() -> str:
+    """A study file to fill in, with every response that can be asked for."""
+    known = "".join(
+        f"#   {kind.name:20} {kind.title}, {kind.unit}; as a "
+        f"{'ratio' if kind.scale == LOG else 'difference in ' + kind.unit}\n"
+        for kind in KINDS.values()
+    )
+    return f"{TEMPLATE}\n# What can be compared:\n{known}"

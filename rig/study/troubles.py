@@ -1,0 +1,35 @@
+"""What wants a look before the next trial: runs left open, trials that do not count."""
+
+from dataclasses import dataclass
+
+from rig.logbook.store import Logbook
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """A run or a trial that wants a look before the next one."""
+
+    run_id: int
+    procedure: str
+    trial: str = ""
+    why: str = ""
+
+
+def unfinished(book: Logbook) -> list[Trouble]:
+    """Runs that wait to be gone on with or given up."""
+    return [Trouble(run.run_id, run.procedure) for run in book.unfinished_runs()]
+
+
+def void(book: Logbook) -> list[Trouble]:
+    """Trials that do not count, by what their verdicts say."""
+    procedures = {run.run_id: run.procedure for run in book.runs()}
+    told = []
+    for row in book.journal(kind="verdict"):
+        if row.run_id is None or "specimen" not in row.body:
+            continue
+        against = list(row.body.get("reasons") or ()) if not row.body.get("valid") else []
+        against += [f"an indication only: {text}" for text in row.body.get("indication") or ()]
+        if against:
+            told.append(Trouble(row.run_id, procedures[row.run_id],
+                                str(row.body.get("trial")), "; ".join(against)))  # fmt: skip
+    return told
