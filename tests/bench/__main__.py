@@ -15,6 +15,7 @@ from tests.bench import (
     fuzz,
     kills,
     life,
+    prying,
     starting,
     study,
     studying,
@@ -30,6 +31,7 @@ PARTS: dict[str, Callable[[], list[Figure]]] = {
     "kills": kills.figures,
     "fuzz": fuzz.figures,
     "life": life.figures,
+    "prying": prying.figures,
     "study": study.figures,
     "studying": studying.figures,
 }

@@ -140,21 +140,30 @@ def find_break(made: Motion, fall: Fall) -> Break:
     the acceleration. Without a clear jump only the sample before the fall and its successor bound
     the instant.
     """
-    last = float(made.at_s[fall.top])
+    highest = fall.top - int(np.argmax(made.net_nm[fall.top : max(0, fall.top - WITHIN) : -1]))
+    last = float(made.at_s[highest])
     plain = Break(last + made.period_s / 2, made.period_s / 2, "samples of the load cell")
-    jumped = _jump_s(made.turning, last, made.period_s)
-    if jumped is None or abs(jumped - plain.at_s) > 1.5 * made.period_s:
+    jumped = jump_s(made.turning, last, made.period_s)
+    if jumped is None or abs(jumped + SLOWED_S - plain.at_s) > 1.5 * made.period_s:
         return plain
     return Break(jumped + SLOWED_S, JUMP_HALF_S, "the arm's jump")
 
 
 # The hand's own spring and damping slow the arm within milliseconds, which looks like more time
-# since the break: by 0 (a free arm) to 4.5 ms (tests/measure/pry/test_break.py integrates them).
-SLOWED_S, JUMP_HALF_S = 2.2e-3, 2.5e-3
+# since the break: by up to 4 ms (tests/measure/pry/test_break.py integrates them).
+SLOWED_S, JUMP_HALF_S = 2.0e-3, 2.5e-3
+CLEAR_S = 14e-3  # a jump too weak to be seen by then tells its beginning no more
 _SINCE_S = np.linspace(0.5e-3, 2 * SUM_S, 200)
 
 
-def _jump_s(turning: Turning, last_s: float, period_s: float) -> float | None:
+def jump_s(turning: Turning, last_s: float, period_s: float) -> float | None:
+    """When the arm began to jump, as if nothing had slowed it; None without a clear jump.
+
+    Args:
+        turning: the arm's angle.
+        last_s: data-ready of the last whole sample before the fall.
+        period_s: of the converter.
+    """
     before = turning.before(last_s - 3 * period_s)
     near = np.flatnonzero(
         (turning.at_s > last_s - 3 * period_s) & (turning.at_s < last_s + 4 * period_s)
@@ -166,6 +175,8 @@ def _jump_s(turning: Turning, last_s: float, period_s: float) -> float | None:
     first = int(over[0])
     ratio = off[first + 1] / off[first]
     since = float(np.interp(-ratio, -_ratios(_SINCE_S), _SINCE_S))
+    if since > CLEAR_S:
+        return None
     return float(turning.at_s[near[first]]) + SUM_S / 2 - since
 
 

@@ -76,6 +76,8 @@ def evaluate_pry(record: ArmRecord, facts: PryFacts, asked: Asked | None = None)
         text = "the record is too short"
         return PryResult(reasons=(*reasons, Reason("record_short", text)))
     reasons += motion_reasons(made, record, facts, asked)
+    if any(reason.name == "angle_stuck" for reason in reasons):
+        return PryResult(reasons=reasons)
     found = trial(record, made, facts, asked)
     if found is None:
         return PryResult(reasons=reasons)

@@ -68,9 +68,9 @@ class Turning:
         last = slice(max(0, len(at_s) - CARRIED), None)
         slope, level = np.polyfit(at_s[last] - time_s, rad[last], 1)
         rest = rad[last] - level - slope * (at_s[last] - time_s)
-        # Noise of the sums goes out of the line, tremor does not: half of what is left is taken
-        # as motion, and the line's own end is 4/n of it uncertain.
-        u = math.sqrt(float(rest @ rest) / max(len(rest) - 2, 1) * (0.5 + 4 / len(rest)))
+        # Noise of the sums goes out of the line, tremor does not: a third of what is left is
+        # taken as motion, and the line's own end is 4/n of it uncertain.
+        u = math.sqrt(float(rest @ rest) / max(len(rest) - 2, 1) * (1 / 3 + 4 / len(rest)))
         ahead = time_s + np.arange(1, 10) * 8e-3
         carried = level + slope * (ahead - time_s)
         return Turning(np.concatenate((at_s, ahead)), np.concatenate((rad, carried)), u)

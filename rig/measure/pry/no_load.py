@@ -76,9 +76,8 @@ def fit_sweep(made: Motion, moving: NDArray[np.bool_]) -> tuple[Sweep, float, in
     both = np.ptp(sign) > 1
     extra = [faster, sign] if both else [faster]
     fits = [_fit(angle / reach, extra, torque, n) for n in range(1, HIGHEST_DEGREE + 1)]
-    degree = 1
-    while degree < HIGHEST_DEGREE and fits[degree].scatter < WORTH * fits[degree - 1].scatter:
-        degree += 1
+    least = min(fitted.scatter for fitted in fits)
+    degree = next(n for n, fitted in enumerate(fits, 1) if WORTH * fitted.scatter <= least)
     found = fits[degree - 1]
     coefficients = tuple(float(c) / reach**n for n, c in enumerate(found.values[: degree + 1]))
     sweep = Sweep(

@@ -83,7 +83,7 @@ class Rows:
         """Torque errors move the angle at which the pre-load is reached."""
         zero, alone = self.zero().u, self.facts.sweep.u_nm
         # The arm hardly moves yet: its friction is somewhere between half and all of its full size.
-        friction = abs(self.facts.sweep.friction_nm) / (2 * math.sqrt(3))
+        friction = abs(self.facts.sweep.friction_nm) / (4 * math.sqrt(3))
         line = self.found.line
         scatter = 0.0 if line is None else line.scatter * LEFT_SHARE
         error = math.sqrt(zero**2 + alone**2 + friction**2 + scatter**2)

@@ -17,6 +17,13 @@ def smooth(values: Array) -> Array:
     return np.asarray(sums / np.convolve(np.ones_like(values), ones, "same"))
 
 
+def slope(x: Array, y: Array) -> float:
+    """Slope of the least-squares line; 0 where x does not change."""
+    off = x - x.mean()
+    square = float(off @ off)
+    return float(off @ y) / square if square > 0 else 0.0
+
+
 def inflation(rest: Array) -> float:
     """By how much the variance of a mean of residuals exceeds that of independent ones.
 

@@ -17,6 +17,7 @@ import numpy as np
 
 from rig.measure.pry.motion import Array
 from rig.measure.pry.scatter import inflation, smooth
+from rig.measure.pry.scatter import slope as slope_of
 
 LOW, HIGH = 0.2, 0.5  # of the largest torque
 ABOVE_PRELOAD = 4.0
@@ -100,7 +101,7 @@ def _fit(angle: Array, net: Array, low: float, high: float) -> Straight | None:
     rest = y - level - slope * (x - middle)
     scatter = math.sqrt(float(np.sum(rest**2)) / (len(x) - 2))
     half = len(x) // 2
-    bend = float(np.polyfit(x[half:], y[half:], 1)[0] - np.polyfit(x[:half], y[:half], 1)[0])
+    bend = slope_of(x[half:], y[half:]) - slope_of(x[:half], y[:half])
     u = math.sqrt(inflation(rest) / square) * scatter
     return Straight(slope, u, bend, middle, level, scatter, len(x), low, high, float(np.ptp(x)))
 
@@ -118,6 +119,6 @@ def _onset(angle: Array, net: Array, line: Straight, offset_rad: float) -> Onset
     part = gap[at - 1] / (gap[at - 1] - gap[at])
     where = float(angle[at - 1] + part * (angle[at] - angle[at - 1]))
     near = slice(max(0, at - NEAR), at + NEAR)
-    slope = float(np.polyfit(angle[near] - where, net[near], 1)[0])
+    slope = slope_of(angle[near], net[near])
     torque = float(net[at - 1] + part * (net[at] - net[at - 1]))
     return Onset(where, torque, min(max(slope, 0.0), 0.95 * line.slope))

@@ -5,8 +5,8 @@ Arm and cell have weight, the bearing rubs. With nothing seated the arm is led o
     T0(theta) = polynomial(theta) + friction * (sign of the motion) + inertia * acceleration
 
 is fitted to both ways at once. A pry, which is slow and even, takes off the first two; a twist,
-which turns back at full torque, the inertia as well. Rule for the degree: start at 1 and go up
-while the next degree lowers the residual's standard deviation by more than a tenth, to 4 at most.
+which turns back at full torque, the inertia as well. Rule for the degree: the lowest of 1 to 4
+whose residuals scatter no more than a tenth above the least.
 """
 
 import math
@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 Array = NDArray[np.float64]
 
 HIGHEST_DEGREE = 4
-WORTH = 0.9  # residual of the next degree over that of this one
+WORTH = 0.9  # least scatter of any degree over that of the one taken
 BEYOND_RAD = math.radians(2.0)  # a low-order curve may be carried on so far
 
 

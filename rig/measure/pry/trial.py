@@ -21,7 +21,7 @@ from rig.measure.pry.course import Fall, find_break, find_fall
 from rig.measure.pry.facts import ArmRecord, Asked, Limits, PryFacts
 from rig.measure.pry.loading import Loading, loading
 from rig.measure.pry.motion import Array, Motion
-from rig.measure.pry.scatter import smooth
+from rig.measure.pry.scatter import slope, smooth
 from rig.measure.pry.straight import Onset, Straight, straight_and_onset
 
 SET_SHARE = 0.5  # of the onset offset: less is not a set
@@ -131,8 +131,7 @@ def _still_rising(angle: Array, net: Array, line: Straight) -> bool:
     tail = angle >= angle.max() - TAIL_SHARE * turn
     if tail.sum() < 3 or np.ptp(angle[tail]) <= 0:
         return False
-    slope = float(np.polyfit(angle[tail], net[tail], 1)[0])
-    return slope > PLATEAU_SHARE * line.slope
+    return slope(angle[tail], net[tail]) > PLATEAU_SHARE * line.slope
 
 
 def _kind(

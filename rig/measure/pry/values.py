@@ -15,7 +15,7 @@ from rig.measure.budget import Input, Measurand, evaluate, rectangular
 from rig.measure.pry.facts import ArmRecord, Asked, PryFacts, Section
 from rig.measure.pry.motion import Array
 from rig.measure.pry.rows import Rows
-from rig.measure.pry.scatter import LEFT_SHARE
+from rig.measure.pry.scatter import LEFT_SHARE, slope
 from rig.measure.pry.trial import Trial
 from rig.measure.section import bending_index, bending_moment
 
@@ -77,7 +77,7 @@ def _stiffness(found: Trial, rows: Rows) -> Measurand:
         Input("fit", line.slope, line.u_slope, max(1.0, line.count / 4 - 2),
               f"straight line through {line.count} samples, {line.low_nm:.3g} to "
               f"{line.high_nm:.3g} N.m", "N.m/rad"),
-        rectangular("straightness", 0.0, abs(line.bend) / 4,
+        rectangular("straightness", 0.0, abs(line.bend) / 3,
                     "slopes of its lower and upper half", "N.m/rad"),
         *rows.torque_slope(line),
         rows.angle_gain(line.span_rad),
@@ -190,7 +190,7 @@ def _at_angle(found: Trial, rows: Rows, at_rad: float) -> Measurand:
     where = loaded.start_rad + at_rad
     value = float(np.interp(where, angle, net))
     near = np.abs(angle - where) <= max(np.radians(0.5), 0.02 * loaded.span_rad)
-    slope = float(np.polyfit(angle[near], net[near], 1)[0]) if near.sum() > 2 else 0.0
+    rise = slope(angle[near], net[near])
     scatter = found.line.scatter if found.line is not None else loaded.end.u_nm
     inputs = [
         Input("record", value, scatter, loaded.end.dof, "curve at the stated angle", "N.m"),
@@ -201,7 +201,7 @@ def _at_angle(found: Trial, rows: Rows, at_rad: float) -> Measurand:
     return evaluate(
         "torque_at_angle", "N.m",
         lambda x: x["torque_scale"] * x["align"] * x["record"]
-        + slope * (at_rad - x["angle"] + x["preload_point"])
+        + rise * (at_rad - x["angle"] + x["preload_point"])
         + x["torque_point"] + x["zero"] + x["no_load"],
         inputs,
     )  # fmt: skip
