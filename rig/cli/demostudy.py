@@ -65,7 +65,6 @@ def record() -> dict[str, Any]:
         "response": [
             {"name": "pry_torque", "smallest": 1.3, "margin": 1.15, "scatter": 0.12},
             {"name": "hardness", "smallest": 1.0, "margin": 1.5, "scatter": 0.4, "parity": True},
-            {"name": "edge_life", "smallest": 1.5, "margin": 1.3, "scatter": 0.15},
             {"name": "twist_torque", "smallest": 1.3, "margin": 1.2, "scatter": 0.1},
             {"name": "impact_damage", "smallest": 0.2, "margin": 0.1, "scatter": 0.08,
              "larger_is_better": False, "settings": {"energy": "5 J"}},

@@ -23,7 +23,7 @@ def first(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
 def demo(first: tuple[Path, str]) -> dict[str, Any]:
     """A second one, on another rig, into the same folder."""
     told: dict[str, Any] = json.loads(
-        bladerig("demo", "--json", "--seed", 7, "--out", first[0]).stdout
+        bladerig("demo", "--quick", "--json", "--seed", 7, "--out", first[0]).stdout
     )
     return told
 
