@@ -12,6 +12,8 @@ from rig.study.record import BladeRecord, ResponseRecord, StudyRecord
 from rig.study.responses import Kind
 from rig.study.trials import Trial
 
+ABSURD = 1e30  # beyond it, in any unit used here, a value is a mistake of a script
+
 
 @dataclass(frozen=True)
 class Excluded:
@@ -132,6 +134,8 @@ def _value(one: Collected, trial: Trial, unit: Set) -> str:
     """Take a value; gives why not, else nothing."""
     kind = one.response.kind
     value, u = value_of(trial, kind)
+    if abs(value) > ABSURD or abs(u) > ABSURD or 0 < abs(value) < 1 / ABSURD:
+        return f"{kind.title} is {value:g} {kind.unit}: nothing measures that"
     if not (math.isfinite(value) and math.isfinite(u)):
         return f"no {kind.title} can be stated of it"
     if kind.scale == LOG and value <= 0:

@@ -125,4 +125,4 @@ def _component(told: Components, level: str) -> Component | None:
 
 def _cv(sd: float) -> float:
     """Coefficient of variation of a log-normal value: inverse of `power.log_scatter`."""
-    return math.sqrt(math.expm1(sd * sd))
+    return math.sqrt(math.expm1(min(sd * sd, 100.0)))  # beyond, nothing can be planned anyway

@@ -171,6 +171,8 @@ def components(told: Components, response: Response) -> str:
 
 
 def _scatter(sd: float, response: Response) -> str:
+    if response.scale == LOG and sd > 2:
+        return size(response, response.outward(sd))
     if response.scale == LOG:
         return f"{100 * math.sqrt(math.expm1(sd * sd)):.2g} %"
     return f"{number(sd)} {response.unit}"
