@@ -1,10 +1,12 @@
 """Builds what the emulator needs: the firmware image, and the C layer on libsimavr."""
 
+import fcntl
 import functools
 import hashlib
 import os
 import subprocess
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 HERE = Path(__file__).parent
@@ -26,6 +28,15 @@ def _run(command: Sequence[str | Path], remedy: str) -> None:
         raise BuildError(f"{command[0]} is not installed; {remedy}") from error
     if done.returncode:
         raise BuildError(f"{command[0]} failed; {remedy}\n{done.stdout}{done.stderr}")
+
+
+@contextmanager
+def _alone() -> Iterator[None]:
+    """One builder at a time: the tests run on all cores, and a half-built file reads as any."""
+    CACHE.mkdir(exist_ok=True)
+    with (CACHE / "lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
 
 
 def _hash(content: bytes) -> str:
@@ -63,7 +74,9 @@ def build_program(source: str) -> bytes:
     path.write_bytes(text)
     elf = _cached("program.elf", text, [*AVR_COMPILE, path], remedy)
     image = elf.with_suffix(".hex")
-    if not image.exists():
+    with _alone():
+        if image.exists():
+            return read_hex(image.read_text())
         _run(["avr-objcopy", "-O", "ihex", "-j", ".text", "-j", ".data", elf, image], remedy)
     return read_hex(image.read_text())
 
@@ -71,7 +84,8 @@ def build_program(source: str) -> bytes:
 @functools.cache
 def build_image() -> Path:
     """The firmware image `bladerig.hex`, made up to date once a process."""
-    _run(["make", "-C", ROOT / "firmware"], "install gcc-avr, avr-libc and binutils-avr")
+    with _alone():
+        _run(["make", "-C", ROOT / "firmware"], "install gcc-avr, avr-libc and binutils-avr")
     return ROOT / "firmware" / "build" / "bladerig.hex"
 
 
