@@ -18,17 +18,6 @@ from rig.board import wire  # noqa: E402 - the project need not be installed to 
 
 HEADER = ROOT / "firmware" / "src" / "wire.h"
 
-ENUMS: tuple[type[enum.IntEnum], ...] = (
-    wire.Kind,
-    wire.Op,
-    wire.Event,
-    wire.State,
-    wire.Output,
-    wire.Input,
-    wire.LoadFault,
-    wire.Reason,
-)
-
 
 def _c_type(field: wire.Field) -> str:
     """The smallest C type that holds the field."""
@@ -71,6 +60,8 @@ def _packer(name: str, fields: tuple[wire.Field, ...]) -> list[str]:
     for f in fields:
         unsigned = _c_type(f).removeprefix("u")
         value = f"static_cast<u{unsigned}>(message.{f.name})"
+        if f.signed and f.bits not in (8, 16, 32):  # no copies of the sign above its bits
+            value += f" & 0x{(1 << f.bits) - 1:X}UL"
         puts.append(f"  out.septets({value}, {f.septets});")
     return [
         "template <class Out>",
@@ -162,7 +153,7 @@ def header() -> str:
         *(_constant(name, value) for name, value in constants.items()),
         "",
     ]
-    for kind in ENUMS:
+    for kind in wire.ENUMS:
         lines += _enum(kind)
     lines += ["namespace limit {"]
     lines += [_constant(name, value) for name, value in wire.LIMITS.items()]

@@ -20,8 +20,9 @@ static_assert(on_port_d(wire::pin::GUARD) && on_port_d(wire::pin::ESTOP), "PCINT
 static_assert(on_port_d(wire::pin::BUTTON), "read together with guard and e-stop");
 static_assert(wire::pin::LOAD_DATA >= 14 && wire::pin::LOAD_CLOCK >= 14, "PCINT1 is port C");
 static_assert(wire::pin::ANGLE >= 14, "an analog input");
+static_assert(on_port_d(wire::pin::NEAR) && wire::pin::FAR >= 14, "read from ports D and C");
 static_assert(on_port_b(wire::pin::LATCH) && on_port_b(wire::pin::CATCH) &&
-                  on_port_b(wire::pin::LAMP),
+                  on_port_b(wire::pin::LAMP) && on_port_b(wire::pin::DRIVE),
               "the outputs are dropped by one write to port B");
 
 // Interrupts off for a scope. Keep the scope short: the encoder waits for it.

@@ -8,6 +8,7 @@
 #include "load.hpp"
 #include "nonce.hpp"
 #include "safety.hpp"
+#include "switches.hpp"
 
 namespace commands {
 namespace {
@@ -51,6 +52,26 @@ Answer permit(const Command &command) {
   return taken(command, wish) ? safety::permit(wish.nonce) : BAD;
 }
 
+Answer strokes(const Command &command) {
+  wire::StrokesCommand wish;
+  if (!taken(command, wish)) {
+    return BAD;
+  }
+  constexpr Answer EMPTY = {wire::Reason::BAD_WINDOW,
+                            1UL << static_cast<uint8_t>(wire::Reason::BAD_WINDOW)};
+  return switches::set_band(wish.min_ms, wish.max_ms) ? DONE : EMPTY;
+}
+
+Answer arm_drive(const Command &command) {
+  wire::DriveArmCommand wish;
+  return taken(command, wish) ? safety::arm_drive(wish.target, nonces.next(clock::now())) : BAD;
+}
+
+Answer permit_drive(const Command &command) {
+  wire::DrivePermitCommand wish;
+  return taken(command, wish) ? safety::permit_drive(wish.nonce) : BAD;
+}
+
 Answer carry_out(const Command &command) {
   const bool bare = command.width == 0;
   switch (static_cast<wire::Op>(command.head.op)) {
@@ -69,9 +90,16 @@ Answer carry_out(const Command &command) {
     case wire::Op::CLEAR:
       if (!bare) break;
       return safety::clear();
+    case wire::Op::DRIVE_STOP:
+      if (!bare) break;
+      safety::stop_drive();
+      return DONE;
     case wire::Op::STREAM: return stream(command);
     case wire::Op::ARM: return arm(command);
     case wire::Op::PERMIT: return permit(command);
+    case wire::Op::STROKES: return strokes(command);
+    case wire::Op::DRIVE_ARM: return arm_drive(command);
+    case wire::Op::DRIVE_PERMIT: return permit_drive(command);
   }
   return BAD;
 }

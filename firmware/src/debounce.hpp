@@ -2,10 +2,9 @@
 #pragma once
 #include <stdint.h>
 
-class Debounce {
+template <uint8_t STABLE_MS>
+class DebounceFor {
  public:
-  static constexpr uint8_t STABLE_MS = 5;
-
   void start(bool level) {
     level_ = level;
     differing_ms_ = 0;
@@ -29,6 +28,9 @@ class Debounce {
     return true;
   }
 
+  // A tick with this level would change nothing.
+  bool rests(bool level) const { return level == level_ && differing_ms_ == 0; }
+
   bool level() const { return level_; }
   uint32_t changed_at() const { return changed_at_; }
 
@@ -37,3 +39,5 @@ class Debounce {
   uint8_t differing_ms_ = 0;
   bool level_ = false;
 };
+
+using Debounce = DebounceFor<5>;

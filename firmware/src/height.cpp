@@ -2,6 +2,7 @@
 
 #include "angle.hpp"
 #include "clock.hpp"
+#include "switches.hpp"
 #include "watchdog.hpp"
 
 namespace height {
@@ -59,6 +60,7 @@ ISR(TIMER2_COMPA_vect) {
   clock::milliseconds_count = clock::milliseconds_count + 1;
   watchdog::mark_locked(watchdog::SAMPLER);
   angle::sample_locked();
+  switches::sample_locked();
   if (!streaming) {
     return;
   }

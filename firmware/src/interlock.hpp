@@ -119,6 +119,8 @@ class Interlock {
   bool catch_open() const { return catch_; }
   bool lamp() const { return lamp_; }
   uint16_t beat_age_ms() const { return beat_age_; }
+  bool beat_lost() const { return beat_age_ > wire::limit::BEAT_LIMIT_MS; }
+  uint8_t button_ms() const { return button_ms_; }  // pressed for so long, 0 when up
   uint16_t permit_left_ms() const { return state_ == State::PERMITTED ? left_ms_ : 0; }
 
  private:
@@ -232,8 +234,6 @@ class Interlock {
       hold(Reason::FLIGHT_TIMEOUT);
     }
   }
-
-  bool beat_lost() const { return beat_age_ > wire::limit::BEAT_LIMIT_MS; }
 
   // Guard or host gone while the carriage may be on its way.
   bool lost() {

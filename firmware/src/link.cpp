@@ -12,6 +12,7 @@
 #include "load.hpp"
 #include "outputs.hpp"
 #include "safety.hpp"
+#include "switches.hpp"
 
 namespace link {
 namespace {
@@ -26,7 +27,9 @@ static_assert(ANSWER_ROOM >= frame_width(wire::HelloPayload::WIDTH) + REPLY_WIDT
 static_assert(frame_width(wire::HEIGHT_PAYLOAD_WIDTH) < ANSWER_ROOM &&
                   frame_width(wire::LOAD_PAYLOAD_WIDTH) < ANSWER_ROOM &&
                   frame_width(wire::ANGLE_PAYLOAD_WIDTH) < ANSWER_ROOM &&
-                  frame_width(wire::StatusPayload::WIDTH) < ANSWER_ROOM,
+                  frame_width(wire::StatusPayload::WIDTH) < ANSWER_ROOM &&
+                  frame_width(wire::StrokePayload::WIDTH) < ANSWER_ROOM &&
+                  frame_width(wire::CountsPayload::WIDTH) < ANSWER_ROOM,
               "samples and status get their room before an answer does");
 static_assert(ANSWER_ROOM < serial::TX_SIZE, "an answer gets its room in the end");
 
@@ -36,11 +39,14 @@ uint8_t counted_losses;
 uint8_t rx_damaged;
 uint8_t events_in_a_row;  // since the answers' last turn
 uint16_t status_ms;
+uint16_t counts_ms;
+bool counts_due;
 
 // A frame that could not be sent uses its number up, so that the host sees the gap.
 uint16_t take_seq() {
   const uint8_t losses = static_cast<uint8_t>(events::lost() + height::missed_blocks() +
-                                              load::lost() + angle::missed_blocks());
+                                              load::lost() + angle::missed_blocks() +
+                                              switches::lost());
   const uint8_t fresh = static_cast<uint8_t>(losses - counted_losses);
   counted_losses = losses;
   const uint16_t seq = static_cast<uint16_t>(next_seq + fresh) & wire::SEQ_MASK;
@@ -104,6 +110,42 @@ void send_status() {
                            serial::rx_dropped(), rx_damaged, events::lost(),
                            height::illegal_edges(), height::missed_samples()});
 }
+
+void send_stroke(const switches::Told &told) {
+  send(wire::Kind::STROKE, told.stroke.time,
+       wire::StrokePayload{told.stroke.number, static_cast<uint8_t>(told.stroke.verdict),
+                           told.stroke.out_ms, told.stroke.back_ms, told.load.mean,
+                           told.load.peak, told.load.samples, told.load.saturated});
+}
+
+void send_counts() {
+  const switches::Totals totals = switches::totals();
+  const safety::DriveView drive = safety::drive_view();
+  send(wire::Kind::COUNTS, clock::now(),
+       wire::CountsPayload{totals.counted, totals.of(wire::Stroke::PARTIAL),
+                           totals.of(wire::Stroke::TOO_FAST), totals.of(wire::Stroke::TOO_SLOW),
+                           totals.of(wire::Stroke::BOTH_CLOSED),
+                           totals.of(wire::Stroke::WRONG_ORDER), totals.of(wire::Stroke::STUCK),
+                           totals.switches, static_cast<uint8_t>(drive.state),
+                           static_cast<uint8_t>(drive.reason), drive.target_left});
+}
+
+// Each judged motion, the totals right behind the last, and these by themselves now and then.
+void send_strokes(uint16_t now) {
+  while (switches::waiting() && fits(wire::StrokePayload::WIDTH)) {
+    send_stroke(*switches::waiting());
+    switches::release();
+    counts_due = true;
+  }
+  if (static_cast<uint16_t>(now - counts_ms) >= wire::limit::COUNTS_PERIOD_MS) {
+    counts_ms = static_cast<uint16_t>(counts_ms + wire::limit::COUNTS_PERIOD_MS);
+    counts_due = true;
+  }
+  if (counts_due && fits(wire::CountsPayload::WIDTH)) {
+    counts_due = false;
+    send_counts();
+  }
+}
 }  // namespace
 
 void send_hello() {
@@ -134,7 +176,8 @@ bool Messages::has_room(uint8_t bytes) {
 }
 
 bool pending() {
-  return !events::empty() || load::waiting() || height::ready_block() || angle::ready_block();
+  return !events::empty() || load::waiting() || height::ready_block() || angle::ready_block() ||
+         switches::waiting();
 }
 
 void send_events() {
@@ -165,6 +208,7 @@ void send_pending() {
     }
   }
   const uint16_t now = clock::milliseconds();
+  send_strokes(now);
   if (static_cast<uint16_t>(now - status_ms) >= wire::limit::STATUS_PERIOD_MS &&
       fits(wire::StatusPayload::WIDTH)) {
     status_ms = now;

@@ -4,6 +4,7 @@
 
 #include "clock.hpp"
 #include "events.hpp"
+#include "switches.hpp"
 
 namespace load {
 namespace {
@@ -76,6 +77,7 @@ uint32_t clock_out() {
 }
 
 void keep(const Reading &reading) {
+  switches::conversion(reading.time, reading.code);
   if (used == SIZE) {
     ++lost_count;
     return;

@@ -13,6 +13,7 @@
 #include "load.hpp"
 #include "pins.hpp"
 #include "safety.hpp"
+#include "switches.hpp"
 #include "watchdog.hpp"
 
 namespace {
@@ -26,6 +27,7 @@ struct Dispatch {
       height::stream(false);
       load::stream(false);
       angle::stream(false);
+      switches::default_band();
       safety::disarm();
     }
   }
@@ -48,6 +50,7 @@ FirmataParser<Dispatch> parser(dispatch);
 
 void start() {
   inputs::start();
+  switches::start();
   safety::start(boot::after_watchdog());  // outputs off before anything that takes time
   boot::count();
   clock::start();
@@ -102,6 +105,7 @@ int main() {
     if (now != polled_ms) {
       polled_ms = now;
       inputs::poll();
+      switches::poll();
       load::watch(now);
       free_pins.poll(now);
     }

@@ -9,6 +9,7 @@ namespace {
 bool told_latch;
 bool told_catch;
 wire::State told_state;
+wire::DriveState told_drive;
 
 // The mask is a template argument so that this is one bit instruction.
 template <uint8_t MASK>
@@ -20,8 +21,14 @@ inline void set(bool on) {
   }
 }
 
-void tell_changes(const Interlock &interlock) {
+// Apart, so that the tick saves few registers while nothing changes.
+__attribute__((noinline)) void tell_changes(const Interlock &interlock, const Drive &drive) {
   const uint32_t now = clock::now_locked();
+  if (drive.state() != told_drive) {
+    told_drive = drive.state();
+    events::push_locked({now, wire::Event::DRIVE, static_cast<uint8_t>(told_drive),
+                         static_cast<uint8_t>(drive.reason())});
+  }
   if (interlock.state() != told_state) {
     told_state = interlock.state();
     events::push_locked({now, wire::Event::STATE, static_cast<uint8_t>(told_state),
@@ -41,17 +48,18 @@ void tell_changes(const Interlock &interlock) {
 }  // namespace
 
 void start() {
-  PORTB &= static_cast<uint8_t>(~(LATCH | CATCH | LAMP));
-  DDRB |= LATCH | CATCH | LAMP;
+  PORTB &= static_cast<uint8_t>(~(LATCH | CATCH | LAMP | DRIVE));
+  DDRB |= LATCH | CATCH | LAMP | DRIVE;
 }
 
-void publish_locked(const Interlock &interlock) {
+void publish_locked(const Interlock &interlock, const Drive &drive) {
   set<LATCH>(interlock.latch());
   set<CATCH>(interlock.catch_open());
-  set<LAMP>(interlock.lamp());
+  set<DRIVE>(drive.running());
+  set<LAMP>(interlock.lamp() || drive.lamp());
   if (interlock.state() != told_state || interlock.latch() != told_latch ||
-      interlock.catch_open() != told_catch) {
-    tell_changes(interlock);
+      interlock.catch_open() != told_catch || drive.state() != told_drive) {
+    tell_changes(interlock, drive);
   }
 }
 

@@ -10,10 +10,8 @@ constexpr uint8_t FIRST_ANALOG = 14;
 constexpr uint8_t INPUT = 0, OUTPUT = 1, ANALOG = 2, PULLUP = 11;
 constexpr uint8_t NO_MODE = 0x7F;
 
-constexpr bool is_analog(uint8_t pin) { return pin >= 17 && pin < COUNT; }
-constexpr bool is_free(uint8_t pin) {
-  return pin == 7 || pin == 12 || pin == 13 || is_analog(pin);
-}
+constexpr bool is_analog(uint8_t pin) { return pin >= 18 && pin < COUNT; }
+constexpr bool is_free(uint8_t pin) { return pin == 13 || is_analog(pin); }
 constexpr bool offers(uint8_t pin, uint8_t mode) {
   return is_free(pin) && (mode == INPUT || mode == OUTPUT || mode == PULLUP ||
                           (mode == ANALOG && is_analog(pin)));
@@ -25,6 +23,8 @@ static_assert(!is_free(wire::pin::SERIAL_RX) && !is_free(wire::pin::SERIAL_TX) &
                   !is_free(wire::pin::BUTTON) && !is_free(wire::pin::GATE) &&
                   !is_free(wire::pin::LATCH) && !is_free(wire::pin::CATCH) &&
                   !is_free(wire::pin::LAMP) && !is_free(wire::pin::LOAD_DATA) &&
-                  !is_free(wire::pin::LOAD_CLOCK) && !is_free(wire::pin::ANGLE),
+                  !is_free(wire::pin::LOAD_CLOCK) && !is_free(wire::pin::ANGLE) &&
+                  !is_free(wire::pin::NEAR) && !is_free(wire::pin::FAR) &&
+                  !is_free(wire::pin::DRIVE),
               "a pin of the rig must not be offered to Firmata");
 }  // namespace pins

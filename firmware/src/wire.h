@@ -9,7 +9,7 @@ namespace wire {
 
 constexpr uint8_t WIRE_VERSION = 2;
 constexpr uint8_t FIRMWARE_MAJOR = 1;
-constexpr uint8_t FIRMWARE_MINOR = 1;
+constexpr uint8_t FIRMWARE_MINOR = 2;
 constexpr uint8_t FIRMWARE_PATCH = 0;
 constexpr uint8_t FIRMATA_MAJOR = 2;
 constexpr uint8_t FIRMATA_MINOR = 8;
@@ -21,13 +21,15 @@ constexpr uint8_t START = 240;
 constexpr uint8_t END = 247;
 constexpr uint8_t CRC_SEPTETS = 5;
 constexpr uint16_t SEQ_MASK = 16383;
-constexpr uint32_t DESCRIPTION = 506824652UL;
+constexpr uint32_t DESCRIPTION = 3651146244UL;
 
 enum class Kind : uint8_t {
   HELLO = 1,
   EVENT = 2,
   STATUS = 3,
   REPLY = 4,
+  STROKE = 5,
+  COUNTS = 6,
   HEIGHT = 16,
   LOAD = 17,
   ANGLE = 18,
@@ -41,6 +43,10 @@ enum class Op : uint8_t {
   PERMIT = 5,
   DISARM = 6,
   CLEAR = 7,
+  STROKES = 8,
+  DRIVE_ARM = 9,
+  DRIVE_PERMIT = 10,
+  DRIVE_STOP = 11,
 };
 
 enum class Event : uint8_t {
@@ -51,6 +57,9 @@ enum class Event : uint8_t {
   STATE = 5,
   OUTPUT = 6,
   LOAD = 7,
+  DRIVE = 8,
+  NEAR = 9,
+  FAR = 10,
 };
 
 enum class State : uint8_t {
@@ -82,6 +91,23 @@ enum class LoadFault : uint8_t {
   LATE = 3,
 };
 
+enum class Stroke : uint8_t {
+  COUNTED = 0,
+  PARTIAL = 1,
+  TOO_FAST = 2,
+  TOO_SLOW = 3,
+  BOTH_CLOSED = 4,
+  WRONG_ORDER = 5,
+  STUCK = 6,
+};
+
+enum class DriveState : uint8_t {
+  OFF = 0,
+  ARMED = 1,
+  PERMITTED = 2,
+  RUNNING = 3,
+};
+
 enum class Reason : uint8_t {
   NONE = 0,
   GUARD_OPEN = 1,
@@ -107,6 +133,10 @@ enum class Reason : uint8_t {
   RELEASED = 21,
   BAD_COMMAND = 22,
   NOT_TRIPPED = 23,
+  STALL = 24,
+  TARGET = 25,
+  STOPPED = 26,
+  SWITCH_FAULT = 27,
 };
 
 namespace limit {
@@ -124,6 +154,12 @@ constexpr uint8_t STATUS_PERIOD_MS = 100;
 constexpr uint8_t WATCHDOG_MS = 250;
 constexpr uint16_t LOAD_SILENT_MS = 400;
 constexpr uint8_t LOAD_READ_MS = 8;
+constexpr uint8_t SWITCH_STABLE_MS = 8;
+constexpr uint16_t SWITCH_STUCK_MS = 5000;
+constexpr uint16_t STROKE_STALL_MS = 5000;
+constexpr uint8_t STROKE_MIN_MS = 200;
+constexpr uint16_t STROKE_MAX_MS = 10000;
+constexpr uint16_t COUNTS_PERIOD_MS = 500;
 }  // namespace limit
 
 namespace pin {
@@ -134,13 +170,16 @@ constexpr uint8_t ENCODER_B = 3;
 constexpr uint8_t GUARD = 4;
 constexpr uint8_t ESTOP = 5;
 constexpr uint8_t BUTTON = 6;
+constexpr uint8_t NEAR = 7;
 constexpr uint8_t GATE = 8;
 constexpr uint8_t LATCH = 9;
 constexpr uint8_t CATCH = 10;
 constexpr uint8_t LAMP = 11;
+constexpr uint8_t DRIVE = 12;
 constexpr uint8_t LOAD_DATA = 14;
 constexpr uint8_t LOAD_CLOCK = 15;
 constexpr uint8_t ANGLE = 16;
+constexpr uint8_t FAR = 17;
 }  // namespace pin
 
 struct FrameHead {
@@ -240,6 +279,58 @@ void pack(Out &out, const ReplyPayload &message) {
   out.septets(static_cast<uint32_t>(message.value), 4);
 }
 
+struct StrokePayload {
+  static constexpr uint8_t WIDTH = 20;
+  uint32_t number;
+  uint8_t verdict;
+  uint16_t out_ms;
+  uint16_t back_ms;
+  int32_t mean;
+  int32_t peak;
+  uint16_t samples;
+  uint8_t saturated;
+};
+template <class Out>
+void pack(Out &out, const StrokePayload &message) {
+  out.septets(static_cast<uint32_t>(message.number), 4);
+  out.septets(static_cast<uint8_t>(message.verdict), 1);
+  out.septets(static_cast<uint16_t>(message.out_ms), 2);
+  out.septets(static_cast<uint16_t>(message.back_ms), 2);
+  out.septets(static_cast<uint32_t>(message.mean) & 0xFFFFFFUL, 4);
+  out.septets(static_cast<uint32_t>(message.peak) & 0xFFFFFFUL, 4);
+  out.septets(static_cast<uint16_t>(message.samples), 2);
+  out.septets(static_cast<uint8_t>(message.saturated), 1);
+}
+
+struct CountsPayload {
+  static constexpr uint8_t WIDTH = 23;
+  uint32_t counted;
+  uint16_t partial;
+  uint16_t too_fast;
+  uint16_t too_slow;
+  uint16_t both_closed;
+  uint16_t wrong_order;
+  uint16_t stuck;
+  uint8_t switches;
+  uint8_t drive;
+  uint8_t drive_reason;
+  uint32_t target_left;
+};
+template <class Out>
+void pack(Out &out, const CountsPayload &message) {
+  out.septets(static_cast<uint32_t>(message.counted), 4);
+  out.septets(static_cast<uint16_t>(message.partial), 2);
+  out.septets(static_cast<uint16_t>(message.too_fast), 2);
+  out.septets(static_cast<uint16_t>(message.too_slow), 2);
+  out.septets(static_cast<uint16_t>(message.both_closed), 2);
+  out.septets(static_cast<uint16_t>(message.wrong_order), 2);
+  out.septets(static_cast<uint16_t>(message.stuck), 2);
+  out.septets(static_cast<uint8_t>(message.switches), 1);
+  out.septets(static_cast<uint8_t>(message.drive), 1);
+  out.septets(static_cast<uint8_t>(message.drive_reason), 1);
+  out.septets(static_cast<uint32_t>(message.target_left), 4);
+}
+
 struct CommandHead {
   static constexpr uint8_t WIDTH = 3;
   uint8_t op;
@@ -295,6 +386,39 @@ struct DisarmCommand {
 };
 
 struct ClearCommand {
+  static constexpr uint8_t WIDTH = 0;
+};
+
+struct StrokesCommand {
+  static constexpr uint8_t WIDTH = 4;
+  uint16_t min_ms;
+  uint16_t max_ms;
+};
+template <class In>
+void unpack(In &in, StrokesCommand &message) {
+  message.min_ms = static_cast<uint16_t>(in.septets(2) & 0x3FFFUL);
+  message.max_ms = static_cast<uint16_t>(in.septets(2) & 0x3FFFUL);
+}
+
+struct DriveArmCommand {
+  static constexpr uint8_t WIDTH = 4;
+  uint32_t target;
+};
+template <class In>
+void unpack(In &in, DriveArmCommand &message) {
+  message.target = static_cast<uint32_t>(in.septets(4) & 0xFFFFFFFUL);
+}
+
+struct DrivePermitCommand {
+  static constexpr uint8_t WIDTH = 4;
+  uint32_t nonce;
+};
+template <class In>
+void unpack(In &in, DrivePermitCommand &message) {
+  message.nonce = static_cast<uint32_t>(in.septets(4) & 0xFFFFFFFUL);
+}
+
+struct DriveStopCommand {
   static constexpr uint8_t WIDTH = 0;
 };
 

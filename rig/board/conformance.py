@@ -1,8 +1,9 @@
 """Does a board behave as the wire says? The same checks for stand-in, emulated and real boards.
 
-Nothing here can release anything: no check presses the button, and every permit is refused or
-let run out of its conditions. Checks that would trip the interlock come last. A check that could
-not be made (guard open, carriage moving, already tripped) counts as trouble and says so.
+Nothing here can release anything or start the drive: no check presses the button, and every permit
+is refused, taken back or let run out of its conditions. Checks that would trip the interlock come
+last. A check that could not be made (guard open, carriage moving, already tripped) counts as
+trouble and says so.
 """
 
 import zlib
@@ -10,12 +11,13 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from rig.board import channel_checks as channels
+from rig.board import stroke_checks as strokes
 from rig.board import wire
 from rig.board.link import Link, LinkError
 from rig.board.samples import Happening
-from rig.board.wire import Event, Input, Op, Output, Reason, State
+from rig.board.wire import DriveState, Event, Input, Op, Output, Reason, State
 
-STAYED_OFF = "Neither latch nor catch was ever energised during these checks"
+STAYED_OFF = "Neither latch nor catch nor drive was ever energised during these checks"
 _NEVER = 1 << 27  # a nonce the board has not given
 
 
@@ -58,7 +60,9 @@ def _energised(link: Link, told: list[Happening]) -> str:
     solenoids = (Output.LATCH, Output.CATCH)
     on = {e.value for e in told if e.code is Event.OUTPUT and e.extra and e.value in solenoids}
     on |= {output for output in solenoids if link.status["outputs"] >> output & 1}
-    return ", ".join(f"{Output(output).name} was energised" for output in sorted(on))
+    names = [Output(output).name for output in sorted(on)]
+    ran = any(e.code is Event.DRIVE and e.value == DriveState.RUNNING for e in told)
+    return ", ".join(f"{name} was energised" for name in names + ["DRIVE"] * ran)
 
 
 def _tells_who_it_is(link: Link) -> str:
@@ -264,6 +268,13 @@ CHECKS: tuple[Check, ...] = (
     _refuses_outside,
     _refuses_wrong_nonce,
     _nonce_is_used_once,
+    strokes.tells_totals,
+    strokes.refuses_an_empty_band,
+    strokes.refuses_a_drive_unarmed,
+    strokes.refuses_a_drive_without_strokes,
+    strokes.arms_a_drive_at_home_only,
+    strokes.takes_a_drive_s_nonce_once,
+    strokes.drop_and_drive_refuse_each_other,
     _trips_on_silence,
     _stays_tripped,
 )

@@ -22,6 +22,7 @@ from rig.board.greeting import (
 )
 from rig.board.samples import Happening, happening, trace
 from rig.board.streams import Clock, Stream
+from rig.board.strokes import Counts, counts
 from rig.board.wire import CHANNELS, Kind, Op, Reason
 
 __all__ = [
@@ -79,6 +80,8 @@ class Link(GreetedBoard):
 
     Attributes:
         status, status_ticks: the last STATUS and its MCU time.
+        counts: the last totals of strokes and the drive's state; None until told, and anew after
+            a restart of the board, which begins its totals again.
         position: the height now in counts, None when not known.
         latest: the last sample of each channel that streams, (ticks, value).
         recent: the last `RECENT` of them, for live read-outs; what is measured comes from the
@@ -92,6 +95,7 @@ class Link(GreetedBoard):
     ) -> None:
         self.status: dict[str, int] = {}
         self.status_ticks = 0
+        self.counts: Counts | None = None
         self.position: int | None = None
         self.latest: dict[Kind, tuple[int, int]] = {}
         self.recent: dict[Kind, deque[tuple[int, int]]] = {
@@ -167,6 +171,8 @@ class Link(GreetedBoard):
             self.status, self.status_ticks = frame.fields(), frame.ticks
             if Kind.HEIGHT not in self._streaming:
                 self.position = self.status["height"]
+        elif frame.kind is Kind.COUNTS:
+            self.counts = counts(frame) or self.counts
         elif frame.kind is Kind.REPLY:
             self._reply(frame)
         elif frame.kind is Kind.EVENT:
@@ -190,7 +196,7 @@ class Link(GreetedBoard):
         self.hello = replace(before, boot=self.decoder.boot or 0)
         self.exchanges.clear()
         self._beats.clear()
-        self.position = None
+        self.position = self.counts = None
         for kind in CHANNELS:
             self._forget(kind)
 

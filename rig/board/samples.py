@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from rig.board import wire
 from rig.board.frames import Decoder, Frame, Gap
+from rig.board.strokes import Counts, StrokeTold, counts, stroke
 from rig.board.wire import Kind
 
 
@@ -39,7 +40,7 @@ class Happening:
 
 @dataclass(frozen=True)
 class Capture:
-    """Everything one recorded stretch of raw bytes holds."""
+    """Everything one recorded stretch of raw bytes holds; `counts` are the last totals told."""
 
     height: Trace
     load: Trace
@@ -48,6 +49,8 @@ class Capture:
     gaps: tuple[Gap, ...]
     damaged: int
     resets: int
+    strokes: tuple[StrokeTold, ...]
+    counts: Counts | None
 
 
 def trace(frames: Iterable[Frame], kind: Kind) -> Trace:
@@ -90,6 +93,8 @@ def capture(raw: bytes) -> Capture:
     decoder = Decoder()
     frames = [item for item in decoder.feed(raw) if isinstance(item, Frame)]
     events = (happening(f) for f in frames if f.kind is Kind.EVENT)
+    strokes = (stroke(f) for f in frames if f.kind is Kind.STROKE)
+    totals = [f for f in frames if f.kind is Kind.COUNTS]
     return Capture(
         trace(frames, Kind.HEIGHT),
         trace(frames, Kind.LOAD),
@@ -98,4 +103,6 @@ def capture(raw: bytes) -> Capture:
         tuple(decoder.gaps),
         decoder.damaged,
         decoder.resets,
+        tuple(told for told in strokes if told is not None),
+        counts(totals[-1]) if totals else None,
     )

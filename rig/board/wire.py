@@ -23,7 +23,7 @@ from dataclasses import dataclass
 
 WIRE_VERSION = 2
 FIRMWARE_NAME = "bladerig"
-FIRMWARE_VERSION = (1, 1, 0)
+FIRMWARE_VERSION = (1, 2, 0)
 FIRMATA_VERSION = (2, 8)
 
 BAUD = 250_000  # exact at 16 MHz (UBRR 7, double speed); 115,200 would really be 117,647
@@ -43,6 +43,8 @@ class Kind(enum.IntEnum):
     EVENT = 0x02
     STATUS = 0x03
     REPLY = 0x04
+    STROKE = 0x05
+    COUNTS = 0x06
     HEIGHT = 0x10
     LOAD = 0x11
     ANGLE = 0x12
@@ -58,6 +60,10 @@ class Op(enum.IntEnum):
     PERMIT = 0x05
     DISARM = 0x06
     CLEAR = 0x07
+    STROKES = 0x08
+    DRIVE_ARM = 0x09
+    DRIVE_PERMIT = 0x0A
+    DRIVE_STOP = 0x0B
 
 
 class Event(enum.IntEnum):
@@ -70,6 +76,9 @@ class Event(enum.IntEnum):
     STATE = 0x05  # value: State, extra: Reason
     OUTPUT = 0x06  # value: Output, extra 1: energised
     LOAD = 0x07  # value: LoadFault that began, or NONE when readings came again
+    DRIVE = 0x08  # value: DriveState, extra: Reason
+    NEAR = 0x09  # value 1: closed, the carriage is at the start of its stroke
+    FAR = 0x0A  # value 1: closed, it is at the end; both debounced, with the time they began
 
 
 class State(enum.IntEnum):
@@ -109,8 +118,29 @@ class LoadFault(enum.IntEnum):
     LATE = 3  # the board came so late that the conversion may have been replaced while read
 
 
+class Stroke(enum.IntEnum):
+    """What became of a motion of the carriage. Only COUNTED ones are full strokes."""
+
+    COUNTED = 0
+    PARTIAL = 1  # left the near switch and came back to it without the far one
+    TOO_FAST = 2  # whole, but sooner than the band of STROKES allows
+    TOO_SLOW = 3
+    BOTH_CLOSED = 4  # at both ends at once: a switch or its wire is wrong
+    WRONG_ORDER = 5  # far closed although it never left near
+    STUCK = 6  # both closed, or one while the drive runs, for SWITCH_STUCK_MS
+
+
+class DriveState(enum.IntEnum):
+    """States of the drive motor's interlock. Its output is on while RUNNING and never else."""
+
+    OFF = 0
+    ARMED = 1
+    PERMITTED = 2
+    RUNNING = 3
+
+
 class Reason(enum.IntEnum):
-    """Why the interlock refused, disarmed, tripped or finished."""
+    """Why the interlock or the drive refused, disarmed, tripped, stopped or finished."""
 
     NONE = 0
     GUARD_OPEN = 1
@@ -136,6 +166,10 @@ class Reason(enum.IntEnum):
     RELEASED = 21
     BAD_COMMAND = 22
     NOT_TRIPPED = 23
+    STALL = 24  # no end switch in time
+    TARGET = 25  # all the strokes asked for are counted
+    STOPPED = 26  # by the button
+    SWITCH_FAULT = 27
 
 
 @dataclass(frozen=True)
@@ -175,8 +209,23 @@ PAYLOADS: dict[Kind, tuple[Field, ...]] = {
         "boot:u14 inputs:u7 state:u7 reason:u7 permit_left_ms:u14 beat_age_ms:u14 height:i16"
         " outputs:u7 rx_dropped:u7 rx_damaged:u7 tx_dropped:u7 illegal_edges:u7 missed_samples:u7"
     ),
-    # value: the nonce on a granted ARM; on a refusal a bit (1 << reason) for every unmet condition
+    # value: the nonce on a granted ARM or DRIVE_ARM; on a refusal a bit (1 << reason) for every
+    # unmet condition
     Kind.REPLY: _f("op:u7 command_seq:u14 reason:u7 value:u28"),
+    # One for each judged motion. Time: the near switch's first closed sample, or that which decided
+    # a reject. number: full strokes of this boot, this one included. out_ms: near opens to far
+    # closes (PARTIAL: to near closes); back_ms: from then to near closes; at most 16,383 each.
+    # mean, peak: codes of LOAD on the way out, of `samples` of them, 0 when none came; peak is the
+    # one farthest from the first, whichever way the cell is wired. Saturated codes are left out.
+    Kind.STROKE: _f(
+        "number:u28 verdict:u7 out_ms:u14 back_ms:u14 mean:i24 peak:i24 samples:u14 saturated:u7"
+    ),
+    # Totals of this boot, never set back; rejects modulo 2**14. switches: bit 0 near closed, bit 1
+    # far closed. target_left: strokes the drive still has to do, kept when it stops early.
+    Kind.COUNTS: _f(
+        "counted:u28 partial:u14 too_fast:u14 too_slow:u14 both_closed:u14 wrong_order:u14"
+        " stuck:u14 switches:u7 drive:u7 drive_reason:u7 target_left:u28"
+    ),
 }
 
 COMMANDS: dict[Op, tuple[Field, ...]] = {
@@ -187,6 +236,10 @@ COMMANDS: dict[Op, tuple[Field, ...]] = {
     Op.PERMIT: _f("nonce:u28"),
     Op.DISARM: (),
     Op.CLEAR: (),
+    Op.STROKES: _f("min_ms:u14 max_ms:u14"),  # time band of a full stroke, there and back
+    Op.DRIVE_ARM: _f("target:u28"),
+    Op.DRIVE_PERMIT: _f("nonce:u28"),
+    Op.DRIVE_STOP: (),
 }
 
 
@@ -258,6 +311,12 @@ LIMITS: dict[str, int] = {
     "WATCHDOG_MS": 250,
     "LOAD_SILENT_MS": 400,
     "LOAD_READ_MS": 8,
+    "SWITCH_STABLE_MS": 8,  # contacts bounce for 5 ms at most
+    "SWITCH_STUCK_MS": 5_000,
+    "STROKE_STALL_MS": 5_000,
+    "STROKE_MIN_MS": 200,  # the band until STROKES sets another
+    "STROKE_MAX_MS": 10_000,
+    "COUNTS_PERIOD_MS": 500,
 }
 
 # Pin numbers as Firmata counts them (0-13 digital, 14-19 = A0-A5).
@@ -269,14 +328,22 @@ PINS: dict[str, int] = {
     "GUARD": 4,
     "ESTOP": 5,
     "BUTTON": 6,
+    "NEAR": 7,
     "GATE": 8,
     "LATCH": 9,
     "CATCH": 10,
     "LAMP": 11,
+    "DRIVE": 12,
     "LOAD_DATA": 14,
     "LOAD_CLOCK": 15,
     "ANGLE": 16,
+    "FAR": 17,
 }
+
+
+ENUMS: tuple[type[enum.IntEnum], ...] = (
+    Kind, Op, Event, State, Output, Input, LoadFault, Stroke, DriveState, Reason,
+)  # fmt: skip
 
 
 def septets(value: int, field: Field) -> bytes:
@@ -356,11 +423,7 @@ def description() -> int:
     """CRC-32 of everything that host and firmware must agree on; HELLO carries it."""
     told = (
         WIRE_VERSION,
-        [
-            (k.name, int(k))
-            for e in (Kind, Op, Event, State, Output, Input, LoadFault, Reason)
-            for k in e
-        ],
+        [(k.name, int(k)) for e in ENUMS for k in e],
         HEAD,
         COMMAND_HEAD,
         sorted((int(k), v) for k, v in PAYLOADS.items()),

@@ -83,15 +83,22 @@ class AngleChannel:
 class LoadChannel:
     """The bridge converter's codes, each with the time of its data-ready edge, and its faults.
 
-    `converter` None: nothing is wired to the pins, which pull-ups hold high.
+    `converter` None: nothing is wired to the pins, which pull-ups hold high. `heard(ticks, code)`
+    is told of every code that goes out.
     """
 
-    def __init__(self, reporter: Reporter, converter: Converter | None) -> None:
-        self._reporter, self._converter = reporter, converter
+    def __init__(
+        self,
+        reporter: Reporter,
+        converter: Converter | None,
+        heard: Callable[[int, int], None],
+    ) -> None:
+        self._reporter, self._converter, self._heard = reporter, converter, heard
         self._on = False
         self._fault = LoadFault.NONE
         self._heard_ms = 0
         self._line_low = False
+        self._sure = True  # that the next edge is a conversion's, not a mended wire's
 
     def stream(self, on: bool, ms: int, now_s: float) -> None:
         """Begin or end; faults are told anew each time it begins.
@@ -104,6 +111,7 @@ class LoadChannel:
         if self._converter is not None:
             self._converter.skip(now_s)
             self._line_low = self._converter.stuck
+        self._sure = not self._line_low
 
     @property
     def next_s(self) -> float:
@@ -117,13 +125,17 @@ class LoadChannel:
         return self._heard_ms + SILENT_MS - ms if self._on else FOREVER_MS
 
     def read(self, ms: int, now_s: float, ticks: Callable[[float], int]) -> None:
-        """Send what is ready by `now_s`."""
+        """Send what is ready by `now_s`; the first after a fault is not believed."""
         if self._converter is None:
             return
         for ready_s, code in self._converter.take(now_s - READ_S / 2):
             self._heard_ms = ms
+            if not self._sure:
+                self._sure = True
+                continue
             self._tell(LoadFault.NONE, ticks(now_s), now_s)
             self._reporter.load(code, ticks(ready_s), now_s)
+            self._heard(ticks(ready_s), code)
 
     def tick(self, ms: int, ticks: int, now_s: float) -> None:
         """Notice a data line that fell and stays low, and silence."""
@@ -132,10 +144,12 @@ class LoadChannel:
         stuck = self._converter is not None and self._converter.stuck
         if stuck and not self._line_low:
             self._heard_ms = ms
-            self._reporter.count("discarded")
-            self._tell(LoadFault.STUCK, ticks, now_s)
+            if self._sure:
+                self._reporter.count("discarded")
+                self._tell(LoadFault.STUCK, ticks, now_s)
+            self._sure = False
         elif ms - self._heard_ms >= SILENT_MS:
-            self._heard_ms = ms
+            self._heard_ms, self._sure = ms, False
             self._tell(LoadFault.STUCK if stuck else LoadFault.MISSING, ticks, now_s)
         self._line_low = stuck
 

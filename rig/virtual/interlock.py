@@ -67,6 +67,16 @@ class Interlock:
         return self._permit_left if self.state is State.PERMITTED else 0
 
     @property
+    def button_ms(self) -> int:
+        """The button is pressed for so long, 0 when up."""
+        return self._button_ms
+
+    @property
+    def beat_lost(self) -> bool:
+        """The host has been silent for too long."""
+        return self.beat_age > BEAT_LIMIT_MS
+
+    @property
     def settled(self) -> bool:
         """True when more ticks with the same inputs change nothing but ages and the lamp."""
         return self.state is State.TRIPPED or (self.state is State.HELD and self.estop)
@@ -220,7 +230,7 @@ class Interlock:
         """Guard or host gone while the carriage may be on its way."""
         if not self.guard:
             self.trip(Reason.GUARD_OPEN)
-        elif self.beat_age > BEAT_LIMIT_MS:
+        elif self.beat_lost:
             self.trip(Reason.BEAT_LOST)
         return self.state is State.TRIPPED
 
@@ -247,7 +257,7 @@ class Interlock:
             yield Reason.GUARD_OPEN
         if not self.estop:
             yield Reason.ESTOP_OPEN
-        if self.beat_age > BEAT_LIMIT_MS:
+        if self.beat_lost:
             yield Reason.BEAT_LOST
         if not window[0] <= self.position <= window[1]:
             yield Reason.OUTSIDE_WINDOW

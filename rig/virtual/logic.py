@@ -20,12 +20,17 @@ class Nonces:
 
 
 class Contact:
-    """A contact whose change is told once it has lasted `DEBOUNCE_MS`."""
+    """A contact whose change is told once it has lasted `stable_ms`."""
 
-    def __init__(self, level: int) -> None:
+    def __init__(self, level: int, stable_ms: int = DEBOUNCE_MS) -> None:
         self.level = level
+        self._stable_ms = stable_ms
         self._differing_ms = 0
         self._since = 0
+
+    def rests(self, level: int) -> bool:
+        """A tick with this level would change nothing."""
+        return level == self.level and self._differing_ms == 0
 
     def tick(self, level: int, now: int) -> int | None:
         """Time at which a change now believed began, if one has just been believed."""
@@ -35,7 +40,7 @@ class Contact:
         if self._differing_ms == 0:
             self._since = now
         self._differing_ms += 1
-        if self._differing_ms < DEBOUNCE_MS:
+        if self._differing_ms < self._stable_ms:
             return None
         self.level = level
         self._differing_ms = 0

@@ -5,31 +5,33 @@ from collections.abc import Callable
 
 from rig.board import wire
 from rig.board.wire import Op, Reason
-from rig.virtual.interlock import Interlock
 from rig.virtual.logic import Nonces
+from rig.virtual.safety import Answer, Safety
+from rig.virtual.strokes import Strokes
 
 _CRC = wire.CRC.septets
 _HEAD = wire.width(wire.COMMAND_HEAD)
 _BAD = Reason.BAD_COMMAND, 1 << Reason.BAD_COMMAND
+_EMPTY = Reason.BAD_WINDOW, 1 << Reason.BAD_WINDOW
 _DONE = Reason.NONE, 0
-
-Answer = tuple[Reason, int]
 
 
 class Orders:
-    """Carries commands to the interlock and the channels.
+    """Carries commands to the interlocks, the strokes and the channels.
 
     `stream(channel, on)` is false for a channel that does not exist.
     """
 
     def __init__(
         self,
-        interlock: Interlock,
+        safety: Safety,
+        strokes: Strokes,
         boot: int,
         stream: Callable[[int, bool], bool],
         hello: Callable[[], None],
     ) -> None:
-        self._interlock, self._stream, self._hello = interlock, stream, hello
+        self._safety, self._strokes = safety, strokes
+        self._stream, self._hello = stream, hello
         self._nonces = Nonces(boot, 0)
 
     def obey(self, data: bytes, ticks: int) -> tuple[dict[str, int], Answer] | None:
@@ -46,19 +48,35 @@ class Orders:
             told = wire.unpack(wire.COMMANDS[op], payload)
         except ValueError:
             return _BAD
-        lock = self._interlock
-        if op is Op.ARM:
-            return lock.arm(told["low"], told["high"], self._nonces.next(ticks))
-        if op is Op.PERMIT:
-            return lock.permit(told["nonce"])
+        if not told:
+            return self._bare(op)
+        safety = self._safety
+        match op:
+            case Op.ARM:
+                return safety.arm(told["low"], told["high"], self._nonces.next(ticks))
+            case Op.PERMIT:
+                return safety.interlock.permit(told["nonce"])
+            case Op.DRIVE_ARM:
+                return safety.arm_drive(told["target"], self._nonces.next(ticks))
+            case Op.DRIVE_PERMIT:
+                return safety.permit_drive(told["nonce"])
+            case Op.STROKES:
+                band = told["min_ms"], told["max_ms"]
+                return _DONE if self._strokes.set_band(*band) else _EMPTY
+            case _:
+                return _DONE if self._stream(told["channel"], bool(told["on"])) else _BAD
+
+    def _bare(self, op: Op) -> Answer:
+        """Commands without arguments."""
+        safety = self._safety
         if op is Op.CLEAR:
-            return lock.clear()
-        if op is Op.STREAM:
-            return _DONE if self._stream(told["channel"], bool(told["on"])) else _BAD
+            return safety.interlock.clear()
         if op is Op.BEAT:
-            lock.beat()
+            safety.interlock.beat()
         elif op is Op.DISARM:
-            lock.disarm()
+            safety.disarm()
+        elif op is Op.DRIVE_STOP:
+            safety.stop_drive()
         else:
             self._hello()
         return _DONE

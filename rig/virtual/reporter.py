@@ -80,6 +80,14 @@ class Reporter:
         body = b"".join(wire.septets(one, channel.sample) for one in sums)
         self._frame(Kind.ANGLE, time, wire.pack(channel.prefix, {"missed_samples": 0}) + body, t)
 
+    def stroke(self, values: dict[str, int], time: int, t: float) -> None:
+        """A STROKE frame."""
+        self._frame(Kind.STROKE, time, wire.pack(wire.PAYLOADS[Kind.STROKE], values), t)
+
+    def counts(self, values: dict[str, int], time: int, t: float) -> None:
+        """A COUNTS frame."""
+        self._frame(Kind.COUNTS, time, wire.pack(wire.PAYLOADS[Kind.COUNTS], values), t)
+
     def event(self, code: Event, value: int, extra: int, time: int) -> None:
         """Queue an event."""
         values = {"code": code, "value": value, "extra": extra}

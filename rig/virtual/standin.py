@@ -17,6 +17,7 @@ from rig.virtual.jig import Jig
 from rig.virtual.plant import Tower
 from rig.virtual.port import Port
 from rig.virtual.twin import Twin, World
+from rig.virtual.wiring import Plant, Wiring
 
 START_UP_S = 0.065  # reset to first instruction (ATmega328P start-up time; from memory)
 WATCHDOG_S = wire.LIMITS["WATCHDOG_MS"] / 1e3
@@ -31,6 +32,7 @@ class StandIn:
         tower: the plant; its encoder edges are not needed, so they are switched off.
         jig: arm, cell and angle sensor (None: nothing is wired to these pins).
         converter: of the jig's bridge (None: one of 80 a second, if there is a jig).
+        carriage: of a cutting frame (None: nothing is wired to these pins).
         boot: number of its first boot.
         seed: of the noise on the line and of the angle input, and of the converter's own.
 
@@ -48,8 +50,10 @@ class StandIn:
         converter: Converter | None = None,
         boot: int = 0,
         seed: int = 0,
+        carriage: Plant | None = None,
     ) -> None:
-        self.tower, self.jig = tower, jig
+        self.tower, self.jig, self.carriage = tower, jig, carriage
+        self._wiring = Wiring(tower, carriage)
         self.converter = converter
         if jig is not None and converter is None:
             self.converter = Converter(jig, seed)
@@ -156,7 +160,7 @@ class StandIn:
     def _tick(self, twin: Twin, due: float) -> None:
         """The next millisecond of the board, or all of those in which nothing happens."""
         if self._calm:
-            quiet = min(due, self.tower.quiet_until_s)
+            quiet = min(due, self._wiring.quiet_until_s)
             idle = min(twin.idle_ms(), twin.last_ms_before(quiet) - twin.ms)
             if idle > 0:
                 twin.skip(idle)
@@ -164,16 +168,16 @@ class StandIn:
         at = twin.tick_s(twin.ms + 1)
         self._sync(at)
         twin.tick(self.tower.count(at), self._noisy)
-        self._calm = self.tower.quiet_until_s > at
+        self._calm = self._wiring.quiet_until_s > at
 
     def _sync(self, t: float) -> None:
-        """Bring tower and jig up to `t` and the tower's pin changes to the board."""
-        self._calm = self._calm and self.tower.quiet_until_s > t
-        self.tower.advance(t)
+        """Bring tower, jig and carriage up to `t` and their pin changes to the board."""
+        self._calm = self._calm and self._wiring.quiet_until_s > t
+        self._wiring.advance(t)
         if self.jig is not None:
             self.jig.advance(t)
         self.now_s = t
-        for edge in self.tower.take_edges():
+        for edge in self._wiring.take_edges():
             if self._twin is not None:
                 self._twin.edge(edge.t_s, edge.pin, edge.level)
 
@@ -187,10 +191,16 @@ class StandIn:
             self.now_s,
             wire.TICK_HZ * (1 + tower.nature.resonator),
             (self._boot, cause),
-            tower.levels(),
+            self._wiring.levels(),
             tower.count(tower.now_s),
             self._port.line,
-            World(tower.set_output, self.levels, self.analog, self.converter, self._angle.sums),
+            World(
+                self._wiring.set_output,
+                self.levels,
+                self.analog,
+                self.converter,
+                self._angle.sums,
+            ),
             (self._wire_version, self._name),
         )
 
@@ -199,8 +209,8 @@ class StandIn:
         self._twin = None
         self._running += 1
         self._port.drop(self.now_s)
-        for name in ("LATCH", "CATCH", "LAMP"):
-            self.tower.set_output(name, False, self.now_s)
+        for name in ("LATCH", "CATCH", "LAMP", "DRIVE"):
+            self._wiring.set_output(name, False, self.now_s)
 
     def _reset(self, cause: int) -> None:
         self._stop_board()

@@ -23,6 +23,7 @@ from rig.virtual.line import Line
 from rig.virtual.orders import Orders
 from rig.virtual.reporter import Reporter
 from rig.virtual.safety import Safety
+from rig.virtual.switches import Switches
 
 STATUS_MS = LIMITS["STATUS_PERIOD_MS"]
 WATCHDOG_RESET = 8  # MCUSR bit
@@ -32,12 +33,12 @@ _TIME = 1 << wire.TIME_BITS
 class World(NamedTuple):
     """What the board is wired to.
 
-    `drive(name, on, t)` sets an output pin; `levels` and `analog` are what the world puts on the
+    `output(name, on, t)` sets an output pin; `levels` and `analog` are what the world puts on the
     free pins; `converter` is the bridge converter, if there is one; `angle_sums(starts_s)` gives
     sums of conversions of the angle input that start at these plant times.
     """
 
-    drive: Callable[[str, bool, float], None]
+    output: Callable[[str, bool, float], None]
     levels: dict[int, int]
     analog: dict[int, int]
     converter: Converter | None
@@ -51,7 +52,7 @@ class Twin:
         start_s: virtual time of the first instruction.
         rate_hz: true rate of the MCU's 2 MHz clock.
         boot: boot counter and reset cause as HELLO tells them.
-        levels: of the input pins at boot, as `Tower.levels` gives them.
+        levels: of the input pins at boot, as `Wiring.levels` gives them.
         count: of the encoder at boot (positions count from there).
         line: to the host.
         world: all else it is wired to.
@@ -76,11 +77,13 @@ class Twin:
         self._position = 0
         self.ms = 0
         self.reporter = Reporter(line, boot[0])
-        self._safety = Safety(levels, self.reporter, world.drive)
-        self.interlock = self._safety.interlock
-        self._orders = Orders(self.interlock, boot[0], self._stream, self._hello)
+        self._switches = Switches(levels, self.reporter)
+        strokes = self._switches.strokes
+        self._safety = Safety(levels, self.reporter, world.output, strokes)
+        self.interlock, self.drive = self._safety.interlock, self._safety.drive
+        self._orders = Orders(self._safety, strokes, boot[0], self._stream, self._hello)
         self._height = HeightChannel(self.reporter)
-        self._load = LoadChannel(self.reporter, world.converter)
+        self._load = LoadChannel(self.reporter, world.converter, self._switches.conversion)
         self._angle = AngleChannel(self.reporter, self._sums_of(world))
         self._pins = firmata.Pins(self._say, name, world.levels, world.analog)
         self._parser = firmata.Parser(self._message, self._sysex, self._broken)
@@ -116,11 +119,11 @@ class Twin:
 
     def idle_ms(self) -> int:
         """Milliseconds that may be skipped if nothing comes from outside, none when busy."""
-        if not self._safety.quiet:
+        if not (self._safety.quiet and self._switches.quiet):
             return 0
         until_due = STATUS_MS - self.ms % STATUS_MS
         until_due = min(until_due, self._height.idle_ms(), self._angle.idle_ms(self.ms))
-        until_due = min(until_due, self._load.idle_ms(self.ms))
+        until_due = min(until_due, self._load.idle_ms(self.ms), self._switches.idle_ms(self.ms))
         if self._pins.analog_on:
             until_due = min(until_due, self._pins.due_ms - self.ms)
         return until_due - 1
@@ -130,6 +133,7 @@ class Twin:
     def skip(self, ms: int) -> None:
         """Let milliseconds pass in which nothing changes."""
         self.interlock.idle(ms)
+        self._switches.strokes.idle(ms)
         self._height.skip(self.ms, ms, self._position)
         self.ms += ms
 
@@ -146,6 +150,9 @@ class Twin:
     def edge(self, t: float, pin: str, level: int) -> None:
         """A pin changed: what the interrupts do."""
         self._now_s = t
+        if pin in ("NEAR", "FAR"):
+            self._switches.edge(pin, level)
+            return
         self._safety.edge(pin, level)
         if pin == "GATE":
             self.reporter.event(Event.GATE, level, 0, self.ticks(t))
@@ -163,11 +170,13 @@ class Twin:
         self._position = position
         self._height.tick(self.ms, position, now)
         self._angle.tick(self.ms, now)
+        self._switches.sample(self.drive.running, self.ticks(now))
         self._safety.tick(position)
         self._publish()
         self._safety.tell_contacts(self.ticks(now))
         self.reporter.flush(now)
         self._load.tick(self.ms, self.ticks(now), now)
+        self._switches.tell(self.ms, self.ticks(now), now, self.drive)
         if self.ms % STATUS_MS == 0:
             self._status(now)
         self._pins.poll(self.ms)
@@ -214,7 +223,8 @@ class Twin:
         if status == firmata.RESET:
             for kind in (Kind.HEIGHT, Kind.LOAD, Kind.ANGLE):
                 self._stream(kind, False)
-            self.interlock.disarm()
+            self._switches.strokes.default_band()
+            self._safety.disarm()
             self._publish()
             self.reporter.flush(self._now_s)
 

@@ -3,6 +3,7 @@
 import pytest
 
 from rig.board import wire
+from rig.board.frames import Decoder
 from rig.board.link import (
     RECENT,
     REPLY_LIMIT_S,
@@ -78,12 +79,12 @@ def test_two_boards_in_one_process_do_not_mix() -> None:
     links = [linked(board) for board in boards]
     seen: list[list[bool]] = [[], []]
     for link, told in zip(links, seen, strict=True):
-        link.get_pin("d:7:u").register_callback(told.append)
+        link.get_pin("d:13:u").register_callback(told.append)
     for board, link in zip(boards, links, strict=True):
         link.wait(0.05)
-        board.set_pin(7, 1)
+        board.set_pin(13, 1)
         link.wait(0.05)
-        board.set_pin(7, 0)
+        board.set_pin(13, 0)
         link.wait(0.05)
         assert seen[links.index(link)][-2:] == [True, False]
     assert len(seen[0]) == len(seen[1])
@@ -336,19 +337,19 @@ def test_a_record_starts_at_a_whole_frame(board: StandIn, link: Link) -> None:
 
 def test_a_plain_pin_is_read_through_the_link(board: StandIn, link: Link) -> None:
     told: list[bool] = []
-    link.get_pin("d:7:u").register_callback(told.append)
+    link.get_pin("d:13:u").register_callback(told.append)
     link.wait(0.1)
-    board.set_pin(7, 1)
+    board.set_pin(13, 1)
     link.wait(0.1)
     assert told[-1] is True
-    board.set_pin(7, 0)
+    board.set_pin(13, 0)
     link.wait(0.1)
     assert told[-1] is False
 
 
 def test_a_message_that_names_no_pin_of_ours_is_counted_as_damage(link: Link) -> None:
     before = link.decoder.damaged
-    for item in link.decoder.feed(b"\x9f\x01\x01\xef\x01\x01\xf0\x79\xf7"):
+    for item in Decoder().feed(b"\x9f\x01\x01\xef\x01\x01\xf0\x79\xf7"):
         link._message(item)
     assert link.decoder.damaged == before + 3
 

@@ -8,7 +8,8 @@ import pytest
 
 from rig.board import wire
 from rig.board.frames import Decoder, Frame
-from rig.board.wire import Event, Kind, Op, Output, Reason, State
+from rig.board.strokes import Counts, StrokeTold, counts, stroke
+from rig.board.wire import DriveState, Event, Kind, Op, Output, Reason, State
 from rig.virtual.hands import Hands
 from rig.virtual.plant import Tower
 from rig.virtual.standin import StandIn
@@ -37,6 +38,8 @@ class Session:
     beating: bool = True
     told: list[Told] = field(default_factory=list)
     height: int = 0
+    strokes: list[StrokeTold] = field(default_factory=list)
+    counts: Counts | None = None
     _decoder: Decoder = field(default_factory=Decoder)
     _reply: dict[str, int] = field(default_factory=dict)
     _seq: int = 0
@@ -88,6 +91,13 @@ class Session:
         time_s = frame.ticks / wire.TICK_HZ
         if frame.kind is Kind.STATUS:
             self.height = frame.fields()["height"]
+        elif frame.kind is Kind.STROKE:
+            judged = stroke(frame)
+            assert judged is not None
+            self.strokes.append(judged)
+            self.told.append(Told(time_s, ("STROKE", judged.verdict.name, str(judged.number))))
+        elif frame.kind is Kind.COUNTS:
+            self.counts = counts(frame)
         elif frame.kind is Kind.REPLY and frame.fields()["op"] != Op.BEAT:
             self._reply = frame.fields()
             told = "REPLY", Op(self._reply["op"]).name, Reason(self._reply["reason"]).name
@@ -100,6 +110,8 @@ def _words(told: dict[str, int]) -> tuple[str, ...]:
     code, value, extra = Event(told["code"]), told["value"], told["extra"]
     if code is Event.STATE:
         return code.name, State(value).name, Reason(extra).name
+    if code is Event.DRIVE:
+        return code.name, DriveState(value).name, Reason(extra).name
     return (
         (code.name, Output(value).name, str(extra))
         if code is Event.OUTPUT

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from rig.board import channel_checks, conformance, wire
+from rig.board import channel_checks, conformance, stroke_checks, wire
 from rig.board.link import Link
 from rig.board.wire import Kind, Op, Output, Reason
 from rig.virtual import firmata, orders, safety, standin, twin
@@ -21,6 +21,8 @@ from rig.virtual.plant import Tower
 from rig.virtual.reporter import Reporter
 from rig.virtual.standin import StandIn
 from rig.virtual.twin import Twin
+from tests.conformance import stroke_doctors
+from tests.emulator.carriage import ScriptedCarriage
 
 Patch = pytest.MonkeyPatch
 
@@ -53,9 +55,25 @@ def with_its_converter_stuck() -> StandIn:
     return board
 
 
+def with_a_carriage_at_home() -> StandIn:
+    return StandIn(Tower(), Jig(), carriage=ScriptedCarriage())
+
+
+def with_a_carriage_half_way() -> StandIn:
+    return StandIn(Tower(), carriage=ScriptedCarriage(levels={"NEAR": 1, "FAR": 1}))
+
+
+def with_both_its_switches_closed() -> StandIn:
+    return StandIn(Tower(), carriage=ScriptedCarriage(levels={"NEAR": 0, "FAR": 0}))
+
+
 @pytest.mark.parametrize(
     "make",
-    [without_converter, with_a_fast_converter, with_a_slow_converter, with_its_converter_stuck],
+    [
+        *(without_converter, with_a_fast_converter, with_a_slow_converter),
+        *(with_its_converter_stuck, with_a_carriage_at_home, with_a_carriage_half_way),
+        with_both_its_switches_closed,
+    ],
 )
 def test_the_stand_in_passes_every_check(make: Callable[[], StandIn]) -> None:
     found = list(conformance.run(link_to(make())))
@@ -76,7 +94,7 @@ def old_firmata(patch: Patch) -> None:
 
 def offers_the_latch(patch: Patch) -> None:
     modes_of = firmata.modes_of
-    patch.setattr(firmata, "modes_of", lambda pin: modes_of(7 if pin == 9 else pin))
+    patch.setattr(firmata, "modes_of", lambda pin: modes_of(13 if pin == 9 else pin))
 
 
 def refuses_without_a_word(patch: Patch) -> None:
@@ -378,6 +396,7 @@ WRONG: list[tuple[Doctor, str]] = [
     (stays_armed_after_a_wrong_nonce, claim_of(conformance._refuses_wrong_nonce)),
     (gives_the_same_nonce, claim_of(conformance._nonce_is_used_once)),
     (never_permits, claim_of(conformance._nonce_is_used_once)),
+    *stroke_doctors.WRONG,
     (energises_at_permit(Output.LATCH), conformance.STAYED_OFF),
     (energises_at_permit(Output.CATCH), conformance.STAYED_OFF),
     (trips_late, claim_of(conformance._trips_on_silence)),
@@ -392,8 +411,18 @@ def test_a_board_wrong_in_one_thing_fails_that_check_alone(
     doctor: Doctor, claim: str, monkeypatch: Patch
 ) -> None:
     doctor(monkeypatch)
-    found = troubles(link_to(StandIn(Tower(), Jig())))
+    found = troubles(link_to(with_a_carriage_at_home()))
     assert set(found) == {claim}, found
+
+
+@pytest.mark.parametrize("make", [with_a_carriage_half_way, with_both_its_switches_closed])
+def test_a_drive_that_is_armed_anywhere_is_found_where_the_carriage_is_not_home(
+    make: Callable[[], StandIn], monkeypatch: Patch
+) -> None:
+    stroke_doctors.arms_a_drive_anywhere(monkeypatch)
+    claim = claim_of(stroke_checks.arms_a_drive_at_home_only)
+    found = troubles(link_to(make()))
+    assert "in spite of" in found[claim]
 
 
 def test_a_board_that_never_trips_fails_both_checks_of_the_trip(monkeypatch: Patch) -> None:
@@ -447,6 +476,7 @@ def test_a_check_that_cannot_be_made_does_not_pass() -> None:
     unmade = [
         conformance._refuses_wrong_nonce,
         conformance._nonce_is_used_once,
+        stroke_checks.drop_and_drive_refuse_each_other,
         conformance._trips_on_silence,
         conformance._stays_tripped,
     ]

@@ -1,7 +1,7 @@
 """The real firmware: the suite for every board, and the jig as the stand-in shows it."""
 
 from collections.abc import Callable
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 import pytest
@@ -16,9 +16,10 @@ from rig.virtual.jig import Jig
 from rig.virtual.plant import Tower
 from rig.virtual.standin import StandIn
 from tests.emulator.build import build_image
+from tests.emulator.carriage import ScriptedCarriage
 from tests.emulator.emulator import EmulatedBoard
 
-PULL_S = 1.0
+MENDED_S = 2.55
 
 
 def emulated(tower: Tower, jig: Jig | None, converter: Converter | None) -> EmulatedBoard:
@@ -30,8 +31,33 @@ def emulated(tower: Tower, jig: Jig | None, converter: Converter | None) -> Emul
 def test_the_firmware_passes_every_check(rate_hz: float | None) -> None:
     jig = Jig()
     board = emulated(Tower(), jig, None if rate_hz is None else Converter(jig, rate_hz=rate_hz))
+    passes(board)
+
+
+@pytest.mark.parametrize(("near", "far"), [(0, 1), (1, 1), (1, 0), (0, 0)])
+def test_the_firmware_passes_every_check_wherever_the_carriage_is(near: int, far: int) -> None:
+    carriage = ScriptedCarriage(levels={"NEAR": near, "FAR": far})
+    passes(EmulatedBoard(build_image(), Tower(), carriage=carriage))
+    assert carriage.seen == []
+
+
+def passes(board: EmulatedBoard) -> None:
     found = list(conformance.run(Link(board, clock=board.clock, name="emulated board")))
     assert [finding.trouble for finding in found] == [""] * (len(conformance.CHECKS) + 1)
+
+
+class Logged(Converter):
+    """Remembers every conversion it gave."""
+
+    def __init__(self, *arguments: Any, **named: Any) -> None:
+        self.given: list[tuple[float, int]] = []
+        super().__init__(*arguments, **named)
+
+    def take(self, until_s: float) -> list[tuple[float, int]]:
+        """As its base does."""
+        fresh = super().take(until_s)
+        self.given += fresh
+        return fresh
 
 
 class Session(NamedTuple):
@@ -39,7 +65,7 @@ class Session(NamedTuple):
 
     board: StandIn | EmulatedBoard
     jig: Jig
-    converter: Converter
+    converter: Logged
     frames: list[Frame]
     decoder: Decoder
 
@@ -69,7 +95,7 @@ class Session(NamedTuple):
 def session(make: Callable[[Tower, Jig, Converter], StandIn | EmulatedBoard]) -> Session:
     """With the channels of the jig streaming."""
     jig = Jig(seed=3)
-    converter = Converter(jig, seed=4)
+    converter = Logged(jig, seed=4)
     begun = Session(make(Tower(seed=2), jig, converter), jig, converter, [], Decoder())
     begun.run(0.5)
     begun.stream(Kind.LOAD, Kind.ANGLE)
@@ -122,29 +148,36 @@ def test_firmware_and_stand_in_show_the_same_load_and_angle_at_the_same_times(
 
 
 @pytest.mark.parametrize(
-    ("name", "told"),
+    ("name", "fault"),
     [("load_missing", LoadFault.MISSING), ("load_stuck_low", LoadFault.STUCK)],
 )
 def test_firmware_and_stand_in_tell_the_same_of_a_converter_at_fault(
-    name: str, told: LoadFault
+    name: str, fault: LoadFault
 ) -> None:
     def scene(s: Session) -> None:
         s.run(0.5)
         s.fault(name, True)
         s.run(1.5)
+        assert s.board.now_s == pytest.approx(MENDED_S, abs=1e-3)
         s.fault(name, False)
         s.run(1.0)
 
     ours, theirs = both(scene)
-    assert ours.faults() == theirs.faults() == [told, LoadFault.NONE]
-    turns = [trace(s.frames, Kind.LOAD).turns for s in (ours, theirs)]
-    assert turns[0]["faults"] == turns[1]["faults"] == 1
+    assert ours.faults() == theirs.faults() == [fault, LoadFault.NONE]
+    seen = [trace(s.frames, Kind.LOAD) for s in (ours, theirs)]
+    assert seen[0].turns == seen[1].turns
+    assert seen[0].turns["faults"] == 1
+    for session_, one in zip((ours, theirs), seen, strict=True):
+        again = [code for t, code in session_.converter.given if t > MENDED_S]
+        told = one.values[one.ticks > MENDED_S * wire.TICK_HZ].tolist()
+        assert told == again[1 : 1 + len(told)], "the first after it is not believed"
+        assert len(told) > 60
 
 
 def test_firmware_and_stand_in_say_nothing_of_a_channel_nobody_asks_for() -> None:
     for make in (emulated, StandIn):
         jig = Jig(seed=3)
-        quiet = Session(make(Tower(), jig, Converter(jig)), jig, Converter(jig), [], Decoder())
+        quiet = Session(make(Tower(), jig, Logged(jig)), jig, Logged(jig), [], Decoder())
         quiet.run(2.0)
         assert quiet.faults() == []
         assert not [f for f in quiet.frames if f.kind in (Kind.LOAD, Kind.ANGLE)]

@@ -7,12 +7,13 @@ import numpy as np
 from rig.board import wire
 from rig.board.wire import Op
 from tests.emulator.build import build_image
+from tests.emulator.carriage import ScriptedCarriage
 from tests.emulator.emulator import EmulatedBoard
 from tests.emulator.host import Host
 from tests.emulator.scripted import Floats, ScriptedConverter, ScriptedJig, ScriptedTower
 
 CONVERSIONS_HZ = 81.3  # 80 with the error of its own oscillator, in step with nothing of ours
-FREE_ANALOG = (3, 4, 5)
+FREE_ANALOG = (4, 5)
 
 
 class Bench(NamedTuple):
@@ -33,7 +34,12 @@ def swing(t_s: Floats) -> Floats:
     return 0.5 + 0.35 * np.sin(3.0 * t_s)
 
 
-def bench(start_s: float = 0.1, resonator_error: float = 0.0, jig: bool = False) -> Bench:
+def bench(
+    start_s: float = 0.1,
+    resonator_error: float = 0.0,
+    jig: bool = False,
+    carriage: ScriptedCarriage | None = None,
+) -> Bench:
     """A board that has booted and said HELLO; with `jig`, converter and arm are fitted."""
     tower = ScriptedTower()
     board = EmulatedBoard(
@@ -41,6 +47,7 @@ def bench(start_s: float = 0.1, resonator_error: float = 0.0, jig: bool = False)
         tower,
         jig=ScriptedJig(swing) if jig else None,
         converter=ScriptedConverter(CONVERSIONS_HZ, code_of) if jig else None,
+        carriage=carriage,
         resonator_error=resonator_error,
     )
     host = Host(board)
@@ -49,7 +56,7 @@ def bench(start_s: float = 0.1, resonator_error: float = 0.0, jig: bool = False)
 
 
 def load_all(host: Host, interval_ms: int = 2) -> None:
-    """Every stream on: channels, all ports on change, three analog inputs each `interval_ms`."""
+    """Every stream on: channels, all ports on change, both analog inputs each `interval_ms`."""
     for channel in wire.CHANNELS:
         host.ask(Op.STREAM, channel=channel, on=1)
     host.board.write(bytes([0xF0, 0x7A, interval_ms & 0x7F, interval_ms >> 7, 0xF7]))

@@ -13,12 +13,12 @@ specimen             put a fresh specimen in place
 press                press the release button
 guard open|close     move the guard
 estop press|reset    hit the emergency stop, or turn it out again
-pin 7 high|low       put a level on a free pin (7, 12, 13)
+pin 13 high|low      put a level on the free pin
 look                 what there is to see
 quit                 end"""
 
 _UNITS = {"mm": 1e-3, "cm": 1e-2, "m": 1.0}
-_FREE = (7, 12, 13)
+_FREE = (13,)
 
 
 class Quit(Exception):
@@ -73,7 +73,7 @@ class Console:
     def _pin(self, words: str) -> str:
         match = re.fullmatch(r"pin (\d+) (high|low)", words)
         if match is None or int(match[1]) not in _FREE:
-            return "pin needs a free pin and a level, such as: pin 7 high"
+            return "pin needs a free pin and a level, such as: pin 13 high"
         self._board.set_pin(int(match[1]), int(match[2] == "high"))
         return "done"
 

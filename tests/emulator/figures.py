@@ -8,9 +8,10 @@ from rig.board import wire
 from rig.board.wire import Kind, Op
 from tests.emulator.bench import Bench, bench, load_all
 from tests.emulator.build import build_image
+from tests.emulator.carriage import ScriptedCarriage
 from tests.emulator.chip import CYCLES_PER_S, Vector
 from tests.emulator.emulator import EmulatedBoard
-from tests.emulator.host import Host, fall, release
+from tests.emulator.host import Host, fall, release, start_drive
 from tests.emulator.scripted import ScriptedJig, ScriptedTower
 
 TOP_COUNT = 30_000  # inside the 16 bits of the count
@@ -44,7 +45,7 @@ def wander(tower: ScriptedTower, start_s: float, rate_hz: float, edges: int) -> 
 
 
 def under_load(rate_hz: float, edges: int) -> Load:
-    """Encoder edges at `rate_hz` with all channels, ports and three analog inputs streaming."""
+    """Encoder edges at `rate_hz` with all channels, ports and both analog inputs streaming."""
     b = bench(jig=True)
     b.host.beating = True
     load_all(b.host)
@@ -112,6 +113,34 @@ def silence_to_off() -> float:
     b.tower.counts(b.board.now_s, 500e-6, -1_500)
     b.host.run(0.7)
     return _first_off(b.board, "CATCH", last) - last
+
+
+def driving(carriage: ScriptedCarriage, target: int = 1_000) -> Bench:
+    """The motor runs, everything streams."""
+    b = bench(jig=True, carriage=carriage)
+    load_all(b.host)
+    start_drive(b.host, b.tower, target)
+    return b
+
+
+def opening_to_drive_low(pin: str, phase_s: float) -> float:
+    """Seconds from `pin` (GUARD or ESTOP) opening to the drive's pin low, in the midst of a run."""
+    b = driving(ScriptedCarriage())
+    b.host.run(0.3)
+    opened = b.board.now_s + 0.005 + phase_s
+    b.tower.edge(opened, pin, 1)
+    b.host.run(0.02)
+    return _first_off(b.board, "DRIVE", opened) - opened
+
+
+def silence_to_drive_off() -> float:
+    """Seconds from the last byte of the last beat to the drive's pin low."""
+    b = driving(ScriptedCarriage())
+    b.host.beating = False
+    b.host.run(0.05)
+    last: float = b.host.last_beat_s
+    b.host.run(0.7)
+    return _first_off(b.board, "DRIVE", last) - last
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ import zlib
 from typing import NamedTuple
 
 from rig.board import wire
-from rig.board.wire import Kind, Op, Reason, State
+from rig.board.wire import DriveState, Kind, Op, Reason, State, Stroke
 from tests.emulator.emulator import EmulatedBoard
 from tests.emulator.scripted import ScriptedTower
 
@@ -117,6 +117,25 @@ class Host:
             if frame.values["code"] == wire.Event.STATE
         ]
 
+    def drive_states(self) -> list[tuple[DriveState, Reason]]:
+        """States of the drive, with their reasons, as told by events."""
+        return [
+            (DriveState(frame.values["value"]), Reason(frame.values["extra"]))
+            for frame in self.of(Kind.EVENT)
+            if frame.values["code"] == wire.Event.DRIVE
+        ]
+
+    def counts(self) -> dict[str, int]:
+        """Fresh totals."""
+        count = len(self.of(Kind.COUNTS))
+        while len(self.of(Kind.COUNTS)) == count:
+            self.run(0.01)
+        return self.of(Kind.COUNTS)[-1].values
+
+    def strokes(self) -> list[Stroke]:
+        """Verdicts told."""
+        return [Stroke(frame.values["verdict"]) for frame in self.of(Kind.STROKE)]
+
     def height_samples(self) -> list[int]:
         """All samples of height, block after block."""
         return [sample for frame in self.of(Kind.HEIGHT) for sample in frame.samples]
@@ -191,6 +210,26 @@ def release(host: Host, tower: ScriptedTower) -> float:
     host.run(0.13)
     assert host.board.on("LATCH") and host.board.on("CATCH")
     return next(c.t_s for c in reversed(host.board.outputs) if c.name == "LATCH" and c.on)
+
+
+def arm_drive(host: Host, target: int) -> int:
+    """Beat and arm the drive; returns the nonce."""
+    host.beating = True
+    host.run(0.2)
+    reply = host.ask(Op.DRIVE_ARM, target=target)
+    assert reply["reason"] == Reason.NONE
+    return reply["value"]
+
+
+def start_drive(host: Host, tower: ScriptedTower, target: int) -> None:
+    """Arm, permit and press the button: the motor runs."""
+    reply = host.ask(Op.DRIVE_PERMIT, nonce=arm_drive(host, target))
+    assert reply["reason"] == Reason.NONE
+    pressed = host.board.now_s + 0.01
+    tower.edge(pressed, "BUTTON", 0)
+    tower.edge(pressed + 0.1, "BUTTON", 1)
+    host.run(0.13)
+    assert host.board.on("DRIVE")
 
 
 def fall(host: Host, tower: ScriptedTower, counts: int = 400, period_s: float = 150e-6) -> None:

@@ -22,7 +22,7 @@ MESSAGES = {
         (Path(__file__).parents[1] / "firmware" / "firmata_messages.json").read_text()
     )["messages"].items()
 }
-FREE_DIGITAL, FREE_ANALOG = (7, 12, 13), (17, 18, 19)
+FREE_DIGITAL, FREE_ANALOG = (13,), (18, 19)
 INPUT, OUTPUT, ANALOG, PULLUP = 0, 1, 2, 11
 DDRD, PORTD, DDRB, PORTB, DDRC, PORTC = 0x2A, 0x2B, 0x24, 0x25, 0x27, 0x28
 
@@ -123,10 +123,10 @@ def test_stock_pyfirmata2_understands_the_capabilities() -> None:
     assert len(stock._layout["analog"]) >= len(FREE_ANALOG)
 
 
-def test_the_analog_mapping_names_the_three_free_channels() -> None:
+def test_the_analog_mapping_names_the_two_free_channels() -> None:
     host = bench().host
     (reply,) = answers(host, MESSAGES["analog_mapping_query"])
-    assert reply == b"\xf0\x6a" + b"\x7f" * 17 + b"\x03\x04\x05\xf7"
+    assert reply == b"\xf0\x6a" + b"\x7f" * 18 + b"\x04\x05\xf7"
 
 
 def test_version_and_firmware_queries_are_answered_as_at_boot() -> None:
@@ -156,7 +156,7 @@ def test_a_whole_port_message_reaches_free_pins_only() -> None:
     assert board.outputs == []
 
 
-@pytest.mark.parametrize("pin", [0, 1, 2, 3, 4, 5, 6, 8, 9, 10, 11, 14, 15, 16])
+@pytest.mark.parametrize("pin", sorted(wire.PINS.values()))
 def test_a_reserved_pin_is_refused_by_name(pin: int) -> None:
     _, board, host = bench()
     registers = [board.chip.peek(r) for r in (DDRB, PORTB, DDRC, PORTC, DDRD, PORTD)]
@@ -168,24 +168,24 @@ def test_a_reserved_pin_is_refused_by_name(pin: int) -> None:
 
 def test_a_free_input_is_reported_when_it_changes() -> None:
     _, board, host = bench()
-    board.set_pin(7, 0)
-    assert answers(host, b"\xf4\x07\x00" + MESSAGES["report_digital_port0_on"])[-1] == b"\x90\0\0"
-    board.set_pin(7, 1)
+    board.set_pin(13, 0)
+    assert answers(host, b"\xf4\x0d\x00\xd1\x01")[-1] == b"\x91\0\0"
+    board.set_pin(13, 1)
     count = len(host.messages)
     host.run(0.02)
-    assert host.messages[count:] == [b"\x90\x00\x01"]
+    assert host.messages[count:] == [b"\x91\x20\x00"]
     host.run(0.2)
     assert len(host.messages) == count + 1, "on change only"
 
 
 def test_an_analog_input_is_reported_at_the_asked_interval() -> None:
     _, board, host = bench()
-    board.set_analog(3, 5.0)
+    board.set_analog(4, 5.0)
     count = len(host.messages)
-    board.write(b"\xf4\x11\x02\xc3\x01" + MESSAGES["sampling_interval_19ms"])
+    board.write(b"\xf4\x12\x02\xc4\x01" + MESSAGES["sampling_interval_19ms"])
     host.run(1.0)
     reports = host.messages[count:]
-    assert set(reports[1:]) == {b"\xe3" + MESSAGES["analog_A2_value_1023"][1:]}
+    assert set(reports[1:]) == {b"\xe4" + MESSAGES["analog_A2_value_1023"][1:]}
     assert abs(len(reports) - 1000 / 19) <= 2
     board.write(MESSAGES["sampling_interval_1000ms"])
     count = len(host.messages)
@@ -262,7 +262,7 @@ def _babble(board: EmulatedBoard, data: bytes) -> None:
 def test_random_bytes_energise_nothing_and_hang_nothing(seed: int) -> None:
     tower, board, host = bench()
     _babble(board, _noise(random.Random(seed), 150_000))
-    assert board.outputs == [], "latch, catch and lamp stayed off"
+    assert board.outputs == [], "latch, catch, lamp and drive stayed off"
     assert tower.seen == []
     assert board.counters().resets == 0
     board.write(b"\xf7\xff")

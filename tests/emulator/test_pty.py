@@ -54,12 +54,12 @@ def test_an_unmodified_pyfirmata2_board_connects_and_sees_a_pin_change(
     assert "help" in served.stdout.readline()
     board = Board(path, baudrate=250_000, timeout=PATIENCE_S)
     try:
-        pin = board.get_pin("d:7:u")
+        pin = board.get_pin("d:13:u")
         board.samplingOn(20)
         board.sp.write(b"\xf9")  # it never asks by itself: it counts on a reset by DTR
         assert wait_for(lambda: board.get_firmata_version() == (2, 8))
         assert wait_for(lambda: pin.value is True), "the pull-up shows"
-        assert say(served, "pin 7 low") == "done"
+        assert say(served, "pin 13 low") == "done"
         assert wait_for(lambda: pin.value is False)
     finally:
         board.exit()
@@ -83,7 +83,7 @@ def test_lines_typed_at_once_are_carried_out_one_by_one(served: subprocess.Popen
     assert served.stdin and served.stdout
     served.stdout.readline()
     served.stdout.readline()
-    assert say(served, "guard open\npin 7\nlook").startswith("done in")
+    assert say(served, "guard open\npin 13\nlook").startswith("done in")
     assert "such as" in served.stdout.readline()
     assert served.stdout.readline().startswith("guard closed"), "a hand takes its time"
 
@@ -108,7 +108,7 @@ def test_every_line_of_the_help_can_be_typed(console: Console) -> None:
                 assert "needs" not in console.do(words)
 
 
-@pytest.mark.parametrize("line", ["raise", "raise 250", "raise high", "pin 9 high", "pin 7"])
+@pytest.mark.parametrize("line", ["raise", "raise 250", "raise high", "pin 7 high", "pin 13"])
 def test_a_line_half_understood_is_answered_with_an_example(console: Console, line: str) -> None:
     assert "such as" in console.do(line)
 

@@ -7,34 +7,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rig.board import wire
+from rig.virtual.wiring import Plant
 
 EPOCH_S = 1_000.0  # what the host's clock shows at plant time zero
-OUTPUTS = ("LATCH", "CATCH", "LAMP")
+OUTPUTS = ("LATCH", "CATCH", "LAMP", "DRIVE")
 PORTS = PORT_B, PORT_C, PORT_D = 0, 1, 2
 
 
-class Edge(Protocol):
-    """A level on a pin of `wire.PINS` at a plant time."""
-
-    @property
-    def t_s(self) -> float: ...
-    @property
-    def pin(self) -> str: ...
-    @property
-    def level(self) -> int: ...
-
-
-class Plant(Protocol):
-    """What the board is wired to; `rig.virtual.plant.Tower` is one."""
+class Tower(Plant, Protocol):
+    """The plant that keeps the time; `rig.virtual.plant.Tower` is one."""
 
     now_s: float
-
-    @property
-    def quiet_until_s(self) -> float: ...
-    def advance(self, until_s: float) -> None: ...
-    def take_edges(self) -> Sequence[Edge]: ...
-    def levels(self) -> dict[str, int]: ...
-    def set_output(self, name: str, on: bool, t_s: float) -> None: ...
 
 
 class Jig(Protocol):
@@ -58,7 +41,7 @@ class Converter(Protocol):
 
 
 class OutputChange(NamedTuple):
-    """An output pin of the interlock changed."""
+    """An output pin of the interlocks changed."""
 
     t_s: float
     cycle: int
@@ -79,7 +62,7 @@ OUTPUT_AT = {port_and_bit(wire.PINS[name]): name for name in OUTPUTS}
 class HostClock:
     """The host's monotonic clock in the virtual world."""
 
-    def __init__(self, plant: Plant, run: Callable[[float], None]) -> None:
+    def __init__(self, plant: Tower, run: Callable[[float], None]) -> None:
         self._plant = plant
         self._run = run
 

@@ -30,7 +30,10 @@ def library() -> ctypes.CDLL:
         include = ROOT / "firmware" / "src"
         subprocess.run(["g++", *FLAGS, f"-I{include}", SOURCE, "-o", target], check=True)
         built = ctypes.CDLL(str(target))
-    for name in ("quadrature_new", "interlock_new", "firmata_new"):
+    for name in (
+        *("quadrature_new", "interlock_new", "firmata_new"),
+        *("strokes_new", "stroke_load_new", "drive_new"),
+    ):
         getattr(built, name).restype = ctypes.c_void_p
     built.crc_of.restype = ctypes.c_uint32
     return built

@@ -3,11 +3,13 @@
 #include <string.h>
 
 #include "debounce.hpp"
+#include "drive.hpp"
 #include "firmata.hpp"
 #include "framing.hpp"
 #include "interlock.hpp"
 #include "nonce.hpp"
 #include "quadrature.hpp"
+#include "stroke_load.hpp"
 
 namespace {
 struct Bytes {
@@ -96,6 +98,23 @@ int angle_frame(uint8_t *out, uint16_t seq, uint32_t time, const uint16_t *sums)
   return bytes.length;
 }
 
+int stroke_frame(uint8_t *out, uint16_t seq, uint32_t time, int32_t mean, int32_t peak,
+                 uint8_t verdict) {
+  Bytes bytes = {out, 0};
+  FrameWriter<Bytes> writer(bytes, wire::Kind::STROKE, seq, time);
+  pack(writer, wire::StrokePayload{1, verdict, 16383, 4, mean, peak, 16383, 1});
+  writer.finish();
+  return bytes.length;
+}
+
+int counts_frame(uint8_t *out, uint16_t seq, uint32_t time, uint32_t counted, uint16_t stuck) {
+  Bytes bytes = {out, 0};
+  FrameWriter<Bytes> writer(bytes, wire::Kind::COUNTS, seq, time);
+  pack(writer, wire::CountsPayload{counted, 1, 2, 3, 4, 5, stuck, 7, 8, 9, counted});
+  writer.finish();
+  return bytes.length;
+}
+
 int frame_width_of(int payload_width) { return frame_width(static_cast<uint8_t>(payload_width)); }
 
 // A command as the firmware reads it: op, seq, width and up to two arguments; 0 when damaged.
@@ -120,6 +139,19 @@ int command_of(const uint8_t *message, int length, int32_t *out) {
     unpack(in, stream);
     out[3] = stream.channel;
     out[4] = stream.on;
+  } else if (command.head.op == static_cast<uint8_t>(wire::Op::STROKES)) {
+    wire::StrokesCommand band;
+    unpack(in, band);
+    out[3] = band.min_ms;
+    out[4] = band.max_ms;
+  } else if (command.head.op == static_cast<uint8_t>(wire::Op::DRIVE_ARM)) {
+    wire::DriveArmCommand arm;
+    unpack(in, arm);
+    out[3] = static_cast<int32_t>(arm.target);
+  } else if (command.head.op == static_cast<uint8_t>(wire::Op::DRIVE_PERMIT)) {
+    wire::DrivePermitCommand permit;
+    unpack(in, permit);
+    out[3] = static_cast<int32_t>(permit.nonce);
   }
   return 1;
 }
@@ -199,6 +231,145 @@ void interlock_look(void *i, int32_t *out) {
   out[4] = interlock.lamp();
   out[5] = interlock.beat_age_ms();
   out[6] = interlock.permit_left_ms();
+}
+}
+
+// -- strokes
+
+extern "C" {
+void *strokes_new(int near, int far) {
+  Strokes *strokes = new Strokes;
+  strokes->start(near != 0, far != 0);
+  return strokes;
+}
+void strokes_free(void *s) { delete static_cast<Strokes *>(s); }
+int strokes_band(void *s, uint16_t min_ms, uint16_t max_ms) {
+  return static_cast<Strokes *>(s)->set_band(min_ms, max_ms);
+}
+void strokes_default_band(void *s) { static_cast<Strokes *>(s)->default_band(); }
+
+// 1 and what was judged: verdict, time, number, out, back; the way out: left, end, number, on
+static int judged(const Strokes &strokes, bool is, uint32_t *out) {
+  if (!is) return 0;
+  const JudgedStroke last = strokes.last();
+  out[0] = static_cast<uint32_t>(last.verdict);
+  out[1] = last.time;
+  out[2] = last.number;
+  out[3] = last.out_ms;
+  out[4] = last.back_ms;
+  out[5] = last.way.left_at;
+  out[6] = last.way.end;
+  out[7] = last.way.number;
+  out[8] = last.way.under_way;
+  return 1;
+}
+int strokes_tick(void *s, int near, int far, int moving, uint32_t now, uint32_t *out) {
+  Strokes &strokes = *static_cast<Strokes *>(s);
+  return judged(strokes, strokes.tick(near != 0, far != 0, moving != 0, now), out);
+}
+
+// Plays edges (time in ms, then the levels: bit 0 near closed, bit 1 far closed, bit 2 moving) and
+// samples each whole millisecond in [from, until). Writes (ms, verdict, number) of each judgement;
+// returns how many, at most `room`.
+int strokes_play(void *s, const double *times, const uint8_t *levels, int edges, uint32_t from,
+                 uint32_t until, uint32_t *out, int room) {
+  Strokes &strokes = *static_cast<Strokes *>(s);
+  int judgements = 0;
+  int at = 0;
+  for (uint32_t ms = from; ms < until; ++ms) {
+    while (at + 1 < edges && times[at + 1] <= ms) ++at;
+    const uint8_t level = levels[at];
+    if (strokes.tick(level & 1, level & 2, level & 4, ms) && judgements < room) {
+      out[3 * judgements] = ms;
+      out[3 * judgements + 1] = static_cast<uint32_t>(strokes.last().verdict);
+      out[3 * judgements + 2] = strokes.last().number;
+      ++judgements;
+    }
+  }
+  return judgements;
+}
+
+// near, far, their changes (1, time; else 0, 0), ends, faults, counted, six totals of rejects,
+// the way out now: left, end (0 while it is under way), number, on
+void strokes_look(void *s, uint32_t *out) {
+  const Strokes &strokes = *static_cast<Strokes *>(s);
+  out[0] = strokes.near();
+  out[1] = strokes.far();
+  out[2] = strokes.near_changed();
+  out[3] = strokes.near_changed() ? strokes.near_changed_at() : 0;
+  out[4] = strokes.far_changed();
+  out[5] = strokes.far_changed() ? strokes.far_changed_at() : 0;
+  out[6] = strokes.ends();
+  out[7] = strokes.faults();
+  out[8] = strokes.counted();
+  for (uint8_t kind = 1; kind < Strokes::KINDS; ++kind) {
+    out[8 + kind] = strokes.total(static_cast<wire::Stroke>(kind));
+  }
+  out[15] = strokes.way_out().left_at;
+  out[16] = strokes.way_out().end;
+  out[17] = strokes.way_out().number;
+  out[18] = strokes.way_out().under_way;
+}
+
+static WayOut way_of(const uint32_t *way) {
+  return {way[0], way[1], static_cast<uint8_t>(way[2]), way[3] != 0};
+}
+void *stroke_load_new() { return new StrokeLoad; }
+void stroke_load_free(void *l) { delete static_cast<StrokeLoad *>(l); }
+void stroke_load_add(void *l, uint32_t time, int32_t code, const uint32_t *way) {
+  static_cast<StrokeLoad *>(l)->add(time, static_cast<uint32_t>(code), way_of(way));
+}
+void stroke_load_settle(void *l, uint32_t now, const uint32_t *way) {
+  static_cast<StrokeLoad *>(l)->settle(now, way_of(way));
+}
+void stroke_load_take(void *l, const uint32_t *way, int32_t *out) {
+  const LoadSummary all = static_cast<StrokeLoad *>(l)->take(way_of(way));
+  out[0] = all.mean;
+  out[1] = all.peak;
+  out[2] = all.samples;
+  out[3] = all.saturated;
+}
+
+// -- drive
+
+// guard, estop, near, far, beat lost, button ms, interlock, counted, ends, faults
+struct DriveInputs {
+  const uint32_t *in;
+  bool guard() const { return in[0] != 0; }
+  bool estop() const { return in[1] != 0; }
+  bool near() const { return in[2] != 0; }
+  bool far() const { return in[3] != 0; }
+  bool beat_lost() const { return in[4] != 0; }
+  uint8_t button_ms() const { return static_cast<uint8_t>(in[5]); }
+  wire::State interlock_state() const { return static_cast<wire::State>(in[6]); }
+  uint32_t counted() const { return in[7]; }
+  uint8_t ends() const { return static_cast<uint8_t>(in[8]); }
+  uint8_t faults() const { return static_cast<uint8_t>(in[9]); }
+};
+void *drive_new() { return new Drive; }
+void drive_free(void *d) { delete static_cast<Drive *>(d); }
+void drive_tick(void *d, const uint32_t *in) { static_cast<Drive *>(d)->tick(DriveInputs{in}); }
+void drive_stop(void *d, int reason, uint32_t counted) {
+  static_cast<Drive *>(d)->stop(static_cast<wire::Reason>(reason), counted);
+}
+int drive_arm(void *d, uint32_t target, uint32_t nonce, const uint32_t *in, uint32_t *value) {
+  const Answer answer = static_cast<Drive *>(d)->arm(target, nonce, DriveInputs{in});
+  *value = answer.value;
+  return static_cast<int>(answer.reason);
+}
+int drive_permit(void *d, uint32_t nonce, const uint32_t *in, uint32_t *value) {
+  const Answer answer = static_cast<Drive *>(d)->permit(nonce, DriveInputs{in});
+  *value = answer.value;
+  return static_cast<int>(answer.reason);
+}
+// state, reason, running, lamp, target left
+void drive_look(void *d, uint32_t counted, uint32_t *out) {
+  const Drive &drive = *static_cast<Drive *>(d);
+  out[0] = static_cast<uint32_t>(drive.state());
+  out[1] = static_cast<uint32_t>(drive.reason());
+  out[2] = drive.running();
+  out[3] = drive.lamp();
+  out[4] = drive.target_left(counted);
 }
 }
 

@@ -120,6 +120,26 @@ def test_a_block_of_angles_reads_as_the_description_writes_it(
     assert built("angle_frame", seq, time, (ctypes.c_uint16 * 5)(*sums)) == expected
 
 
+@given(Seq, Time, st.integers(*wire.LOAD_LIMITS), st.integers(*wire.LOAD_LIMITS), Septets)
+def test_a_stroke_reads_as_the_description_writes_it(
+    seq: int, time: int, mean: int, peak: int, verdict: int
+) -> None:
+    values = {"number": 1, "verdict": verdict, "out_ms": 16383, "back_ms": 4, "mean": mean}
+    values |= {"peak": peak, "samples": 16383, "saturated": 1}
+    expected = wire.frame(Kind.STROKE, seq, time, wire.pack(wire.PAYLOADS[Kind.STROKE], values))
+    assert built("stroke_frame", seq, time, mean, peak, verdict) == expected
+
+
+@given(Seq, Time, st.integers(0, (1 << 28) - 1), st.integers(0, (1 << 16) - 1))
+def test_totals_read_as_the_description_writes_them(
+    seq: int, time: int, counted: int, stuck: int
+) -> None:
+    values = dict(zip([f.name for f in wire.PAYLOADS[Kind.COUNTS]], range(12), strict=False))
+    values |= {"counted": counted, "stuck": stuck % (1 << 14), "target_left": counted}
+    expected = wire.frame(Kind.COUNTS, seq, time, wire.pack(wire.PAYLOADS[Kind.COUNTS], values))
+    assert built("counts_frame", seq, time, ctypes.c_uint32(counted), stuck) == expected
+
+
 def test_the_room_asked_for_a_frame_is_the_room_it_takes() -> None:
     for kind, fields in wire.PAYLOADS.items():
         payload = bytes(wire.width(fields))
@@ -135,6 +155,10 @@ def test_all_commands_read_back() -> None:
         Op.PERMIT: ({"nonce": 0x0FFFFFFF}, (4, 0x0FFFFFFF, 0)),
         Op.DISARM: ({}, (0, 0, 0)),
         Op.CLEAR: ({}, (0, 0, 0)),
+        Op.STROKES: ({"min_ms": 300, "max_ms": 16383}, (4, 300, 16383)),
+        Op.DRIVE_ARM: ({"target": 0x0FFFFFFF}, (4, 0x0FFFFFFF, 0)),
+        Op.DRIVE_PERMIT: ({"nonce": 1 << 27}, (4, 1 << 27, 0)),
+        Op.DRIVE_STOP: ({}, (0, 0, 0)),
     }
     assert set(expected) == set(Op)
     for op, (values, (width, first, second)) in expected.items():

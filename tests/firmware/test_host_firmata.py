@@ -16,7 +16,7 @@ from tests.firmware.host import library
 MESSAGES: dict[str, list[int]] = json.loads(
     Path(__file__).with_name("firmata_messages.json").read_text()
 )["messages"]
-FREE = (7, 12, 13, 17, 18, 19)
+FREE = (13, 18, 19)
 RESERVED = tuple(pin for pin in range(20) if pin not in FREE)
 INPUT, OUTPUT, ANALOG, PULLUP = 0, 1, 2, 11
 Log = list[tuple[str, int, int]]
@@ -103,7 +103,7 @@ def test_free_pins_and_only_they_have_modes(bench: Bench) -> None:
     analog = bytes(MESSAGES["capability_response"][10:12])  # ten bits
     assert len(pins) == 20
     for pin, modes in enumerate(pins):
-        expected = b"" if pin not in FREE else digital + (analog if pin >= 17 else b"")
+        expected = b"" if pin not in FREE else digital + (analog if pin >= 18 else b"")
         assert modes == expected, pin
 
 
@@ -111,9 +111,9 @@ def test_no_pin_of_the_rig_is_free() -> None:
     assert not set(FREE) & set(PINS.values())
 
 
-def test_analog_channels_are_those_of_a3_to_a5(bench: Bench) -> None:
+def test_analog_channels_are_those_of_a4_and_a5(bench: Bench) -> None:
     answer = bench.feed(*MESSAGES["analog_mapping_query"])
-    assert answer == bytes([0xF0, 0x6A, *[0x7F] * 17, 3, 4, 5, 0xF7])
+    assert answer == bytes([0xF0, 0x6A, *[0x7F] * 18, 4, 5, 0xF7])
 
 
 def test_published_pin_messages_reach_the_hardware(bench: Bench) -> None:
@@ -124,12 +124,14 @@ def test_published_pin_messages_reach_the_hardware(bench: Bench) -> None:
 
 
 def test_a_port_message_writes_free_outputs_only(bench: Bench) -> None:
-    bench.feed(0xF4, 12, OUTPUT)
+    bench.feed(0xF4, 13, OUTPUT)
     bench.log()
     assert bench.feed(*MESSAGES["digital_port1_0xA5"]) == b""
-    assert bench.log() == [("w", 12, 0)], "bits 0, 2, 5, 7 set: pins 8, 10, 13, 15; 13 is an input"
-    bench.feed(0x91, 0x7F, 1)
-    assert bench.log() == [("w", 12, 1)]
+    assert bench.log() == [("w", 13, 1)], "bits 0, 2, 5, 7 set: pins 8, 10, 13, 15"
+    bench.feed(0x92, 0x7F, 1)
+    assert bench.log() == [], "18 and 19 are inputs"
+    bench.feed(0x91, 0x5F, 1)
+    assert bench.log() == [("w", 13, 0)]
 
 
 @pytest.mark.parametrize("pin", RESERVED)
@@ -144,7 +146,7 @@ def test_a_reserved_pin_is_refused_by_name_and_never_touched(bench: Bench, pin: 
 
 
 def test_a_mode_that_a_free_pin_lacks_is_refused(bench: Bench) -> None:
-    assert bench.feed(0xF4, 7, ANALOG) == string("pin 7 has no such mode")
+    assert bench.feed(0xF4, 13, ANALOG) == string("pin 13 has no such mode")
     assert bench.feed(*MESSAGES["set_pin_mode_14_analog"]) == string("pin 14 is reserved")
     assert bench.feed(0xF4, 120, OUTPUT) == string("pin 120 does not exist")
     assert bench.log() == []
@@ -167,59 +169,65 @@ def test_the_parser_recovers_after_any_sysex(body: list[int], sysex_id: int) -> 
 
 
 def test_digital_inputs_are_told_at_once_and_then_on_change(bench: Bench) -> None:
-    bench.level(7, 1)
-    bench.level(2, 1)  # the encoder's business, not Firmata's
-    assert bench.feed(*MESSAGES["report_digital_port0_on"]) == bytes([0x90, 0x00, 0x01])
+    bench.level(13, 1)
+    bench.level(8, 1)  # the gate's business, not Firmata's
+    assert bench.feed(0xD1, 1) == bytes([0x91, 0x20, 0x00])
     assert bench.poll(1) == b""
-    bench.level(7, 0)
-    assert bench.poll(2) == bytes([0x90, 0x00, 0x00])
-    bench.level(2, 0)
+    bench.level(13, 0)
+    assert bench.poll(2) == bytes([0x91, 0x00, 0x00])
+    bench.level(8, 0)
     assert bench.poll(3) == b""
-    bench.feed(0xD0, 0)
-    bench.level(7, 1)
+    bench.feed(0xD1, 0)
+    bench.level(13, 1)
     assert bench.poll(4) == b""
+
+
+def test_a_port_without_a_free_pin_reads_as_low(bench: Bench) -> None:
+    for pin in range(8):
+        bench.level(pin, 1)
+    assert bench.feed(*MESSAGES["report_digital_port0_on"]) == bytes([0x90, 0x00, 0x00])
 
 
 def test_a_change_waits_for_room_and_is_not_lost(bench: Bench) -> None:
     bench.feed(0xD1, 1)
-    bench.level(12, 1)
+    bench.level(13, 1)
     bench.room(2)
     assert bench.poll(1) == b""
     bench.room(3)
-    assert bench.poll(2) == bytes([0x91, 0x10, 0x00])
+    assert bench.poll(2) == bytes([0x91, 0x20, 0x00])
 
 
 def test_analog_values_come_at_the_sampling_interval(bench: Bench) -> None:
-    bench.analog(17, 1023)
-    bench.analog(18, 5)
+    bench.analog(18, 1023)
+    bench.analog(19, 5)
     assert bench.feed(*MESSAGES["sampling_interval_19ms"]) == b""
-    bench.feed(0xC3, 1)
     bench.feed(0xC4, 1)
+    bench.feed(0xC5, 1)
     sent = {now: bench.poll(now) for now in range(1, 40)}
     told = {now: data for now, data in sent.items() if data}
-    a3 = on_channel(3, MESSAGES["analog_A2_value_1023"])
-    a4 = bytes([0xE4, 5, 0])
-    assert told == {20: a3, 21: a4, 39: a3}
+    a4 = on_channel(4, MESSAGES["analog_A2_value_1023"])
+    a5 = bytes([0xE5, 5, 0])
+    assert told == {20: a4, 21: a5, 39: a4}
 
 
 def test_the_published_interval_of_a_second_is_kept(bench: Bench) -> None:
     bench.feed(*MESSAGES["sampling_interval_1000ms"])
-    bench.feed(0xC3, 1)
+    bench.feed(0xC4, 1)
     told = [now for now in range(1, 2100) if bench.poll(now)]
     assert told == [1001, 2001]
 
 
 def test_a_pull_up_shows_in_the_pin_state(bench: Bench) -> None:
-    bench.feed(0xF4, 12, PULLUP)
-    assert bench.feed(0xF0, 0x6D, 12, 0xF7) == bytes([0xF0, 0x6E, 12, PULLUP, 1, 0xF7])
+    bench.feed(0xF4, 13, PULLUP)
+    assert bench.feed(0xF0, 0x6D, 13, 0xF7) == bytes([0xF0, 0x6E, 13, PULLUP, 1, 0xF7])
 
 
 def test_system_reset_makes_inputs_of_all_free_pins_and_ends_reports(bench: Bench) -> None:
-    bench.feed(0xF4, 13, OUTPUT, 0xD0, 1, 0xC3, 1)
+    bench.feed(0xF4, 13, OUTPUT, 0xD1, 1, 0xC4, 1)
     bench.log()
     assert bench.feed(*MESSAGES["system_reset"]) == b""
     assert bench.log() == [("m", pin, INPUT) for pin in FREE]
-    bench.level(7, 1)
+    bench.level(13, 1)
     assert b"".join(bench.poll(now) for now in range(1, 60)) == b""
 
 

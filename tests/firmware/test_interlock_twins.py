@@ -14,7 +14,8 @@ from rig.virtual.interlock import Interlock
 from tests.firmware.host import FirmwareInterlock, Look
 
 STEPS = 60_000
-REACHABLE = set(Reason) - {Reason.BAD_COMMAND}  # the command layer's own
+OTHERS = {Reason.BAD_COMMAND, Reason.STALL, Reason.TARGET, Reason.STOPPED, Reason.SWITCH_FAULT}
+REACHABLE = set(Reason) - OTHERS  # of the command layer, and of the drive
 
 
 class Pair:

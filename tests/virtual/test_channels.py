@@ -250,7 +250,7 @@ def test_a_reset_of_the_protocol_stops_every_channel() -> None:
     board.write(bytes([0xFF]))
     board.clock.sleep(0.05)
     board.read_available()
-    assert {frame.kind for frame in heard(board, 1.0)} == {Kind.STATUS}
+    assert {frame.kind for frame in heard(board, 1.0)} == {Kind.STATUS, Kind.COUNTS}
 
 
 def test_a_channel_that_does_not_exist_is_refused() -> None:

@@ -54,8 +54,8 @@ def test_it_greets_with_version_name_and_hello() -> None:
         ([0xF4, 13, 1, 0xF5, 13, 1, 0xF0, 0x6D, 13, 0xF7], [0xF0, 0x6E, 13, 1, 1, 0xF7]),
         ([0xF4, 13, 11, 0xF0, 0x6D, 13, 0xF7], [0xF0, 0x6E, 13, 11, 1, 0xF7]),
         ([0xD1, 1], [0x91, 0, 0]),
-        ([0xF4, 12, 11, 0xD1, 1], [0x91, 1 << 4, 0]),
-        ([0xF0, 0x69, 0xF7], [0xF0, 0x6A, *[127] * 17, 3, 4, 5, 0xF7]),
+        ([0xF4, 13, 11, 0xD1, 1], [0x91, 1 << 5, 0]),
+        ([0xF0, 0x69, 0xF7], [0xF0, 0x6A, *[127] * 18, 4, 5, 0xF7]),
     ],
 )
 def test_firmata_queries_are_answered_by_the_letter(query: list[int], answer: list[int]) -> None:
@@ -69,13 +69,16 @@ def test_firmata_queries_are_answered_by_the_letter(query: list[int], answer: li
         ([0xF4, 9, 1], "pin 9 is reserved"),
         ([0xF5, 9, 1], "pin 9 is reserved"),
         ([0xF4, 16, 2], "pin 16 is reserved"),
+        ([0xF4, 7, 0], "pin 7 is reserved"),
+        ([0xF5, 12, 1], "pin 12 is reserved"),
+        ([0xF4, 17, 2], "pin 17 is reserved"),
         ([0xC0, 1], "pin 14 is reserved"),
         ([0xC2, 0], "pin 16 is reserved"),
         ([0xF0, 0x6D, 9, 0xF7], "pin 9 is reserved"),
         ([0xF0, 0x6D, 20, 0xF7], "pin 20 does not exist"),
         ([0xF4, 127, 0], "pin 127 does not exist"),
         ([0xCF, 1], "pin 29 does not exist"),
-        ([0xF4, 7, 2], "pin 7 has no such mode"),
+        ([0xF4, 13, 2], "pin 13 has no such mode"),
     ],
 )
 def test_a_pin_that_is_not_free_is_refused_in_words(request_: list[int], told: str) -> None:
@@ -96,32 +99,32 @@ def test_capabilities_start_with_what_the_stock_host_looks_for() -> None:
     # pyfirmata2 2.5.1 wants 0,1,1,1 first for a digital pin.
     pins = asked(bytes([0xF0, 0x6B, 0xF7]))[2:-1].split(b"\x7f")[:-1]
     assert len(pins) == 20
-    assert [i for i, modes in enumerate(pins) if modes] == [7, 12, 13, 17, 18, 19]
+    assert [i for i, modes in enumerate(pins) if modes] == [13, 18, 19]
     assert all(modes[:6] == bytes([0, 1, 1, 1, 11, 1]) for modes in pins if modes)
 
 
 def test_free_pins_report_changes_and_analog_values() -> None:
     stand_in = board()
-    stand_in.analog[3] = 1023
-    stand_in.write(bytes([0xD1, 1, 0xC3, 1]))
+    stand_in.analog[4] = 1023
+    stand_in.write(bytes([0xD1, 1, 0xC4, 1]))
     stand_in.clock.sleep(0.05)
     data = stand_in.read_available()
-    assert bytes([0xE3, 0x7F, 7]) in data
-    stand_in.set_pin(12, 1)
+    assert bytes([0xE4, 0x7F, 7]) in data
+    stand_in.set_pin(13, 1)
     stand_in.clock.sleep(0.01)
-    assert bytes([0x91, 1 << 4, 0]) in stand_in.read_available()
+    assert bytes([0x91, 1 << 5, 0]) in stand_in.read_available()
 
 
 def test_a_pin_that_leaves_analog_mode_is_reported_no_more() -> None:
     stand_in = board()
-    stand_in.write(bytes([0xC3, 1]))
+    stand_in.write(bytes([0xC4, 1]))
     stand_in.clock.sleep(0.1)
-    assert bytes([0xE3, 0, 0]) in stand_in.read_available()
-    stand_in.write(bytes([0xF4, 17, 0]))
+    assert bytes([0xE4, 0, 0]) in stand_in.read_available()
+    stand_in.write(bytes([0xF4, 18, 0]))
     stand_in.clock.sleep(0.01)
     stand_in.read_available()
     stand_in.clock.sleep(0.1)
-    assert 0xE3 not in stand_in.read_available()
+    assert 0xE4 not in stand_in.read_available()
 
 
 def test_bytes_arrive_at_the_speed_of_the_line() -> None:
