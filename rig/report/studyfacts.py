@@ -11,8 +11,7 @@ from rig.study.answer import Answer
 from rig.study.kept import Order
 from rig.study.lives import LifeResult
 from rig.study.phrases import size
-from rig.study.plan import StudyPlan
-from rig.study.planning import plans
+from rig.study.planning import blades_asked
 from rig.study.record import ResponseRecord, StudyRecord
 from rig.study.units import BladeMean, layout
 from rig.study.whole import Whole
@@ -63,12 +62,11 @@ def progress(book: Logbook, order: Order) -> list[dict[str, Any]]:
 
 def promised(whole: Whole) -> list[dict[str, Any]]:
     """What was planned for each response beside what the study came to."""
-    planned = {one.name: one.plan for one in plans(whole.record)}
     return [
         {
             "response": told.response.kind.title,
             "wanted": size(told.data.response, told.response.smallest),
-            "blades": _asked(planned[told.response.name], told.response),
+            "blades": _asked(told.response, whole.record),
             "counted": _counted(told, whole.record),
             "found": _found(told),
         }
@@ -76,11 +74,12 @@ def promised(whole: Whole) -> list[dict[str, Any]]:
     ]
 
 
-def _asked(plan: StudyPlan, response: ResponseRecord) -> str:
+def _asked(response: ResponseRecord, record: StudyRecord) -> str:
     """Blades a group that the study as entered asks for."""
     if response.scatter is None:
         return "no scatter was stated"
-    return "more than 1,000" if plan.units is None else str(plan.units)
+    units = blades_asked(response, record)
+    return "more than 1,000" if units is None else str(units)
 
 
 def _counted(told: Answer, record: StudyRecord) -> str:

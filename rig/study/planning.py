@@ -8,7 +8,7 @@ from rig.study.data import Response
 from rig.study.phrases import begin, number, size
 from rig.study.pilot import Pilot
 from rig.study.plan import Scatter, StudyPlan, plan_study
-from rig.study.power import detectable_scatters
+from rig.study.power import detectable_scatters, fewest, found
 from rig.study.record import ResponseRecord, StudyRecord
 from rig.study.responses import KINDS
 
@@ -44,6 +44,15 @@ class Planned:
 def plans(record: StudyRecord, pilots: Mapping[str, Pilot] | None = None) -> list[Planned]:
     """The plan of every response: from a pilot, else as stated, else with the usual scatter."""
     return [_planned(one, record, (pilots or {}).get(one.name)) for one in record.response]
+
+
+def blades_asked(response: ResponseRecord, record: StudyRecord) -> int | None:
+    """Blades a group that the stated scatter asks for; None when more than can be planned."""
+    what, scatter = response.response(), Scatter(response.scatter or 0.0, response.within)
+    spread = scatter.of_means(what.scale, response.repeats)
+    groups = max(len(record.group), 2)
+    pairs = groups - 1 if record.control is not None else groups * (groups - 1) // 2
+    return fewest(lambda n: found(what.inward(what.smallest) / spread, n, pairs))
 
 
 def _planned(response: ResponseRecord, record: StudyRecord, pilot: Pilot | None) -> Planned:

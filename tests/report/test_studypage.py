@@ -7,6 +7,7 @@ import pytest
 
 from rig.report import studypage
 from rig.study import kept
+from rig.study.planning import blades_asked, plans
 from tests.logbook.test_audit import tamper
 from tests.report.test_page import _Tags
 from tests.study.books import StudyBook, begin, record, response
@@ -124,3 +125,11 @@ def test_an_empty_study_still_has_its_report(tmp_path: Path) -> None:
     text = path.read_text(encoding="utf-8")
     assert "no trial counts" in text and said["trials_left"] == 4
     assert "No certificate was in force." in text
+
+
+def test_the_blades_asked_for_are_those_of_the_plan() -> None:
+    study = record({"A": 3, "B": 3, "C": 3}, ASKED)
+    for planned in plans(study):
+        response_asked = next(r for r in study.response if r.name == planned.name)
+        if response_asked.scatter is not None:
+            assert blades_asked(response_asked, study) == planned.plan.units

@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 
+from rig.measure.staircase import Staircase, estimates
 from rig.study import words
 from rig.study.agreement import agreement
 from rig.study.anova import components
@@ -16,8 +17,6 @@ from rig.study.parity import parity
 from rig.study.phrases import amount, probability, size, span
 from rig.study.plan import Scatter, plan_study
 from rig.study.rates import failure_rate
-from rig.measure.staircase import Staircase
-from rig.measure.staircase import estimates
 from tests.study.blades import TORQUE, drawn, study
 from tests.study.test_survivors import limited
 
