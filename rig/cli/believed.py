@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 from rig.bench import Bench
 
 if TYPE_CHECKING:
+    from rig.virtual.cutting import FrameTruth
     from rig.virtual.draw import Nominal
     from rig.virtual.jigdraw import JigNominal
 
@@ -65,4 +66,20 @@ def jig_nominal(bench: Bench, gravity: float) -> "JigNominal":
         weights_g=tuple(sorted(hung)),
         u_weight=weights.u_mass_relative,
         u_stop_rad=math.radians(weights.u_stop_deg),
+    )
+
+
+def frame_belief(bench: Bench) -> "FrameTruth":
+    """The cutting frame with the cell as if it sat at the carriage."""
+    from rig.virtual.cutting import FrameTruth
+
+    stated, cell = bench.frame, bench.cell
+    slope = math.tan(math.radians(stated.blade.slope_deg))
+    touches_m = stated.blade.clear_m / slope
+    return FrameTruth(
+        length_m=stated.stroke.length_m,
+        zone_m=(touches_m, touches_m + 0.6 * stated.media.thickest_m / slope),
+        turn_s=stated.drive.stroke_s,
+        capacity_n=cell.capacity_n,
+        sensitivity=cell.sensitivity_mv_v / 1e3,
     )

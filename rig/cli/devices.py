@@ -49,14 +49,16 @@ def _real(port: str) -> Device:
 def virtual_device(
     bench: Bench, seed: int | None, paced: bool = False, blades: "Made | None" = None
 ) -> tuple[Device, "Tower", "Person"]:
-    """The virtual rig: device, its tower (with the truth) and its person (who knows the jig).
+    """The virtual rig: device, its tower (with the truth), its person (who knows jig and frame).
 
     `blades` tells of each name how the blade is made; left out, by the name's first letter.
 
     The true values of tower and jig are drawn from what the bench states and how sure it is.
     """
     from rig.board.link import Link
-    from rig.cli.believed import jig_nominal, tower_nominal
+    from rig.cli.believed import frame_belief, jig_nominal, tower_nominal
+    from rig.virtual.converter import Converter
+    from rig.virtual.cutting import CuttingFrame
     from rig.virtual.draw import draw_truth
     from rig.virtual.jig import Jig
     from rig.virtual.jigdraw import draw_jig, group_of
@@ -71,7 +73,11 @@ def virtual_device(
     tower = Tower(draw_truth(random.Random(made), tower_nominal(bench)), seed=drawn)
     stated = jig_nominal(bench, tower.nature.gravity)
     jig = Jig(draw_jig(random.Random(f"jig {made}"), stated), seed=drawn)
-    board = StandIn(tower, jig, boot=drawn % (1 << wire.SEQ_BITS), seed=drawn)
+    frame = CuttingFrame(frame_belief(bench), seed=made)
+    # One cell and one converter, mounted where the bench says.
+    cell = Converter(frame if bench.cell.mounted == "carriage" else jig, drawn)
+    boot = drawn % (1 << wire.SEQ_BITS)
+    board = StandIn(tower, jig, cell, boot=boot, seed=drawn, carriage=frame)
     clock = _Paced(board.clock) if paced else board.clock
 
     def connect() -> Link:
@@ -80,7 +86,8 @@ def virtual_device(
         link.stream(wire.Kind.HEIGHT, True)
         return link
 
-    person = Person(tower, made, jig, bench.pry.pry.preload_nm, made=blades or group_of)
+    preload_nm = bench.pry.pry.preload_nm
+    person = Person(tower, made, jig, preload_nm, frame, made=blades or group_of)
     return Device(connect(), connect, person, "virtual"), tower, person
 
 

@@ -37,6 +37,7 @@ from rig.guide.steps import (
     Tell,
     Touch,
 )
+from rig.guide.strokes import Stroker
 from rig.logbook.store import Logbook
 from rig.units import parse_quantity
 
@@ -175,8 +176,6 @@ class Performer:
         return Reader(self.book, self.run_id, self.device, self.operator).record(step)
 
     def _strokes(self, index: int, step: Strokes) -> Commit:
-        from rig.guide.strokes import Stroker
-
         return Stroker(self.book, self.run_id, self.device, self.operator).perform(index, step)
 
     def _measure(self, _: int, step: Measure) -> Commit:

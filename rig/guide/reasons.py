@@ -28,4 +28,8 @@ TEXT: dict[Reason, str] = {
     Reason.RELEASED: "released by hand",
     Reason.BAD_COMMAND: "the board did not understand a command",
     Reason.NOT_TRIPPED: "the interlock is not tripped",
+    Reason.STALL: "the carriage reached no switch in time: look for what holds it",
+    Reason.TARGET: "all strokes asked for are made",
+    Reason.STOPPED: "stopped by the button",
+    Reason.SWITCH_FAULT: "near and far switch make no sense: look at both and their wires",
 }

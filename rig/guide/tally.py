@@ -10,6 +10,8 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from rig.board.wire import PAYLOADS, Kind
+
 COUNTED = "counted"
 REJECTS = ("partial", "too_fast", "too_slow", "both_closed", "wrong_order", "stuck")
 WORDS = {
@@ -28,7 +30,11 @@ PAUSE = "pause"
 ROW = 5
 """Rejected strokes in a row that no person would go on making."""
 
-BITS = {COUNTED: 28, **dict.fromkeys(REJECTS, 14)}
+BITS = {
+    field.name: field.bits
+    for field in PAYLOADS[Kind.COUNTS]
+    if field.name == COUNTED or field.name in REJECTS
+}
 """Totals on the wire are counted modulo these powers of two."""
 
 

@@ -199,4 +199,4 @@ def test_every_fault_has_a_name_that_is_known() -> None:
 
 
 def test_the_board_s_limit_is_the_one_the_switches_are_made_for() -> None:
-    assert LIMITS.get("SWITCH_STABLE_MS", 8) / 1e3 == STABLE_S > FrameTruth().bounce_s
+    assert LIMITS["SWITCH_STABLE_MS"] / 1e3 == STABLE_S > FrameTruth().bounce_s
