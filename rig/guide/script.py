@@ -1,5 +1,6 @@
 """A procedure as a file: one of ours by name, or any script of the user's own."""
 
+import ast
 import hashlib
 import importlib.util
 import inspect
@@ -128,12 +129,41 @@ def _require_procedure(module: ModuleType, parameters: Sequence[Any], address: s
 
 
 def _digest(source: bytes) -> str:
-    """Hash of the script and of the passages it may share with others."""
+    """Hash of the script and of the shared passages it uses, directly or through others."""
     told = hashlib.sha256(source)
-    shared = sorted(Path(str(files("procedures"))).glob("lib/*.py"))
-    for path in shared:
-        told.update(path.read_bytes())
+    folder = Path(str(files("procedures"))) / "lib"
+    used, waiting = set[str](), _passages(source)
+    while waiting:
+        name = waiting.pop()
+        used.add(name)
+        waiting |= _passages((folder / f"{name}.py").read_bytes()) - used
+    for name in sorted(used):
+        told.update((folder / f"{name}.py").read_bytes())
     return told.hexdigest()
+
+
+def _passages(source: bytes) -> set[str]:
+    """Names of the modules of `procedures.lib` that a source imports; none when it does not parse
+    (running it will tell)."""
+    try:
+        tree = ast.parse(source)
+    except (SyntaxError, ValueError):
+        return set()
+    found: set[str] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom) and node.module == "procedures.lib":
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and (node.module or "").startswith("procedures.lib."):
+            found.add(str(node.module).split(".")[2])
+        elif isinstance(node, ast.Import):
+            found |= {
+                alias.name.split(".")[2]
+                for alias in node.names
+                if alias.name.startswith("procedures.lib.")
+            }
+    return {
+        name for name in found if (Path(str(files("procedures"))) / "lib" / f"{name}.py").is_file()
+    }
 
 
 def _execute(path: Path, address: str) -> ModuleType:
