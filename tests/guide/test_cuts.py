@@ -36,6 +36,16 @@ def test_an_edge_that_dulls_has_its_life_between_two_probes_and_two_probes_show_
     assert told["edge"] == "worn"
 
 
+def test_the_interval_of_every_blade_holds_the_life_that_is_true() -> None:
+    for number in range(30):
+        play = Play()
+        told = play.run(specimen=f"K{number}", **FAST)
+        edge = play.hands._blade({"specimen": f"K{number}"})
+        true = sorted(SHORT_LIVED.life_cuts(0.95 / place) for place in edge.places)[1]
+        life = told["life"]
+        assert life["last_pass_cuts"] <= true < life["first_fail_cuts"] + 1
+
+
 def test_an_edge_still_sharp_at_the_limit_is_a_bound_and_no_failure() -> None:
     told = Play().run(first="5", ratio="1.5", limit="20")
     assert told["valid"] and told["life"] == {"last_pass_cuts": 20.0, "first_fail_cuts": None}
