@@ -13,6 +13,7 @@ import numpy as np
 
 from rig.measure.pry.motion import SETTLING, Array, Motion
 from rig.measure.pry.scatter import inflation, smooth
+from rig.measure.pry.scatter import slope as slope_of
 
 TURN_SHARE = 0.5  # of the amplitude
 UPPER_SHARE = 0.8  # of the turn: the straight end of the way out
@@ -138,10 +139,11 @@ def _top(way: Array, net: Array) -> Top:
     if len(out) < LEAST_OUT:
         return Top(highest, float(np.std(net[max(0, turn - 3) : turn + 4])))
     x = way[out] - way[turn]
-    slope, level = np.polyfit(x, net[out], 1)
+    slope = slope_of(x, net[out])
+    level = float(net[out].mean()) - slope * float(x.mean())
     rest = net[out] - level - slope * x
     scatter = float(np.sqrt(rest @ rest / (len(out) - 2)))
-    square = float(np.sum((x - x.mean()) ** 2))
+    square = max(float(np.sum((x - x.mean()) ** 2)), 1e-12)
     u = scatter * float(np.sqrt(inflation(rest) * (1 / len(out) + x.mean() ** 2 / square)))
     # What the line cannot tell from its own samples (creep, a hand's tremor) it does not average.
     return Top(max(float(level), highest), math.hypot(u, scatter))

@@ -19,6 +19,7 @@ from rig.measure.scales import Scale
 
 X = Mapping[str, Any]
 LEAST_FOR_EXPONENT = 3
+LEAST_RAD = 1e-3
 
 
 @dataclass(frozen=True)
@@ -108,10 +109,11 @@ def measurands(
         told[f"work_{n}"] = _work(f"work_{n}", [cycle], delay, rows)
     whole = sum(c.work_j for c in found)
     told["work_total"] = _work("work_total", found, _delay(whole, late), rows)
-    if len(found) >= 2:
+    if len(found) >= 2 and min(_both(c) for c in found) > 0:
         told["torque_ratio"] = _torque_ratio(found, rows)
+    if len(found) >= 2 and _told_work(found, rows):
         told["work_ratio"] = _work_ratio(found, late, rows)
-    if len(found) >= LEAST_FOR_EXPONENT:
+    if len(found) >= LEAST_FOR_EXPONENT and min(_both(c) for c in found) > 0:
         told["decay_exponent"] = _exponent(found)
     return told
 
@@ -142,7 +144,7 @@ def _delay(value: float, late: Sequence[Sequence[float]]) -> float:
 
 def _work(name: str, cycles: Sequence[Cycle], delay_j: float, rows: _Rows) -> Measurand:
     work, travel = sum(c.work_j for c in cycles), sum(c.travel_rad for c in cycles)
-    reach = fmean((c.right_rad + c.left_rad) / 2 for c in cycles)
+    reach = max(fmean((c.right_rad + c.left_rad) / 2 for c in cycles), LEAST_RAD)
     peak = fmean((c.right_nm + c.left_nm) / 2 for c in cycles)
     scale, _ = rows.facts.torque.inputs("torque")
     # Each sample's scatter stands beside a step of the arm; four of them share their error.
@@ -194,6 +196,13 @@ def _torque_ratio(found: Sequence[Cycle], rows: _Rows) -> Measurand:
         lambda x: (x["last"] + x["torque_point"] + x["no_load"]) / (x["first"] + x["no_load"]),
         [*inputs, point, rows.no_load()],
     )  # fmt: skip
+
+
+def _told_work(found: Sequence[Cycle], rows: _Rows) -> bool:
+    """Is there more work in first and last cycle than what may be the arm's?"""
+    first, last = found[0], found[-1]
+    doubt = rows.facts.sweep.u_nm * first.travel_rad + first.taking_hold_j
+    return min(first.work_j, last.work_j) > 2 * doubt
 
 
 def _work_ratio(found: Sequence[Cycle], late: Sequence[Sequence[float]], rows: _Rows) -> Measurand:

@@ -110,7 +110,8 @@ def _rises_again(made: Motion, top: int, bottom: int, stop_rad: float) -> bool:
         return False
     half = bottom + int(np.argmax(net[bottom : best + 1] >= net[bottom] + rise / 2))
     again = (net[half] - net[bottom]) / max(angle[half] - angle[bottom], 1e-9)
-    return bool(SAME_STIFFNESS[0] <= again / _slope(made, top) <= SAME_STIFFNESS[1])
+    before = _slope(made, top)
+    return bool(before > 0 and SAME_STIFFNESS[0] <= again / before <= SAME_STIFFNESS[1])
 
 
 def _slope(made: Motion, top: int) -> float:
@@ -140,7 +141,8 @@ def find_break(made: Motion, fall: Fall) -> Break:
     the acceleration. Without a clear jump only the sample before the fall and its successor bound
     the instant.
     """
-    highest = fall.top - int(np.argmax(made.net_nm[fall.top : max(0, fall.top - WITHIN) : -1]))
+    first = max(0, fall.top - WITHIN)
+    highest = first + int(np.argmax(made.net_nm[first : fall.top + 1]))
     last = float(made.at_s[highest])
     plain = Break(last + made.period_s / 2, made.period_s / 2, "samples of the load cell")
     jumped = jump_s(made.turning, last, made.period_s)

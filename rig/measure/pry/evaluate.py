@@ -64,6 +64,9 @@ class PryResult:
         )
 
 
+UNSEEN = "no rise from below the pre-load was recorded: begin with the arm at rest"
+
+
 def evaluate_pry(record: ArmRecord, facts: PryFacts, asked: Asked | None = None) -> PryResult:
     """Everything one pry tells.
 
@@ -80,7 +83,7 @@ def evaluate_pry(record: ArmRecord, facts: PryFacts, asked: Asked | None = None)
         return PryResult(reasons=reasons)
     found = trial(record, made, facts, asked)
     if found is None:
-        return PryResult(reasons=reasons)
+        return PryResult(reasons=reasons or (Reason("loaded_before", UNSEEN),))
     values = measurands(found, record, facts, asked)
     reasons += trial_reasons(found, record, facts, values)
     bound = any(reason.name == "saturated" for reason in reasons)

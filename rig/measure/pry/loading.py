@@ -58,7 +58,8 @@ def loading(made: Motion, preload_nm: float, last: int, broke: Break | None) -> 
     None when it did not begin below the pre-load.
     """
     if broke is not None:
-        last = int(np.flatnonzero(made.at_s <= broke.at_s - broke.half_s)[-1])
+        whole = np.flatnonzero(made.at_s <= broke.at_s - broke.half_s)
+        last = int(whole[-1]) if whole.size else 0
     net, angle = made.net_nm[: last + 1], _angles(made, last, broke)
     started = _start(angle, net, preload_nm)
     if started is None:

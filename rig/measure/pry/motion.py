@@ -62,8 +62,13 @@ class Turning:
         return (until(end_s) - until(start_s)) / (end_s - start_s)
 
     def before(self, time_s: float) -> "Turning":
-        """What was known at `time_s`, carried on from there as a straight line."""
+        """What was known at `time_s`, carried on from there as a straight line.
+
+        With hardly anything known it stays as it is.
+        """
         known = self.at_s <= time_s - ANGLE_MIDDLE_S
+        if known.sum() < LEAST_CARRIED:
+            return self
         at_s, rad = self.at_s[known], self.rad[known]
         last = slice(max(0, len(at_s) - CARRIED), None)
         slope, level = np.polyfit(at_s[last] - time_s, rad[last], 1)
@@ -77,6 +82,7 @@ class Turning:
 
 
 CARRIED = 16  # sums behind a carried-on line: 128 ms, more than a period of a hand's tremor
+LEAST_CARRIED = 3
 
 
 @dataclass(frozen=True)
@@ -119,6 +125,8 @@ def accelerations(at_s: Array, angle_rad: Array) -> Array:
     Each is the mean acceleration under a triangle; `under_triangle` puts it on other values.
     """
     found = np.zeros_like(angle_rad)
+    if len(angle_rad) <= 2 * REACH:
+        return found
     step = float(np.median(np.diff(at_s))) * REACH
     inner = angle_rad[2 * REACH :] - 2 * angle_rad[REACH:-REACH] + angle_rad[: -2 * REACH]
     found[REACH:-REACH] = inner / step**2

@@ -11,14 +11,21 @@ LEFT_SHARE = 0.5
 
 
 def smooth(values: Array) -> Array:
-    """Running mean over a period of tremor, same shape; ends take what there is."""
+    """Running mean over a period of tremor, same shape; ends take what there is.
+
+    Fewer values than a period are left as they are.
+    """
+    if len(values) < TREMOR:
+        return values
     ones = np.ones(TREMOR)
     sums = np.convolve(values, ones, "same")
     return np.asarray(sums / np.convolve(np.ones_like(values), ones, "same"))
 
 
 def slope(x: Array, y: Array) -> float:
-    """Slope of the least-squares line; 0 where x does not change."""
+    """Slope of the least-squares line; 0 where x does not change, or where there is nothing."""
+    if len(x) == 0:
+        return 0.0
     off = x - x.mean()
     square = float(off @ off)
     return float(off @ y) / square if square > 0 else 0.0

@@ -32,7 +32,7 @@ def measurands(
         made["stiffness"] = _stiffness(found, rows)
     if found.onset is not None and found.line is not None:
         made["onset_torque"] = _onset(found, rows)
-    if found.kind in ("snap", "bend") and found.passed:
+    if found.kind in ("snap", "bend") and found.passed and found.loaded.span_rad > 0:
         made["failure_angle"] = _failure_angle(found, rows)
         made["energy_to_failure"] = _energy(found, rows)
     if found.set_rad is not None:
