@@ -17,6 +17,7 @@ from tests.bench import (
     life,
     prying,
     starting,
+    strokes,
     study,
     studying,
 )
@@ -30,6 +31,7 @@ PARTS: dict[str, Callable[[], list[Figure]]] = {
     "starting": starting.figures,
     "kills": kills.figures,
     "fuzz": fuzz.figures,
+    "strokes": strokes.figures,
     "life": life.figures,
     "prying": prying.figures,
     "study": study.figures,

@@ -16,7 +16,7 @@ FLASH, RAM = 32_256, 2_048  # of an ATmega328P, less 512 bytes of boot loader
 
 
 def figures() -> list[dict[str, Any]]:
-    """Edges lost, times to de-energise, catch after reversal, an hour of the jig, flash and RAM."""
+    """Edges lost, times until all is off, catch after reversal, an hour of the jig, sizes."""
     # Not 16,000 sharp: that stays in step with the 1 kHz interrupts and hides the worst latency.
     full = emulated.under_load(16_033, 200_000)
     opening = max(
@@ -24,6 +24,9 @@ def figures() -> list[dict[str, Any]]:
         for pin in ("GUARD", "ESTOP")
         for in_flight in (False, True)
         for phase in PHASES
+    )
+    drive = max(
+        emulated.opening_to_drive_low(pin, phase) for pin in ("GUARD", "ESTOP") for phase in PHASES
     )
     catch = max(emulated.reversal_to_catch(phase) for phase in PHASES)
     flash, ram = _sizes()
@@ -36,6 +39,10 @@ def figures() -> list[dict[str, Any]]:
                 full.missed_samples + full.lost_frames, "frames", 0),
         at_most("guard or e-stop opening to solenoids off", opening * 1e6, "us", 200),
         at_most("host silence to solenoids off", emulated.silence_to_off() * 1e3, "ms", 600),
+        at_most("guard or e-stop opening to drive off, everything streaming",
+                round(drive * 1e3, 4), "ms", 5),
+        at_most("host silence to drive off, everything streaming",
+                emulated.silence_to_drive_off() * 1e3, "ms", 600),
         at_most("reversal at 4 m/s to catch command", catch * 1e3, "ms", 2),
         at_most("worst wait of an encoder edge", full.encoder_latency_cycles / 16, "us", 62.5),
         figure("conversions of the bridge converter in an emulated hour, everything streaming",

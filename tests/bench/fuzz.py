@@ -17,13 +17,14 @@ from rig.virtual.jig import Jig
 from rig.virtual.plant import Tower
 from tests.bench.figure import exactly, figure
 from tests.emulator.build import build_image
+from tests.emulator.carriage import ScriptedCarriage
 from tests.emulator.emulator import EmulatedBoard
 
 TOTAL = 10_000_000
 BYTE_S = 10 / wire.BAUD
 MS = wire.TICK_HZ // 1000
 CHUNK = 500  # bytes a turn; 20 ms of the line
-SOLENOIDS = ("LATCH", "CATCH")
+DANGEROUS = ("LATCH", "CATCH", "DRIVE")
 STATUS = wire.pack(wire.PAYLOADS[Kind.STATUS], {f.name: 1 for f in wire.PAYLOADS[Kind.STATUS]})
 
 
@@ -194,7 +195,9 @@ def into_firmware(total: int = TOTAL, seed: int = 2) -> Survived:
     At the full speed of the line; then ask whether the board is well.
     """
     jig = Jig()
-    board = EmulatedBoard(build_image(), Tower(), jig=jig, converter=Converter(jig))
+    board = EmulatedBoard(
+        build_image(), Tower(), jig=jig, converter=Converter(jig), carriage=ScriptedCarriage()
+    )
     source = commands(random.Random(seed))
     board.run(1.0)
     decoder, before = Decoder(), board.counters().resets
@@ -218,7 +221,7 @@ def into_firmware(total: int = TOTAL, seed: int = 2) -> Survived:
     board.read_available()
     link = Link(board, clock=board.clock, name="fuzzed board")
     answers = link.command(Op.HELLO).done and link.command(Op.DISARM).done
-    energised = sum(change.name in SOLENOIDS and change.on for change in board.outputs)
+    energised = sum(change.name in DANGEROUS and change.on for change in board.outputs)
     resets = board.counters().resets - before
     return Survived(done, answers, resets, energised, decoder.damaged, armed)
 
@@ -227,7 +230,7 @@ def _armed(frame: Frame) -> bool:
     if frame.kind is not Kind.REPLY:
         return False
     told = frame.fields()
-    return told["op"] == Op.ARM and told["reason"] == wire.Reason.NONE
+    return told["op"] in (Op.ARM, Op.DRIVE_ARM) and told["reason"] == wire.Reason.NONE
 
 
 def figures(total: int = TOTAL) -> list[dict[str, Any]]:
@@ -239,8 +242,8 @@ def figures(total: int = TOTAL) -> list[dict[str, Any]]:
         figure("decoder: true blocks taken among them", heard.blocks, "blocks", "> 0",
                heard.blocks > 0),
         exactly(f"firmware: resets in {total:,} random and mutated bytes", survived.resets, "", 0),
-        exactly("firmware: times a solenoid was energised", survived.energised, "", 0),
-        figure("firmware: times it was armed meanwhile", survived.armed, "", "> 0",
+        exactly("firmware: times a solenoid or the drive was energised", survived.energised, "", 0),
+        figure("firmware: times drop or drive was armed meanwhile", survived.armed, "", "> 0",
                survived.armed > 0),
         exactly("firmware: damaged frames it sent", survived.damaged_out, "frames", 0),
         exactly("firmware: answers afterwards", int(survived.answers), "", 1),
