@@ -20,6 +20,7 @@ from rig.measure.scales import Scale
 X = Mapping[str, Any]
 LEAST_FOR_EXPONENT = 3
 LEAST_RAD = 1e-3
+LEAST_NM = 1e-4  # a share of less than this is a share of nothing
 
 
 @dataclass(frozen=True)
@@ -109,11 +110,13 @@ def measurands(
         told[f"work_{n}"] = _work(f"work_{n}", [cycle], delay, rows)
     whole = sum(c.work_j for c in found)
     told["work_total"] = _work("work_total", found, _delay(whole, late), rows)
-    if len(found) >= 2 and min(_both(c) for c in found) > 0:
+    least = min(_both(c) for c in found)
+    doubt = rows.no_load().u + max(_u_both(c) for c in found)
+    if len(found) >= 2 and least > 4 * doubt + LEAST_NM:
         told["torque_ratio"] = _torque_ratio(found, rows)
     if len(found) >= 2 and _told_work(found, rows):
         told["work_ratio"] = _work_ratio(found, late, rows)
-    if len(found) >= LEAST_FOR_EXPONENT and min(_both(c) for c in found) > 0:
+    if len(found) >= LEAST_FOR_EXPONENT and least > 0:
         told["decay_exponent"] = _exponent(found)
     return told
 
@@ -201,8 +204,8 @@ def _torque_ratio(found: Sequence[Cycle], rows: _Rows) -> Measurand:
 def _told_work(found: Sequence[Cycle], rows: _Rows) -> bool:
     """Is there more work in first and last cycle than what may be the arm's?"""
     first, last = found[0], found[-1]
-    doubt = rows.facts.sweep.u_nm * first.travel_rad + first.taking_hold_j
-    return min(first.work_j, last.work_j) > 2 * doubt
+    doubt = (rows.facts.sweep.u_nm + first.right_u_nm) * first.travel_rad + first.taking_hold_j
+    return min(first.work_j, last.work_j) > 2 * doubt + LEAST_NM * first.travel_rad
 
 
 def _work_ratio(found: Sequence[Cycle], late: Sequence[Sequence[float]], rows: _Rows) -> Measurand:

@@ -116,7 +116,8 @@ def _onset(angle: Array, net: Array, line: Straight, offset_rad: float) -> Onset
     at = int(np.argmax(run))
     if at == 0:
         return None
-    part = gap[at - 1] / (gap[at - 1] - gap[at])
+    # The sample before may lie below the line too (and be too low in torque to count).
+    part = max(gap[at - 1], 0.0) / (max(gap[at - 1], 0.0) - gap[at])
     where = float(angle[at - 1] + part * (angle[at] - angle[at - 1]))
     near = slice(max(0, at - NEAR), at + NEAR)
     slope = slope_of(angle[near], net[near])
