@@ -73,7 +73,7 @@ def _fast() -> list[dict[str, Any]]:
     low = float(np.quantile([periods for periods, _ in told if periods is not None], 0.95))
     inside = sum(held for _, held in told) / len(told)
     return [
-        at_most("largest sample of a brittle rise below its peak, in steps of the rise, 95 % of them",
+        at_most("largest sample of a brittle rise below its peak, in steps of the rise, 95 %",
                 low, "periods", LOWEST_PERIODS),
         figure(f"snap in {FAST_RAMPS_S[0]:g} to {FAST_RAMPS_S[-1]:g} s: peak within its U",
                inside, "share", ">= 0.93", inside >= 0.93),
