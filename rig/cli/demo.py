@@ -22,7 +22,7 @@ Say = Callable[[str], None]
 @click.option("--quick", is_flag=True, help="Leave the whole study out.")
 @click.option("--json", "as_json", is_flag=True, help="For programs.")
 def demo(out: Path, seed: int, quick: bool, as_json: bool) -> None:
-    """Calibrate, drop, pry, twist, then a whole blind study: no hardware, a minute or two.
+    """Calibrate, drop, pry, twist, cut, then a whole blind study: no hardware, a minute or two.
 
     The virtual rig's true values are drawn from the bench's uncertainties. The measurement never
     sees them; they are printed beside what was measured. The study has three groups of blades,
@@ -65,9 +65,10 @@ def _single_tests(out: Path, bench: "Bench", seed: int, say: Say) -> dict[str, A
             say(f"  {sentence}")
         first = len(book.runs())
         drops = parts.impact(rig, say)
-        say("Prying tips, twisting an edge ...")
+        say("Prying tips, twisting an edge, cutting one dull ...")
         pries = [parts.pry(rig, specimen) for specimen in parts.PRIED]
         twist = parts.twist(rig)
+        life = parts.edge_life(rig)
         runs = [run.run_id for run in book.runs()][first:]
     reports = [str(page.write(path, run_id, None)) for run_id in runs]
     return {
@@ -75,6 +76,7 @@ def _single_tests(out: Path, bench: "Bench", seed: int, say: Say) -> dict[str, A
         "drops": drops,
         "pries": pries,
         "twist": twist,
+        "edge_life": life,
         "logbook": str(path),
         "run_id": runs[0],
         "report": reports[0],

@@ -11,7 +11,9 @@ Say = Callable[[str], None]
 SPECIMEN, ENERGY, DROPS = "K3", "5 J", 3
 JAMMED = 2  # at this drop the catch sticks, so that a second strike is there to be found
 PRIED = ("K3", "C2")  # one tip snaps, the other bends
-TWISTED = "K3"
+TWISTED, DULLED = "K3", "K3"
+MEDIA = {"lot": ["virtual"], "media_thickness": ["4 mm"]}
+PROBES = {"first": "10", "ratio": "1.15"}
 SECTION = {"thickness": ["1.2 mm"], "width": ["8 mm"], "section_at": ["0 mm"]}
 
 
@@ -63,6 +65,14 @@ def twist(rig: "Rehearsal") -> dict[str, Any]:
     }
 
 
+def edge_life(rig: "Rehearsal") -> dict[str, Any]:
+    """One edge cut dull."""
+    true_cuts = rig.true_life_cuts(DULLED)
+    _, trial = rig.run("cuts_to_dull", _quiet, MEDIA, specimen=DULLED, **PROBES)
+    told = ("trial", "valid", "reasons", "life", "counts")
+    return {**{key: trial[key] for key in told}, "true_life_cuts": true_cuts}
+
+
 def _quiet(_: str) -> None:
     pass
 
@@ -80,6 +90,12 @@ def lines(found: dict[str, Any]) -> list[str]:
     for one in found["pries"]:
         told.append(_beside(f"{one['trial']}: {one['kind']}", one, "peak_torque", "N·m"))
     told.append(_beside(found["twist"]["trial"], found["twist"], "peak_torque", "N·m"))
+    life = found["edge_life"]
+    low, high = life["life"]["last_pass_cuts"], life["life"]["first_fail_cuts"]
+    told.append(
+        f"  {life['trial']}: more than {low:g}, at most {high:g} cuts, true "
+        f"{life['true_life_cuts']:.0f} cuts, {'valid' if life['valid'] else 'NOT VALID'}"
+    )
     return told
 
 

@@ -9,11 +9,13 @@ import zlib
 from collections.abc import Callable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
+from rig.cli.demoparts import MEDIA, PROBES, SECTION
 from rig.virtual.jigdraw import Group
 
 if TYPE_CHECKING:
     from rig.cli.rehearsal import Rehearsal
     from rig.study.kept import Planned
+    from rig.study.record import StudyRecord
 
 BLADES = 6
 # Every group dulls alike; the second is tougher by half, the third as tough as the control.
@@ -51,6 +53,7 @@ def record() -> dict[str, Any]:
             "tip_thickness": "1.2 mm",
             "finish": "400 grit",
             "batch": "one bar",
+            "load": "one quench",
         }
         for name in TRUTH
         for number in range(1, BLADES + 1)
@@ -65,6 +68,8 @@ def record() -> dict[str, Any]:
         "response": [
             {"name": "pry_torque", "smallest": 1.3, "margin": 1.15, "scatter": 0.12},
             {"name": "hardness", "smallest": 1.0, "margin": 1.5, "scatter": 0.4, "parity": True},
+            {"name": "edge_life", "smallest": 1.5, "margin": 1.3, "scatter": 0.15,
+             "settings": dict(PROBES)},
             {"name": "twist_torque", "smallest": 1.3, "margin": 1.2, "scatter": 0.1},
             {"name": "impact_damage", "smallest": 0.2, "margin": 0.1, "scatter": 0.08,
              "larger_is_better": False, "settings": {"energy": "5 J"}},
@@ -104,20 +109,21 @@ def run(rig: "Rehearsal", say: Callable[[str], None]) -> dict[str, Any]:
     from rig.study import kept
     from rig.study.record import StudyRecord
 
-    kept.enter(rig.book, tables.validate(StudyRecord, record(), "", "demonstration"))
+    study = tables.validate(StudyRecord, record(), "", "demonstration")
+    kept.enter(rig.book, study)
     order = kept.deal(rig.book, rig.seed)
     rig.label(order.key())
     for trial in order.trials:
         say(f"  trial {trial.place} of {len(order.trials)}: {trial.procedure} on {trial.code}")
-        _trial(rig, trial)
+        _trial(rig, trial, study)
     kept.unseal(rig.book, "all planned trials are made")
     return {"trials": len(order.trials), "seal": order.digest}
 
 
-def _trial(rig: "Rehearsal", trial: "Planned") -> None:
-    given = {"specimen": trial.code}
-    if trial.procedure == "drop_impact":
-        given["energy"] = "5 J"
+def _trial(rig: "Rehearsal", trial: "Planned", study: "StudyRecord") -> None:
+    from rig.study import kept
+
+    given = {"specimen": trial.code, **kept.settings_for(study, trial.procedure)}
     answers = dict(_answers(rig, trial))
     rig.run(trial.procedure, lambda _: None, answers, **given)
 
@@ -127,4 +133,6 @@ def _answers(rig: "Rehearsal", trial: "Planned") -> Iterator[tuple[str, list[str
     if trial.procedure == "hardness":
         yield from readings(blade, rig.seed).items()
     if trial.procedure == "pry_to_failure":
-        yield from {"thickness": ["1.2 mm"], "width": ["8 mm"], "section_at": ["0 mm"]}.items()
+        yield from SECTION.items()
+    if trial.procedure == "cuts_to_dull":
+        yield from MEDIA.items()

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from rig.bench import Bench
     from rig.logbook.store import Logbook
     from rig.virtual.jigdraw import Made
+    from rig.virtual.person import Person
 
 Say = Callable[[str], None]
 CALIBRATIONS = ("calibrate_height", "calibrate_load", "calibrate_angle")
@@ -102,6 +103,11 @@ class Rehearsal:
         runner = Runner(self.book, bench, self.device, operator)
         return runner.start(script, read_all(script.parameters, given))
 
+    def true_life_cuts(self, specimen: str) -> float:
+        """How many cuts in the first sheet the edge of a blade truly shaves for."""
+        assert self._person.at_frame is not None  # the virtual device always has one
+        return self._person.at_frame.true_life_cuts(specimen, "sheet 1")
+
     def label(self, key: Mapping[str, str]) -> None:
         """From now on the hands are given coded blades; `key` is code -> blade."""
         self.key = key
@@ -120,12 +126,15 @@ class Rehearsal:
         return told
 
 
-def _looks(person: Any, procedure: str) -> Callable[[Ask], str | None]:
+def _looks(person: "Person", procedure: str) -> Callable[[Ask], str | None]:
     """What the eye answers in a procedure."""
 
     def look(step: Ask) -> str | None:
         if procedure == "pry_to_failure":
             return person.tip().get(step.key) if step.key == "tip" else None
+        if procedure in ("cuts_to_dull", "sharpness"):
+            found: str | None = person.sharpness().get(step.key)
+            return found
         seen = person.edge_after_twist if procedure == "edge_twist" else person.damage
         return seen().get(step.key) if step.key in ("damage", "depth", "width") else None
 

@@ -162,9 +162,13 @@ class CuttingFrame:
         """Another blade in the clamp, or none."""
         self.edge = edge
 
+    def harshness_of(self, sheet: str) -> float:
+        """How much more than most sheets the one of that label wears an edge."""
+        return harshness(sheet, self._seed)
+
     def feed(self, sheet: str) -> None:
         """Another sheet of the medium."""
-        self._harshness = harshness(sheet, self._seed)
+        self._harshness = self.harshness_of(sheet)
 
     def draw(self, *planned: Draw) -> float:
         """Plan motions of a hand, after those that are planned; gives the time it will be done."""

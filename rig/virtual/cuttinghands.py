@@ -58,19 +58,22 @@ class CuttingHands:
                 seen[f"{kind}_{place + 1}"] = "pass" if good else "fail"
         return {**seen, "edge_look": edge.look()}
 
+    def true_life_cuts(self, name: str, sheet: str) -> float:
+        """How many cuts in that sheet the edge of a blade truly shaves for."""
+        return self.edge_of(name).shaves_until_cuts() / self._frame.harshness_of(sheet)
+
     def _mount(self, told: Detail) -> float:
-        self._looked_at = self._blade(told)
+        self._looked_at = self.edge_of(str(told["specimen"]))
         self._frame.mount(self._looked_at)
         return self._frame.now_s + CLAMP_S
 
     def _take_out(self, told: Detail) -> float:
-        self._looked_at = self._blade(told)
+        self._looked_at = self.edge_of(str(told["specimen"]))
         self._frame.mount(None)
         return self._frame.now_s + CLAMP_S
 
-    def _blade(self, told: Detail) -> CuttingEdge:
-        """A blade keeps its edge from one mounting to the next."""
-        name = str(told["specimen"])
+    def edge_of(self, name: str) -> CuttingEdge:
+        """The edge of the blade of that name, kept from one mounting to the next."""
         if name not in self._edges:
             wears = self.wears or blade_wear(name, self._seed, self._made(name))
             self._edges[name] = fresh_edge(name, self._seed, wears)

@@ -93,6 +93,11 @@ class CuttingEdge:
         """One reading of it."""
         return self.severing_n(place) * self.rng.lognormvariate(0.0, READING_SCATTER)
 
+    def shaves_until_cuts(self) -> float:
+        """True life by the razor's test: cuts until all but one of the places fail."""
+        lives = sorted(self.truth.life_cuts(self.truth.shaves_n / own) for own in self.places)
+        return lives[-2]
+
     def passes(self, kind: str, place: int) -> bool:
         """Whether a place shaves ("shave") or parts paper cleanly ("paper")."""
         limit = self.truth.shaves_n if kind == "shave" else self.truth.parts_n
