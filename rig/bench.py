@@ -210,6 +210,8 @@ class Arm(_Part):
     length_m: float = Field(gt=0.02, le=2)
     u_length_m: float = Field(gt=0)
     calibration_m: float = Field(gt=0.02, le=2)
+    free_m: float = Field(gt=0.001, le=0.5)
+    u_free_m: float = Field(gt=0)
     u_calibration_m: float = Field(gt=0)
     stop_deg: float = Field(gt=0, le=180)
     u_align_deg: float = Field(gt=0, le=10)

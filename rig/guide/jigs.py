@@ -110,8 +110,8 @@ def facts(settings: Settings) -> PryFacts:
         torque=torque,
         angle=angle,
         sweep=Sweep.from_dict(settings["sweep"]),
-        arm_m=Input(
-            "arm", jig.arm.length_m, jig.arm.u_length_m, math.inf, "stated by the bench", "m"
+        free_m=Input(
+            "free", jig.arm.free_m, jig.arm.u_free_m, math.inf, "stated by the bench", "m"
         ),
         u_align_rad=math.radians(jig.arm.u_align_deg),
         time_base=_clock(settings),

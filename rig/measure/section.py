@@ -8,12 +8,16 @@ import math
 from typing import Any
 
 
-def bending_moment(torque_nm: Any, from_axis_m: Any, arm_m: Any) -> Any:
-    """Moment at a section `from_axis_m` out on the blade, of a torque about the axis, N.m.
+def bending_moment(torque_nm: Any, from_axis_m: Any, free_m: Any) -> Any:
+    """Moment in the blade at a section `from_axis_m` out from the block's face, N.m.
 
-    The force at the arm's end is T / L; at the section its lever is L - x.
+    The arm turns about the block's face on a bearing and holds the blade `free_m` further out, so
+    the blade is a beam built in at the face whose other end is led along a circle: turned by theta
+    and shifted by theta l. With no load between, w(0) = w'(0) = 0, w(l) = theta l, w'(l) = theta:
+    M(x) = T (1 - 1.5 x/l), where T = 4 E I theta/l is the torque about the axis (slope-deflection
+    equations of handbooks, from memory; derived again).
     """
-    return torque_nm * (1 - from_axis_m / arm_m)
+    return torque_nm * (1 - 1.5 * from_axis_m / free_m)
 
 
 def bending_index(moment_nm: Any, width_m: Any, thickness_m: Any) -> Any:

@@ -57,10 +57,19 @@ def test_torque_of_a_slanted_pull_agrees_with_statics() -> None:
         assert found == pytest.approx(told, abs=6e-5)
 
 
-def test_the_moment_falls_to_nothing_at_the_pull() -> None:
-    assert bending_moment(6.0, 0.0, 0.3) == 6.0
-    assert bending_moment(6.0, 0.15, 0.3) == pytest.approx(3.0)
-    assert bending_moment(6.0, 0.3, 0.3) == 0.0
+def test_the_moment_along_a_blade_turned_about_its_block_is_that_of_slope_deflection() -> None:
+    # Slope-deflection equations of handbooks (from memory): a member of length l with the near end
+    # built in, the far end turned by theta and shifted by d has the end moments
+    # M_near = 2EI/l (theta - 3 d/l), M_far = 2EI/l (2 theta - 3 d/l); here d = theta l (which
+    # turns the signs), so that the moment runs straight from 4EI theta/l to -2EI theta/l.
+    length, stiffness, theta = 0.025, 3.0, 0.2
+    near = -2 * stiffness / length * (theta - 3 * theta)
+    far = 2 * stiffness / length * (2 * theta - 3 * theta)
+    torque_nm = near
+    for x in (0.0, 0.002, 0.01, 0.025):
+        straight = near + (far - near) * x / length
+        assert bending_moment(torque_nm, x, length) == pytest.approx(straight)
+    assert bending_moment(torque_nm, length * 2 / 3, length) == pytest.approx(0.0)
 
 
 def test_five_percent_of_thickness_is_ten_percent_of_moment() -> None:

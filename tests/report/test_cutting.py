@@ -34,7 +34,8 @@ def test_the_page_tells_life_counts_end_and_edge() -> None:
     told = play.run(count="hand", **FAST)
     cells = EDGE_LIFE.cells(trial_of(play, told, "edge_life"))
     assert cells[0] == "more than 33, at most 49 cuts"
-    assert "COUNTED BY HAND: 73 of them" in cells[1] and "73 cuts on 1 sheet of card, lot L7, 4 mm" in cells[1]
+    assert "COUNTED BY HAND: 73 of them" in cells[1]
+    assert "73 cuts on 1 sheet of card, lot L7, 4 mm" in cells[1]
     assert cells[2] == "dull: marked places failed"
     assert cells[3] == "worn, photograph k3.jpg"
 

@@ -70,7 +70,7 @@ class PryFacts:
         torque: N.m of code less zero code.
         angle: rad of the sum of conversions, from the arm's zero mark.
         sweep: what the arm carries besides the specimen (`no_load_sweep`).
-        arm_m: pivot axis to the line of pull, m.
+        free_m: of blade between the block's face and the clamp, m.
         u_align_rad: pull against the square to the arm, standard uncertainty.
         time_base: true seconds for one nominal second of the board.
         limits: of the bench.
@@ -79,7 +79,7 @@ class PryFacts:
     torque: Scale
     angle: Scale
     sweep: Sweep
-    arm_m: Input
+    free_m: Input
     u_align_rad: float
     time_base: Input
     limits: Limits

@@ -214,14 +214,14 @@ def _ascending(angle: Array, net: Array) -> tuple[Array, Array]:
 
 def _section(found: Trial, rows: Rows, section: Section, facts: PryFacts) -> dict[str, Measurand]:
     peak = _end_inputs(found, rows)
-    length = facts.arm_m
+    length = facts.free_m
     at = _named(section.from_axis_m, "from_axis")
     sizes = [_named(section.thickness_m, "thickness"), _named(section.width_m, "width")]
 
     def moment(x: X) -> Any:
-        return bending_moment(_end_torque(x), x["from_axis"], x["arm"])
+        return bending_moment(_end_torque(x), x["from_axis"], x["free"])
 
-    lever = [_named(length, "arm"), at]
+    lever = [_named(length, "free"), at]
     return {
         "bending_moment": evaluate("bending_moment", "N.m", moment, [*peak, *lever]),
         "index": evaluate(

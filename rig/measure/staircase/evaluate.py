@@ -126,4 +126,3 @@ def fewer_costs(drops: int) -> str:
     """
     error = 0.31 * math.sqrt(20 / drops)
     return f"{drops} drops tell the energy to about {error:.2f} scatters of the sites (one sigma)"
-

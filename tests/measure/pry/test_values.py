@@ -68,10 +68,10 @@ def test_an_uneven_hand_bends_no_straight_line() -> None:
 def test_moment_and_index_are_those_of_the_section() -> None:
     section = Section(
         Input("t", 1.2e-3, 0.01e-3, unit="m"), Input("w", 10e-3, 0.03e-3, unit="m"),
-        Input("x", 0.03, 0.0005, unit="m"),
+        Input("x", 0.002, 0.00005, unit="m"),
     )  # fmt: skip
     result = evaluate_pry(record(broken()), facts(), Asked(section=section))
-    moment = result["peak_torque"].value * (1 - 0.03 / 0.3)
+    moment = result["peak_torque"].value * (1 - 1.5 * 0.002 / 0.025)
     assert result["bending_moment"].value == pytest.approx(moment)
     assert result["index"].value == pytest.approx(6 * moment / (10e-3 * 1.2e-3**2))
     shares = {row.name: row.share for row in result["index"].rows}

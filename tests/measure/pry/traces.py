@@ -167,7 +167,7 @@ def facts(**changes: object) -> PryFacts:
             "angle certificate",
         ),
         sweep=NOTHING,
-        arm_m=Input("arm", 0.3, 0.0005, math.inf, "bench", "m"),
+        free_m=Input("free", 0.025, 0.0005, math.inf, "bench", "m"),
         u_align_rad=math.radians(0.5),
         time_base=Input("time_base", 1.0, 1e-5),
         limits=limits(),
