@@ -10,9 +10,13 @@ import time
 import tty
 from typing import TextIO
 
+from rig import bench as benches
+from rig.cli.believed import frame_belief, jig_nominal
 from rig.virtual.converter import Converter
+from rig.virtual.cutting import CuttingFrame
 from rig.virtual.hands import Hands
 from rig.virtual.jig import Jig
+from rig.virtual.person import Person
 from rig.virtual.plant import Tower
 from tests.emulator.build import build_image
 from tests.emulator.console import Console, Quit
@@ -108,12 +112,17 @@ def serve(server: PtyServer, console: Console, typed: Typed, exit_with_typed: bo
 
 def main(exit_with_stdin: bool) -> None:
     """Build, boot, print the path on the first line, serve."""
-    tower, jig = Tower(), Jig()
+    bench = benches.load(None)
+    tower = Tower()
+    jig = Jig(jig_nominal(bench, tower.nature.gravity).belief)
+    frame = CuttingFrame(frame_belief(bench))
+    person = Person(tower, 0, jig, bench.pry.pry.preload_nm, frame)
     board = EmulatedBoard(
         build_image(),
         tower,
         jig=jig,
         converter=Converter(jig),
+        carriage=frame,
         angle_noise_steps=jig.nature.sensor.noise_lsb,
         resonator_error=tower.nature.resonator,
     )
@@ -121,7 +130,7 @@ def main(exit_with_stdin: bool) -> None:
     print(server.path, flush=True)
     print("The firmware runs on the virtual rig behind it. Your hands: type help.", flush=True)
     try:
-        serve(server, Console(Hands(tower), board), Typed(sys.stdin), exit_with_stdin)
+        serve(server, Console(Hands(tower), board, person), Typed(sys.stdin), exit_with_stdin)
     except (KeyboardInterrupt, Quit):
         pass
     finally:

@@ -9,7 +9,10 @@ from collections.abc import Callable, Iterator
 import pytest
 from pyfirmata2 import Board
 
+from rig.virtual.cutting import CuttingFrame
 from rig.virtual.hands import Hands
+from rig.virtual.jig import Jig
+from rig.virtual.person import Person
 from rig.virtual.plant import Tower
 from tests.emulator.build import ROOT, build_image
 from tests.emulator.console import HELP, Console, Quit
@@ -90,13 +93,16 @@ def test_lines_typed_at_once_are_carried_out_one_by_one(served: subprocess.Popen
 
 @pytest.fixture
 def console() -> Console:
-    tower = Tower()
-    return Console(Hands(tower), EmulatedBoard(build_image(), tower))
+    tower, jig, frame = Tower(), Jig(), CuttingFrame()
+    board = EmulatedBoard(build_image(), tower, jig=jig, carriage=frame)
+    return Console(Hands(tower), board, Person(tower, 0, jig, frame=frame))
 
 
 def test_every_line_of_the_help_can_be_typed(console: Console) -> None:
     for line in HELP.splitlines():
         typed = line[:21].strip()
+        if not typed:
+            continue
         head, _, choices = typed.rpartition(" ")
         for choice in choices.split("|"):
             words = f"{head} {choice}".strip()
@@ -108,9 +114,19 @@ def test_every_line_of_the_help_can_be_typed(console: Console) -> None:
                 assert "needs" not in console.do(words)
 
 
-@pytest.mark.parametrize("line", ["raise", "raise 250", "raise high", "pin 7 high", "pin 13"])
+@pytest.mark.parametrize(
+    "line", ["raise", "raise 250", "pin 7 high", "pin 13", "hand", "hand hang", "hand fly"]
+)
 def test_a_line_half_understood_is_answered_with_an_example(console: Console, line: str) -> None:
     assert "such as" in console.do(line)
+
+
+def test_every_word_of_the_hands_in_the_help_can_be_typed(console: Console) -> None:
+    told = HELP.split("ask:\n")[1].split("pin 13")[0]
+    words = [word.strip().removeprefix("hand ") for word in told.replace("\n", "/").split("/")]
+    assert len(words) > 10
+    for word in filter(None, words):
+        assert console.do(f"hand {word}").startswith("done in"), word
 
 
 def test_a_line_not_understood_points_to_the_help(console: Console) -> None:
