@@ -28,7 +28,7 @@ def test_an_edge_that_dulls_has_its_life_between_two_probes_and_two_probes_show_
     low, high = told["life"]["last_pass_cuts"], told["life"]["first_fail_cuts"]
     assert (low, high) == (33, 49)
     # Two of three places fail when the middle one does; every place has its own life.
-    edge = play.hands._blade({"specimen": "K3"})
+    edge = play.hands.edge_of("K3")
     lives = sorted(SHORT_LIVED.life_cuts(0.95 / place) for place in edge.places)
     assert low < lives[1] <= high
     assert told["valid"] and not told["hand_counted"] and told["counts"]["cuts"] == 73
@@ -40,7 +40,7 @@ def test_the_interval_of_every_blade_holds_the_life_that_is_true() -> None:
     for number in range(30):
         play = Play()
         told = play.run(specimen=f"K{number}", **FAST)
-        edge = play.hands._blade({"specimen": f"K{number}"})
+        edge = play.hands.edge_of(f"K{number}")
         true = sorted(SHORT_LIVED.life_cuts(0.95 / place) for place in edge.places)[1]
         life = told["life"]
         assert life["last_pass_cuts"] <= true < life["first_fail_cuts"] + 1

@@ -47,7 +47,7 @@ def test_a_whole_test_by_motor_with_forces_gives_the_life_that_is_true(tmp_path:
         path = book.path
         steps = [row.body["step"] for row in book.journal(kind="step")]
     (used,) = [one["settings"] for one in steps if one.get("measurand") == "edge_life"]
-    edge = rig.hands._blade({"specimen": "K3"})
+    edge = rig.hands.edge_of("K3")
     lives = sorted(SHORT_LIVED.life_cuts(0.95 / place) for place in edge.places)
     life = told["life"]
     # A sheet wears an edge by its own harshness: up to a fifth more or less than the cuts told.
