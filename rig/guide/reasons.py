@@ -12,7 +12,7 @@ TEXT: dict[Reason, str] = {
     Reason.BUTTON_HELD: "the release button is already pressed: let go of it; or check it",
     Reason.BAD_WINDOW: "the height band asked for is empty",
     Reason.TRIPPED: "tripped, and the carriage may still fall: open the guard, look, close it",
-    Reason.BUSY: "a release is under way",
+    Reason.BUSY: "a release or the drive is under way: let it end first",
     Reason.NOT_ARMED: "the interlock was no longer armed",
     Reason.WRONG_NONCE: "the permit did not match the arming",
     Reason.ARM_EXPIRED: "arming ran out of time",

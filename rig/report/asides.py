@@ -8,7 +8,7 @@ from rig.guide.reasons import TEXT
 from rig.guide.runner import INTERRUPTED, RESUMED
 
 NOT_RECORDED = "not recorded"
-KINDS = {INTERRUPTED, RESUMED, "line", "permit_ended", "tower_changed"}
+KINDS = {INTERRUPTED, RESUMED, "line", "permit_ended", "tower_changed", "check_out"}
 
 
 def told(kind: str, body: Mapping[str, Any]) -> str:
@@ -24,6 +24,8 @@ def told(kind: str, body: Mapping[str, Any]) -> str:
     if kind == "tower_changed":
         change = f"{100 * body['change']:+.1f} %"
         return f"the tower's acceleration changed by {change}; the reason given: {body['reason']}"
+    if kind == "check_out":
+        return f"the check of the load cell: {body['text']}; the reason given: {body['reason']}"
     return f"{body['trial']}: permitted, and nobody recorded whether the carriage fell"
 
 

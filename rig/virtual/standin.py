@@ -17,7 +17,7 @@ from rig.virtual.jig import Jig
 from rig.virtual.plant import Tower
 from rig.virtual.port import Port
 from rig.virtual.twin import Twin, World
-from rig.virtual.wiring import Plant, Wiring
+from rig.virtual.wiring import Carriage, Wiring
 
 START_UP_S = 0.065  # reset to first instruction (ATmega328P start-up time; from memory)
 WATCHDOG_S = wire.LIMITS["WATCHDOG_MS"] / 1e3
@@ -50,7 +50,7 @@ class StandIn:
         converter: Converter | None = None,
         boot: int = 0,
         seed: int = 0,
-        carriage: Plant | None = None,
+        carriage: Carriage | None = None,
     ) -> None:
         self.tower, self.jig, self.carriage = tower, jig, carriage
         self._wiring = Wiring(tower, carriage)

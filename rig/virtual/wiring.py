@@ -50,11 +50,23 @@ class Plant(Protocol):
         ...
 
 
+class Carriage(Plant, Protocol):
+    """A machine whose motor gets its current through the guard's and the e-stop's contacts."""
+
+    def loop(self, closed: bool, t_s: float) -> None:
+        """All contacts are closed, or one opened."""
+        ...
+
+
 class Wiring:
     """Tower and carriage as one plant."""
 
-    def __init__(self, tower: Plant, carriage: Plant | None) -> None:
+    def __init__(self, tower: Plant, carriage: Carriage | None) -> None:
         self._tower, self._carriage = tower, carriage
+        # Guard and e-stop contacts carry the motor's current as well as the solenoids'.
+        self._loops = {pin: tower.levels()[pin] for pin in ("GUARD", "ESTOP")}
+        if carriage is not None:
+            carriage.loop(not any(self._loops.values()), 0.0)
 
     @property
     def quiet_until_s(self) -> float:
@@ -73,6 +85,10 @@ class Wiring:
         edges: list[Edge] = list(self._tower.take_edges())
         if self._carriage is None:
             return edges
+        for edge in edges:
+            if edge.pin in self._loops:
+                self._loops[edge.pin] = edge.level
+                self._carriage.loop(not any(self._loops.values()), edge.t_s)
         return sorted([*edges, *self._carriage.take_edges()], key=lambda edge: edge.t_s)
 
     def levels(self) -> dict[str, int]:

@@ -68,6 +68,9 @@ class ScriptedCarriage:
         """Levels now."""
         return dict(self._levels)
 
+    def loop(self, closed: bool, t_s: float) -> None:
+        """Nothing: with no contacts in its motor's supply, only the board can stop it."""
+
     def set_output(self, name: str, on: bool, t_s: float) -> None:
         """The motor starts, or stops where it is."""
         self.seen.append((name, on, t_s))

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from rig.board import wire
-from rig.virtual.wiring import Plant, Wiring
+from rig.virtual.wiring import Carriage, Wiring
 from tests.emulator.binding import Counters, Probe
 from tests.emulator.build import read_hex
 from tests.emulator.chip import CYCLES_PER_S, HOST_BYTE_CYCLES, Chip, PinEvent
@@ -50,7 +50,7 @@ class WiredChip:
         *,
         jig: Jig | None = None,
         converter: Converter | None = None,
-        carriage: Plant | None = None,
+        carriage: Carriage | None = None,
         angle_noise_steps: float = 0.5,
         resonator_error: float = 0.0,
     ) -> None:
