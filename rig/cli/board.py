@@ -46,8 +46,9 @@ def list_(as_json: bool) -> None:
 def check(port: str | None, virtual: bool, as_json: bool) -> int:
     """Does the board behave as it must? About half a minute; nothing is released.
 
-    BEFORE YOU START: close the guard, release the e-stop, let the carriage be still. Four checks
-    arm the interlock and need that: wrong number, number used once, trip on silence, trip stays.
+    BEFORE YOU START: close the guard, release the e-stop, let the carriage be still. Five checks
+    arm the interlock and need that: wrong number, number used once, drop or drive, trip on silence,
+    trip stays.
     With the guard open they are NOT MADE, and count as failures: a board nobody looked at is not
     in order. Close the guard and check again.
 

@@ -1,12 +1,12 @@
 """Builds what the emulator needs: the firmware image, and the C layer on libsimavr."""
 
-import fcntl
 import functools
 import hashlib
 import os
 import subprocess
+import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 HERE = Path(__file__).parent
@@ -15,6 +15,7 @@ CACHE = HERE / ".build"
 SOURCES = ("shim.c", "pins.c", "serial.c", "adc.c", "converter.c", "probes.c")
 COMPILE = ("cc", "-O2", "-shared", "-fPIC", "-Wall", "-Wextra", "-isystem", "/usr/include/simavr")
 AVR_COMPILE = ("avr-gcc", "-mmcu=atmega328p", "-DF_CPU=16000000UL", "-Os", "-std=gnu11", "-Wall")
+BUILD_LIMIT_S = 60.0
 
 
 class BuildError(RuntimeError):
@@ -32,11 +33,25 @@ def _run(command: Sequence[str | Path], remedy: str) -> None:
 
 @contextmanager
 def _alone() -> Iterator[None]:
-    """One builder at a time: the tests run on all cores, and a half-built file reads as any."""
+    """One builder at a time: the tests run on all cores, and a half-built file reads as any.
+
+    A lock left by a killed builder is taken over after `BUILD_LIMIT_S`.
+    """
     CACHE.mkdir(exist_ok=True)
-    with (CACHE / "lock").open("w") as lock:
-        fcntl.flock(lock, fcntl.LOCK_EX)
+    lock, since = CACHE / "lock", time.monotonic()
+    while True:
+        try:
+            lock.mkdir()
+            break
+        except FileExistsError:
+            if time.monotonic() - since > BUILD_LIMIT_S:
+                break
+            time.sleep(0.05)
+    try:
         yield
+    finally:
+        with suppress(FileNotFoundError):
+            lock.rmdir()
 
 
 def _hash(content: bytes) -> str:
