@@ -38,7 +38,7 @@ def _alone() -> Iterator[None]:
     A lock left by a killed builder is taken over after `BUILD_LIMIT_S`.
     """
     CACHE.mkdir(exist_ok=True)
-    lock, since = CACHE / "lock", time.monotonic()
+    lock, since = CACHE / "building", time.monotonic()
     while True:
         try:
             lock.mkdir()
