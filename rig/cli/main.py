@@ -21,8 +21,9 @@ def cli() -> None:
     \b
     First time, no hardware:   bladerig demo
     At the bench:              bladerig board list
-                               bladerig calibrate load
+                               bladerig calibrate height
                                bladerig run drop_impact blades.logbook energy=5J specimen=K3
+    A whole study:             bladerig study --help
     Afterwards:                bladerig report blades.logbook
                                bladerig audit blades.logbook
     """
