@@ -48,7 +48,7 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     plan, used = cutplan.plan(params), cutting.how(params, bench)
     yield Do(
         "Read before you start: a bare edge is drawn to and fro.",
-        hazards=("driven_blade" if used.driven else "drawn_blade", "edge", "pinch"),
+        hazards=(*cutting.moving(used, bench), "edge", "pinch"),
     )
     yield Tell(cutplan.costs(params, plan))
     specimen = params["specimen"]
@@ -103,7 +103,9 @@ def _verdict(test: underway.Underway) -> Stop:
 
 def _probe(test: underway.Underway) -> Passage[None]:
     name = f"{test.specimen} after {test.cuts} cuts"
-    probed = yield from probing.probe(name, test.specimen, test.plan.criterion)
+    probed = yield from probing.probe(
+        name, test.specimen, test.plan.criterion, moving=cutting.moving(test.used, test.bench)
+    )
     if probed is None:
         why = yield Ask("Why is this probe left out? It makes the interval wider", key="skipped")
         test.skipped.append({"cuts": test.cuts, "why": why["value"]})

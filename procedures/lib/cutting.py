@@ -14,6 +14,8 @@ from rig.guide.steps import Ask, Do, Note, Passage, Read, Strokes, Tell
 HAND, RIG, MOTOR = "hand", "rig", "motor"
 PIECE = 100  # cuts of one step at most: so much raw data is at stake when a program is killed
 TRIED = 2
+STILL = "Carriage home, pin in, motor unplugged"
+"""How the frame stands before a hand goes in."""
 SETTLE_S, READ_S = 1.0, 2.0
 ENDS = {
     "SAID": "paused",
@@ -74,13 +76,30 @@ def newton_per_code(bench: Bench) -> float:
     return bench.cell.capacity_n / (bench.cell.sensitivity_mv_v * 1e-3 * CODES_PER_RATIO)
 
 
+def moving(used: How, bench: Bench) -> tuple[str, ...]:
+    """Hazards of the edge's motion: a motor that is fitted can start, used or not."""
+    if used.driven:
+        return ("driven_blade",)
+    return ("driven_blade", "drawn_blade") if bench.frame.drive.fitted else ("drawn_blade",)
+
+
+def by_hand(text: str, bench: Bench) -> str:
+    """What to read before strokes by hand: no motor may turn the rod then."""
+    return f"Motor unplugged, crank off. {text}" if bench.frame.drive.fitted else text
+
+
+def closed(used: How) -> str:
+    """How the frame stands before the next stroke; the plug comes last."""
+    return "Guard closed, pin out" + (", crank on, motor plugged in last." if used.driven else ".")
+
+
 def strokes(trial: str, text: str, count: int, used: How, bench: Bench) -> Strokes:
     """The step that counts them."""
     stroke = bench.frame.stroke
     return Strokes(
-        text, trial=trial, count=count, driven=used.driven,
+        text if used.driven else by_hand(text, bench), trial=trial, count=count, driven=used.driven,
         min_ms=round(1e3 * stroke.min_s), max_ms=round(1e3 * stroke.max_s), load=used.load,
-        hand="strokes", hazards=("driven_blade",) if used.driven else ("drawn_blade",),
+        hand="strokes", hazards=moving(used, bench),
     )  # fmt: skip
 
 
@@ -141,21 +160,22 @@ def media(params: Mapping[str, Any], bench: Bench) -> Passage[dict[str, Any]]:
     return told
 
 
-def mount(name: str) -> Do:
+def mount(name: str, used: How, bench: Bench) -> Do:
     """Blade into the clamp."""
     return Do(
-        f"Carriage home, pin in, motor unplugged. Clamp blade {name} by its spine, edge down. "
-        "Guard closed, pin out.",
-        hand="mount", detail={"specimen": name}, hazards=("edge", "pinch"),
+        f"{STILL}. Clamp blade {name} by its spine, edge down. Hands out. {closed(used)}",
+        hand="mount", detail={"specimen": name}, hazards=("edge", "pinch", *moving(used, bench)),
     )  # fmt: skip
 
 
-def sheet(number: int, specimen: str) -> Passage[str]:
+def sheet(number: int, specimen: str, used: How, bench: Bench) -> Passage[str]:
     """A fresh sheet, roll or rope; its label."""
     label = yield Ask(f"Label of sheet {number}", key="sheet", default=f"sheet {number}")
     yield Do(
-        f"Guard open, pin in: take the rest out, put {label['value']} in. Hands out.",
-        hand="feed", detail={"sheet": label["value"]}, hazards=("edge", "pinch"),
+        f"{STILL}, then guard open: take the rest out, put {label['value']} in. Hands out. "
+        f"{closed(used)}",
+        hand="feed", detail={"sheet": label["value"]},
+        hazards=("edge", "pinch", *moving(used, bench)),
     )  # fmt: skip
     yield Note(f"Sheet of {specimen}", kind="sheet",
                body={"specimen": specimen, "number": number, "sheet": label["value"]})  # fmt: skip
@@ -183,7 +203,7 @@ def zero(trial: str) -> Passage[float]:
 def stretch(trial: str, text: str, count: int, used: How, bench: Bench) -> Passage[dict[str, Any]]:
     """Some cuts. Gives `counted`, `typed`, `rejected`, `mean_codes`, `paused` (why; "" if not)."""
     if used.count == HAND:
-        return (yield from _typed(text, count))
+        return (yield from _typed(text, count, used, bench))
     made = yield strokes(trial, text, count, used, bench)
     typed = 0
     if made["ended"] == "RESTARTED":
@@ -203,10 +223,10 @@ def stretch(trial: str, text: str, count: int, used: How, bench: Bench) -> Passa
     }
 
 
-def _typed(text: str, count: int) -> Passage[dict[str, Any]]:
+def _typed(text: str, count: int, used: How, bench: Bench) -> Passage[dict[str, Any]]:
     """Cuts counted by hand, and marked as such."""
-    yield Do(f"{text} Count them yourself.", hand="strokes", detail={"count": count},
-             hazards=("drawn_blade",))  # fmt: skip
+    yield Do(by_hand(f"{text} Count them yourself.", bench), hand="strokes",
+             detail={"count": count}, hazards=moving(used, bench))  # fmt: skip
     typed = yield from whole_number("How many full cuts did you make?", "hand_count", str(count))
     why = "" if typed else "nothing was cut"
     return {"counted": typed, "typed": typed, "rejected": {}, "mean_codes": [], "paused": why}
@@ -226,7 +246,7 @@ def control(
     name: str, label: str, count: int, zero_code: float, used: How, bench: Bench
 ) -> Passage[dict[str, Any]]:
     """The control blade on this sheet: what the sheet does to a blade that is known."""
-    yield mount(name)
+    yield mount(name, used, bench)
     made = yield from stretch(
         f"{name} on {label}", f"Control blade {name}: {count} cuts.", count, used, bench
     )

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from procedures.lib.cutting import STILL
 from rig.errors import RigError
 from rig.guide.parameters import Parameter
 from rig.guide.steps import Ask, Do, Measure, Passage, Tell
@@ -99,16 +100,20 @@ def criterion(params: Mapping[str, Any]) -> Criterion:
 
 
 def probe(
-    name: str, specimen: str, asked: Criterion, skippable: bool = True
-) -> Passage[dict[str, Any] | None]:
+    name: str, specimen: str, asked: Criterion, skippable: bool = True,
+    moving: tuple[str, ...] = (),
+) -> Passage[dict[str, Any] | None]:  # fmt: skip
     """One probe; None when the person left it out.
+
+    `moving`: hazards of the frame that the blade is clamped in; empty when it is in none.
 
     Gives `passed` (each marked place, all graded kinds together), `grades` (each kind's answers)
     and `readings_n` (empty without force).
     """
+    out = f"{STILL}, then take" if moving else "take"
     yield Do(
-        f"{name}: take the blade out by its spine, wipe it. Test the edge away from yourself.",
-        hand="take_out", detail={"specimen": specimen}, hazards=("edge", "probing"),
+        f"{name}: {out} the blade out by its spine, wipe it. Test the edge away from yourself.",
+        hand="take_out", detail={"specimen": specimen}, hazards=("edge", "probing", *moving),
     )  # fmt: skip
     grades: dict[str, list[str]] = {}
     for kind in asked.graded:

@@ -46,7 +46,7 @@ def cut_to(test: Underway, due: int) -> Passage[None]:
             yield from _fresh_sheet(test)
             mounted = mounted and not test.params["control"]
         if not mounted:
-            yield cutting.mount(test.specimen)
+            yield cutting.mount(test.specimen, test.used, test.bench)
             mounted = True
         count = min(due - test.cuts, test.left_on_sheet, cutting.PIECE)
         made = yield from cutting.stretch(
@@ -73,7 +73,7 @@ def _take(test: Underway, made: Mapping[str, Any]) -> None:
 
 def _fresh_sheet(test: Underway) -> Passage[None]:
     """The next sheet; its control blade goes first."""
-    label = yield from cutting.sheet(len(test.sheets) + 1, test.specimen)
+    label = yield from cutting.sheet(len(test.sheets) + 1, test.specimen, test.used, test.bench)
     test.sheets.append(label)
     test.left_on_sheet = test.params["cuts_per_sheet"]
     if test.used.load:

@@ -1,0 +1,70 @@
+"""Each step at which a hand reaches in, or something can move, shows its lines of safety.md."""
+
+import pytest
+
+from rig.bench import Bench
+from rig.guide.steps import Do, Step, Strokes
+from tests.guide.edgeplay import Play
+from tests.guide.test_cuts import FAST, carried
+
+HAND_IN = ("mount", "feed", "take_out")
+
+
+def lines(step: Step) -> set[str]:
+    """Keys of the lines that a step shows."""
+    return set(getattr(step, "hazards", ()))
+
+
+def motor(fitted: bool) -> Bench:
+    """The carried bench, its motor fitted or not."""
+    bench = carried()
+    drive = bench.frame.drive.model_copy(update={"fitted": fitted})
+    return bench.model_copy(
+        update={"frame": bench.frame.model_copy(update={"drive": drive})}
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("fitted", "drive", "shown"),
+    [
+        (True, "motor", {"driven_blade"}),
+        (True, "hand", {"driven_blade", "drawn_blade"}),
+        (False, "hand", {"drawn_blade"}),
+    ],
+)
+def test_no_hand_goes_into_the_cutting_frame_before_it_is_still(
+    fitted: bool, drive: str, shown: set[str]
+) -> None:
+    play = Play(bench=motor(fitted))
+    play.run(drive=drive, force="yes", control="C0", cuts_per_sheet="30", **FAST)
+    began = next(n for n, step in enumerate(play.steps) if isinstance(step, Strokes))
+    reached = [s for s in play.steps[began:] if isinstance(s, Do) and s.hand in HAND_IN]
+    assert {step.hand for step in reached} == set(HAND_IN)
+    for step in reached:
+        assert "Carriage home, pin in, motor unplugged" in step.text
+        assert shown | {"edge"} <= lines(step)
+        if step.hand != "take_out":
+            assert "Guard closed, pin out" in step.text
+            assert ("motor plugged in last" in step.text) == (drive == "motor")
+
+
+@pytest.mark.parametrize("fitted", [True, False])
+@pytest.mark.parametrize("count", ["rig", "hand"])
+def test_strokes_by_hand_on_a_frame_with_a_motor_begin_with_its_plug(
+    fitted: bool, count: str
+) -> None:
+    play = Play(bench=motor(fitted))
+    play.run(drive="hand", count=count, **FAST)
+    made = [s for s in play.steps if isinstance(s, Strokes) or getattr(s, "hand", "") == "strokes"]
+    assert made
+    for step in made:
+        assert step.text.startswith("Motor unplugged, crank off.") == fitted
+        assert ("driven_blade" in lines(step)) == fitted and "drawn_blade" in lines(step)
+
+
+def test_the_switches_are_tried_by_hand_with_the_motor_unplugged() -> None:
+    play = Play(bench=motor(True))
+    play.run(drive="motor", **FAST)
+    tried = next(step for step in play.steps if isinstance(step, Strokes))
+    assert not tried.driven and {"driven_blade", "drawn_blade"} <= lines(tried)
+    assert tried.text.startswith("Motor unplugged, crank off.")
