@@ -42,9 +42,14 @@ def list_(as_json: bool) -> None:
 @board.command()
 @click.option("--port", help="Port of the board; left out, the one that answers.")
 @click.option("--virtual", is_flag=True, help="Check the virtual rig's stand-in board.")
+@click.option("--yes", is_flag=True, help="Do not ask: pin is in, motor unplugged (for scripts).")
 @click.option("--json", "as_json", is_flag=True, help="For programs.")
-def check(port: str | None, virtual: bool, as_json: bool) -> int:
-    """Does the board behave as it must? About half a minute; nothing is released.
+def check(port: str | None, virtual: bool, yes: bool, as_json: bool) -> int:
+    """Does the board behave as it must? About half a minute.
+
+    IT ARMS AND PERMITS the drop and the drive, for an instant each: the program releases nothing,
+    but a press of the button then would. So pin in, motor unplugged, nobody near the button. At a
+    real board it asks for that first.
 
     BEFORE YOU START: close the guard, release the e-stop, let the carriage be still. Five checks
     arm the interlock and need that: wrong number, number used once, drop or drive, trip on silence,
@@ -61,6 +66,8 @@ def check(port: str | None, virtual: bool, as_json: bool) -> int:
     from rig.board import conformance
     from rig.cli.devices import open_device
 
+    if not (virtual or yes):
+        _require_safe()  # before the line is opened: nobody serves it while a person reads
     device = open_device(port, virtual=virtual, bench=benches.load(None))
     findings = []
     try:
@@ -87,6 +94,32 @@ def check(port: str | None, virtual: bool, as_json: bool) -> int:
     return 0 if all(f.holds for f in findings) else 1
 
 
+def _require_safe() -> None:
+    """Show what can move and ask whether it is held.
+
+    Raises:
+        RigError: it is not, or nobody answers.
+    """
+    from rig.errors import RigError
+    from rig.guide.hazards import LINES
+
+    for key in ("falling_mass", "driven_blade"):
+        click.echo(f"! {LINES[key]}", err=True)
+    try:
+        safe = click.confirm(SAFE, err=True)
+    except click.Abort:
+        safe = False
+    if not safe:
+        raise RigError(
+            "nothing was checked", where="board check",
+            remedy="put the pin in, unplug the motor, then check again (--yes: do not ask)",
+        )  # fmt: skip
+
+
+SAFE = (
+    "The check arms and permits drop and drive for an instant; a press of the button then "
+    "releases or starts. Pin in, motor unplugged, nobody near the button?"
+)
 NEEDED = (
     "The checks that arm the interlock cannot be made and will count as failures. For all of "
     "them: close the guard, release the e-stop, let the carriage be still, then check again."

@@ -8,6 +8,8 @@ from click.testing import CliRunner, Result
 
 from rig.cli import devices
 from rig.cli.main import cli
+from rig.errors import RigError
+from rig.guide.hazards import LINES
 from tests.guide.rigs import VirtualRig
 
 ARMING = (
@@ -25,7 +27,7 @@ def checked(patch: pytest.MonkeyPatch, *args: str, **opened: int) -> Result:
     for pin, level in opened.items():
         rig.tower.switch(pin, level, rig.tower.now_s)
     patch.setattr(devices, "open_device", lambda *_, **__: rig.device)
-    return CliRunner().invoke(cli, ["board", "check", *args], standalone_mode=False)
+    return CliRunner().invoke(cli, ["board", "check", "--yes", *args], standalone_mode=False)
 
 
 def test_with_the_guard_open_the_checks_not_made_are_named_and_count(
@@ -66,7 +68,7 @@ def test_a_trip_left_by_an_earlier_check_is_cleared_once_the_guard_was_cycled(
     rig = VirtualRig()
     monkeypatch.setattr(devices, "open_device", lambda *_, **__: rig.device)
     monkeypatch.setattr(type(rig.device.link), "exit", lambda self: None)
-    call = ["board", "check"]
+    call = ["board", "check", "--yes"]
     assert "NOT" not in CliRunner().invoke(cli, call, standalone_mode=False).output
     again = CliRunner().invoke(cli, call, standalone_mode=False).output
     assert again.startswith("NOT READY: the interlock is tripped")
@@ -78,3 +80,29 @@ def test_a_trip_left_by_an_earlier_check_is_cleared_once_the_guard_was_cycled(
 def test_its_help_says_what_to_do_before(tmp_path: Path) -> None:
     text = CliRunner().invoke(cli, ["board", "check", "--help"]).output
     assert "close the guard" in text and "NOT MADE" in text and "five checks" in text.lower()
+
+
+@pytest.mark.parametrize("answer", ["n\n", "\n", ""])
+def test_at_a_real_board_it_asks_first_and_does_nothing_without_a_yes(
+    monkeypatch: pytest.MonkeyPatch, answer: str
+) -> None:
+    opened: list[object] = []
+    monkeypatch.setattr(devices, "open_device", lambda *a, **_: opened.append(a))
+    done = CliRunner().invoke(cli, ["board", "check"], input=answer, standalone_mode=False)
+    assert isinstance(done.exception, RigError) and "--yes" in done.exception.remedy
+    assert opened == []
+    for line in (LINES["falling_mass"], LINES["driven_blade"]):
+        assert line in done.output
+    assert "Pin in, motor unplugged, nobody near the button?" in done.output
+
+
+def test_a_yes_lets_it_go_on_and_a_virtual_rig_is_not_asked_about(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    rig = VirtualRig()
+    monkeypatch.setattr(devices, "open_device", lambda *_, **__: rig.device)
+    said = CliRunner().invoke(cli, ["board", "check"], input="y\n", standalone_mode=False)
+    assert said.return_value == 0 and "nobody near the button?" in said.output
+    monkeypatch.setattr(devices, "open_device", lambda *_, **__: VirtualRig().device)
+    unasked = CliRunner().invoke(cli, ["board", "check", "--virtual"], standalone_mode=False)
+    assert unasked.return_value == 0 and "button?" not in unasked.output
