@@ -9,6 +9,7 @@ import numpy as np
 from rig.board.link import Link
 from rig.board.wire import Input
 from rig.errors import RigError
+from rig.guide import hazards
 from rig.guide.device import Device
 from rig.guide.operator import GO_ON, Operator
 from rig.guide.steps import Raise
@@ -86,6 +87,7 @@ def raise_into(device: Device, operator: Operator, step: Raise) -> dict[str, Any
             minutes are over.
     """
     link = device.link
+    operator.tell(f"! {hazards.LINES['falling_mass']}")
     operator.tell(f"{step.text} (Was contact confirmed too early? Type {AGAIN} and Enter.)")
     link.wait_until(lambda: link.position is not None or link.boot != step.boot, KNOWN_S)
     started = link.position

@@ -155,7 +155,8 @@ class Performer:
         return lambda: {"boot": boot}
 
     def _touch(self, _: int, step: Touch) -> Commit:
-        near = [hazards.LINES[key] for key in ("pinch", "edge")]  # hands work under the carriage
+        keys = ("falling_mass", "pinch", "edge")  # hands work under the carriage
+        near = [hazards.LINES[key] for key in keys]
         confirmed = self.operator.confirm(Do(step.text), near)
         self.device.act(step.hand)
         self._serve_until(confirmed)

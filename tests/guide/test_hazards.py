@@ -1,10 +1,16 @@
 """Each step at which a hand reaches in, or something can move, shows its lines of safety.md."""
 
+from pathlib import Path
+
 import pytest
 
+from rig import bench as benches
 from rig.bench import Bench
+from rig.guide.hazards import LINES
+from rig.guide.runner import Runner
 from rig.guide.steps import Do, Step, Strokes
 from tests.guide.edgeplay import Play
+from tests.guide.rigs import VirtualRig, impact, new_book
 from tests.guide.test_cuts import FAST, carried
 
 HAND_IN = ("mount", "feed", "take_out")
@@ -68,3 +74,16 @@ def test_the_switches_are_tried_by_hand_with_the_motor_unplugged() -> None:
     tried = next(step for step in play.steps if isinstance(step, Strokes))
     assert not tried.driven and {"driven_blade", "drawn_blade"} <= lines(tried)
     assert tried.text.startswith("Motor unplugged, crank off.")
+
+
+def test_lowering_and_raising_the_carriage_show_what_can_fall(tmp_path: Path) -> None:
+    rig = VirtualRig()
+    with new_book(tmp_path) as book:
+        operator = rig.operator()
+        script, params = impact(drops="1")
+        Runner(book, benches.load(None), rig.device, operator).start(script, params)
+    falling = LINES["falling_mass"]
+    raised = [n for n, text in enumerate(operator.log) if "Was contact confirmed" in text]
+    touched = [n for n, text in enumerate(operator.log) if "by the hand lever" in text]
+    assert raised and all(operator.log[n - 1] == f"! {falling}" for n in raised)
+    assert touched and all(operator.log[n + 1] == falling for n in touched)
