@@ -37,7 +37,7 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
         "Read before you start: a weight can fall. Feet from under it, shoes on; lift heavy ones "
         "with both hands. Nothing seated or clamped in the arm; the lever level.",
         hand="free",
-        hazards=("pinch",),
+        hazards=("weights", "pinch"),
     )
     operator = yield from calibrating.operator(params)
     try:

@@ -146,6 +146,7 @@ def load_read(
     return Read(
         text, channel="load", trial=trial, settle_s=max(limits.settle_s, settle_s),
         read_s=limits.read_s, hand=hand, detail=detail,
+        hazards=("weights",) if hand in ("hang", "unhang") else (),
     )  # fmt: skip
 
 

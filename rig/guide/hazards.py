@@ -22,6 +22,8 @@ LINES: dict[str, str] = {
     "in and motor unplugged before a hand goes in.",
     "drawn_blade": "Drawn blade: one hand on the rod's handle, the other away from the table, no "
     "glove near the rod. Carriage home and pin in before a hand goes in.",
+    "weights": "Weights on the lever: feet from under them, 10 kg lifted with both hands, pin in "
+    "its hole before you hang anything.",
     "probing": "Testing an edge: edge and stroke away from you, never toward a wrist or the hand "
     "that holds. Put the blade down before you type.",
 }

@@ -1,14 +1,20 @@
 """Each step at which a hand reaches in, or something can move, shows its lines of safety.md."""
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from procedures.lib import checks
 from rig import bench as benches
 from rig.bench import Bench
+from rig.calibration.nominal import nominal_load
 from rig.guide.hazards import LINES
 from rig.guide.runner import Runner
-from rig.guide.steps import Do, Step, Strokes
+from rig.guide.steps import Do, Read, Step, Strokes
+from tests.calibration.driver import Driver
+from tests.calibration.settings import BENCH
+from tests.calibration.test_procedures import Weighing
 from tests.guide.edgeplay import Play
 from tests.guide.rigs import VirtualRig, impact, new_book
 from tests.guide.test_cuts import FAST, carried
@@ -87,3 +93,24 @@ def test_lowering_and_raising_the_carriage_show_what_can_fall(tmp_path: Path) ->
     touched = [n for n, text in enumerate(operator.log) if "by the hand lever" in text]
     assert raised and all(operator.log[n - 1] == f"! {falling}" for n in raised)
     assert touched and all(operator.log[n + 1] == falling for n in touched)
+
+
+class Watched(Weighing):
+    """Readings of the jig's cell; keeps the steps."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.steps: list[Read] = []
+
+    def __call__(self, step: Read) -> dict[str, Any]:
+        self.steps.append(step)
+        return super().__call__(step)
+
+
+def test_every_weight_that_is_hung_or_taken_off_shows_its_line() -> None:
+    watched = Watched()
+    Driver(watched).run("calibrate_load")
+    Driver(watched).drive(checks.check_load(BENCH, nominal_load(BENCH)))  # type: ignore[arg-type]
+    lifted = [step for step in watched.steps if step.hand in ("hang", "unhang")]
+    assert len([step for step in lifted if step.trial == "check weight"]) == 1
+    assert all("weights" in lines(step) for step in lifted)
