@@ -116,6 +116,11 @@ def _told(trial: str, result: Mapping[str, Any]) -> str:
 
 def _look(trial: str, bench: Bench) -> Passage[dict[str, Any]]:
     """Damage along the edge, entered blind."""
+    yield Do(
+        "Arm let back, then shield open, glasses on. Blade out by its spine, gloves on. Chips with "
+        "pliers or magnet: count them.",
+        hazards=("shards", "stored", "edge", "pinch"),
+    )
     kind = yield Ask(
         "Damage along the twisted length", key="damage", kind="choice",
         choices=("none", "roll", "chip", "crack"),

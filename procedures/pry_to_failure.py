@@ -56,7 +56,11 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
         trials.append(trial)
         if trial["kind"] != "survived":
             break
-    yield Tell("Take the pieces out with pliers, glasses on.")
+    yield Do(
+        "Arm let back, then shield open. Pieces out with pliers or magnet, glasses on: count them. "
+        "Blade out by its spine, gloves on.",
+        hazards=("shards", "stored", "edge", "pinch"),
+    )
     return {"specimen": specimen, "trials": trials}
 
 
@@ -163,6 +167,11 @@ def _told(trial: str, result: Mapping[str, Any]) -> str:
 
 def _look(trial: str) -> Passage[dict[str, Any]]:
     """What the eye sees, and the path of a photograph."""
+    yield Do(
+        "Arm let back, then shield open, glasses on. Fingers off the tip: it may be bent like "
+        "a bow.",
+        hazards=("shards", "stored", "edge"),
+    )
     seen = yield Ask(
         "Look at the tip: what happened?", key="tip", kind="choice",
         choices=("snapped", "bent", "whole"),

@@ -1,5 +1,7 @@
 """Each step at which a hand reaches in, or something can move, shows its lines of safety.md."""
 
+import math
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -9,15 +11,21 @@ from procedures.lib import checks
 from rig import bench as benches
 from rig.bench import Bench
 from rig.calibration.nominal import nominal_load
+from rig.guide import script as scripts
 from rig.guide.hazards import LINES
-from rig.guide.runner import Runner
+from rig.guide.parameters import read_all
+from rig.guide.runner import STEP, Runner
 from rig.guide.steps import Do, Read, Step, Strokes
+from rig.logbook import Logbook
 from tests.calibration.driver import Driver
-from tests.calibration.settings import BENCH
+from tests.calibration.settings import BENCH, reading
+from tests.calibration.test_angle import straight
 from tests.calibration.test_procedures import Weighing
 from tests.guide.edgeplay import Play
-from tests.guide.rigs import VirtualRig, impact, new_book
+from tests.guide.jigs import TIPS, JigRig
+from tests.guide.rigs import VirtualRig, impact, new_book, run
 from tests.guide.test_cuts import FAST, carried
+from tests.guide.test_hardness import TYPED
 
 HAND_IN = ("mount", "feed", "take_out")
 
@@ -114,3 +122,46 @@ def test_every_weight_that_is_hung_or_taken_off_shows_its_line() -> None:
     lifted = [step for step in watched.steps if step.hand in ("hang", "unhang")]
     assert len([step for step in lifted if step.trial == "check weight"]) == 1
     assert all("weights" in lines(step) for step in lifted)
+
+
+@pytest.mark.parametrize("procedure", ["pry_to_failure", "edge_twist"])
+def test_pieces_are_looked_at_and_picked_up_under_their_lines(
+    tmp_path: Path, procedure: str
+) -> None:
+    path, _ = JigRig(TIPS["snap"]).run(tmp_path, procedure)
+    with Logbook.open(path, writable=False) as book:
+        steps = [row.body["step"] for row in book.journal(kind=STEP)]
+    opened = [step for step in steps if "shield open" in step["text"]]
+    assert opened and all({"shards", "edge"} <= set(step["hazards"]) for step in opened)
+    looks = [n for n, step in enumerate(steps) if step.get("key") in ("tip", "damage")]
+    assert looks and all(steps[n - 1] in opened for n in looks)
+    assert any("Blade out by its spine" in step["text"] for step in opened)
+
+
+def test_a_cone_on_a_hard_blade_shows_its_line_at_the_readings(tmp_path: Path) -> None:
+    with new_book(tmp_path) as book:
+        script = scripts.load("hardness")
+        params = read_all(script.parameters, {"specimen": "K3"})
+        run(book, VirtualRig(), script, params, answers=TYPED)
+        steps = [row.body["step"] for row in book.journal(kind=STEP)]
+    (seated,) = [step for step in steps if "it must not rock" in step["text"]]
+    assert "hard_blade" in seated["hazards"]
+
+
+def test_an_arm_held_against_its_stops_and_a_raised_carriage_show_their_lines() -> None:
+    def played(procedure: str, mean: Callable[[Read], float]) -> list[Step]:
+        steps: list[Step] = []
+
+        def read(step: Read) -> dict[str, Any]:
+            steps.append(step)
+            return reading(mean(step))
+
+        Driver(read).run(procedure)
+        return steps
+
+    at_stops = played(
+        "calibrate_angle", lambda s: straight(math.radians(float(s.detail["angle_deg"])))
+    )
+    assert at_stops and all("pinch" in lines(step) for step in at_stops)
+    at_marks = played("calibrate_height", lambda s: float(s.detail["mark_m"]) / 1e-4)
+    assert at_marks and all({"falling_mass", "pinch"} <= lines(step) for step in at_marks)
