@@ -36,13 +36,13 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
                 f"Pin at {stop:g}°. Hold the arm lightly against it, coming from the "
                 f"{'left' if rising else 'right'}, and keep it there.",
                 channel="angle", trial=trial, settle_s=limits.settle_s / 3, read_s=limits.read_s,
-                hand="stop", detail={"angle_deg": stop},
+                hand="stop", detail={"angle_deg": stop}, hazards=("pinch",),
             )  # fmt: skip
             reading = yield from checks.good_reading(step)
             if reading is None:
                 return (yield from calibrating.refuse("angle", [f"{trial}: no good reading came"]))
             readings.append({"stop_deg": stop, "run": run, "rising": rising, **reading})
-    yield Do("Take the pin out and let the arm back.", hand="free")
+    yield Do("Take the pin out and let the arm back.", hand="free", hazards=("pinch",))
     return (
         yield from calibrating.issue(
             "angle",

@@ -31,8 +31,8 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     yield Do(
         "Read before you start: the carriage is raised and lowered by hand, nothing is released. "
         "Stand a steel rule upright beside the rail, pointer on the carriage against it. "
-        "Blade out, guard open.",
-        hazards=("falling_mass", "pinch"),
+        "Guard open, pin in before you reach in; blade out by its spine.",
+        hazards=("falling_mass", "pinch", "edge"),
     )
     operator = yield from calibrating.operator(params)
     readings: list[dict[str, Any]] = []
@@ -44,7 +44,11 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
                 why = f"run {run}, {mark * 1e3:g} mm: no good reading came"
                 return (yield from calibrating.refuse("height", [why]))
             readings.append({"mark_m": mark, "run": run, "rising": rising, **reading})
-    yield Do("Lower the carriage onto the anvil. Rule away.", hand="lower", hazards=("pinch",))
+    yield Do(
+        "Lower the carriage onto the anvil. Rule away.",
+        hand="lower",
+        hazards=("falling_mass", "pinch"),
+    )
     return (
         yield from calibrating.issue(
             "height",
