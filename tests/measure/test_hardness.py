@@ -68,7 +68,7 @@ def test_the_blocks_error_is_taken_off_and_its_uncertainty_stays() -> None:
     assert 0.6 < found.U < 1.2
 
 
-def test_means_of_60_and_61_from_five_readings_each_are_not_different() -> None:
+def test_means_of_60_and_61_on_different_days_cannot_be_told_apart() -> None:
     one = evaluate_hardness(blade(60.0, 60.6, 59.4, 60.4, 59.6), BLOCK).measurands["hardness"]
     two = evaluate_hardness(blade(61.0, 61.6, 60.4, 61.4, 60.6), BLOCK).measurands["hardness"]
     assert two.value - one.value == pytest.approx(1.0)
