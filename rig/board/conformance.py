@@ -3,7 +3,8 @@
 Nothing here can release anything or start the drive: no check presses the button, and every permit
 is refused, taken back or let run out of its conditions. Checks that would trip the interlock come
 last. A check that could not be made (guard open, carriage moving, already tripped) counts as
-trouble and says so.
+trouble and says so; only of what is not fitted to this rig it is told, and held
+against nobody.
 """
 
 import zlib
@@ -23,15 +24,23 @@ _NEVER = 1 << 27  # a nonce the board has not given
 
 @dataclass(frozen=True)
 class Finding:
-    """One check's outcome; `trouble` is empty when the board did as the wire says."""
+    """One check's outcome; `trouble` is empty when the board did as the wire says.
+
+    It is the reason why nothing can be said when what the check needs is not fitted.
+    """
 
     claim: str
     trouble: str = ""
 
     @property
     def holds(self) -> bool:
-        """Whether the board did as the wire says."""
-        return not self.trouble
+        """Whether nothing stands against the board."""
+        return not self.trouble or not self.fitted
+
+    @property
+    def fitted(self) -> bool:
+        """Whether the rig has what the check needs; if not, the check was not made in full."""
+        return not self.trouble.startswith(strokes.NOT_FITTED)
 
 
 Check = Callable[[Link], str]
@@ -224,13 +233,13 @@ def _trips_on_silence(link: Link) -> str:
         return trouble
     told: list[Happening] = []
     link.listeners.append(told.append)
-    link._next_beat = link.clock.now() + 1.0
+    link.hold_beats(1.0)
     link.wait(wire.LIMITS["BEAT_LIMIT_MS"] / 1e3 + 0.25)
     link.listeners.remove(told.append)
     if not link.exchanges:
         return "not checked, no heartbeat was answered"
     beaten = link.exchanges[-1].ticks
-    link._next_beat = link.clock.now()
+    link.hold_beats(0.0)
     link.wait(0.2)
     trips = [e for e in told if e.code is Event.STATE and e.value == State.TRIPPED]
     if not trips:

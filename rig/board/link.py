@@ -215,6 +215,10 @@ class Link(GreetedBoard):
         if len(self._replies) > REPLIES_KEPT:  # nobody waits for the answers to `_ask_again`
             self._replies.pop(next(iter(self._replies)))
 
+    def hold_beats(self, seconds: float) -> None:
+        """Send no heartbeat for so long, to see what a board does then; 0 sends one at once."""
+        self._next_beat = self.clock.now() + seconds
+
     # -- talking
 
     def command(self, op: Op, **values: int) -> Reply:

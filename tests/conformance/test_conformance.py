@@ -72,18 +72,37 @@ def with_both_its_switches_closed() -> StandIn:
     [
         *(without_converter, with_a_fast_converter, with_a_slow_converter),
         *(with_its_converter_stuck, with_a_carriage_at_home, with_a_carriage_half_way),
-        with_both_its_switches_closed,
     ],
 )
 def test_the_stand_in_passes_every_check(make: Callable[[], StandIn]) -> None:
     found = list(conformance.run(link_to(make())))
-    assert [finding.trouble for finding in found] == [""] * (len(conformance.CHECKS) + 1)
-    assert len({finding.claim for finding in found}) == len(found)
+    assert all(finding.holds for finding in found)
+    assert len({finding.claim for finding in found}) == len(conformance.CHECKS) + 1
+    unseen = () if make is with_a_carriage_at_home else OF_AN_ARMED_DRIVE
+    assert {finding.claim for finding in found if finding.trouble} == set(unseen)
+
+
+def test_checks_that_need_a_carriage_at_home_are_told_as_not_fitted_without_one() -> None:
+    told = {found.claim: found for found in conformance.run(link_to(StandIn(Tower())))}
+    for claim in OF_AN_ARMED_DRIVE:
+        assert not told[claim].fitted and told[claim].holds
+        assert "no carriage at home" in told[claim].trouble
+
+
+def test_a_carriage_that_is_there_and_not_home_leaves_its_checks_unmade() -> None:
+    found = troubles(link_to(with_both_its_switches_closed()))
+    assert set(found) == set(OF_AN_ARMED_DRIVE)
+    assert all(trouble.startswith("not checked") for trouble in found.values())
 
 
 def claim_of(check: conformance.Check) -> str:
     return (check.__doc__ or "").strip().rstrip(".")
 
+
+OF_AN_ARMED_DRIVE = (
+    claim_of(stroke_checks.takes_a_drive_s_nonce_once),
+    claim_of(stroke_checks.drop_and_drive_refuse_each_other),
+)
 
 # -- a board wrong in one thing, for each check
 
