@@ -43,22 +43,22 @@ def check_energy(energy_j: float, bench: Bench) -> None:
     """Refuse before anyone lifts a finger what lies outside any tower in order.
 
     Too high is what not even the fastest fall allowed (`fall.highest_a_m_s2`) could give from the
-    top; too low what such a fall would give from below the lowest height.
+    top; too low what even the slowest (`fall.lowest_a_m_s2`) gives from the lowest height.
 
     Raises:
         RigError: naming the limit.
     """
-    travel, best = bench.tower.travel, bench.tower.fall.highest_a_m_s2
-    weight_n = bench.tower.carriage.mass_kg * best
-    if not energy_j >= weight_n * travel.min_drop_m:
+    travel, fall, mass_kg = bench.tower.travel, bench.tower.fall, bench.tower.carriage.mass_kg
+    least_j = mass_kg * fall.lowest_a_m_s2 * travel.min_drop_m
+    if not energy_j >= least_j:
         raise RigError(
-            f"{energy_j:.4g} J is too little: below {weight_n * travel.min_drop_m:.3g} J the fall "
-            f"may be shorter than {travel.min_drop_m * 1e3:.0f} mm, too short to measure well",
+            f"{energy_j:.4g} J is too little: below {least_j:.3g} J the fall of any tower in order "
+            f"is shorter than {travel.min_drop_m * 1e3:.0f} mm, too short to measure well",
             where="energy",
             remedy="ask for more, or mount a lighter carriage and state its mass in bench.toml",
             value=energy_j,
         )
-    require_reach(energy_j / weight_n, energy_j, bench)
+    _require_below_top(energy_j / (mass_kg * fall.highest_a_m_s2), energy_j, bench)
 
 
 def require_reach(height_m: float, energy_j: float, bench: Bench) -> None:
@@ -67,21 +67,25 @@ def require_reach(height_m: float, energy_j: float, bench: Bench) -> None:
     Raises:
         RigError: naming the height needed and the tower's limit.
     """
+    _require_below_top(height_m, energy_j, bench)
     travel = bench.tower.travel
-    if height_m > travel.max_drop_m:
-        raise RigError(
-            f"{energy_j:.4g} J needs a fall of {height_m:.3f} m; this tower reaches "
-            f"{travel.max_drop_m:g} m",
-            where="energy",
-            remedy="ask for less, or mount a heavier carriage and state its mass in bench.toml",
-            value=energy_j,
-        )
     if height_m < travel.min_drop_m:
         raise RigError(
             f"{energy_j:.4g} J is a fall of {height_m * 1e3:.0f} mm; below "
             f"{travel.min_drop_m * 1e3:.0f} mm the speed cannot be measured well",
             where="energy",
             remedy="ask for more, or mount a lighter carriage and state its mass in bench.toml",
+            value=energy_j,
+        )
+
+
+def _require_below_top(height_m: float, energy_j: float, bench: Bench) -> None:
+    top_m = bench.tower.travel.max_drop_m
+    if height_m > top_m:
+        raise RigError(
+            f"{energy_j:.4g} J needs a fall of {height_m:.3f} m; this tower reaches {top_m:g} m",
+            where="energy",
+            remedy="ask for less, or mount a heavier carriage and state its mass in bench.toml",
             value=energy_j,
         )
 
