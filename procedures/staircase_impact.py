@@ -122,7 +122,7 @@ def _begin(params: Mapping[str, Any], bench: Bench) -> Passage[None]:
         )
     if params["drops"] < USUAL:
         yield Tell(
-            f"{fewer_costs(params['drops'])}; the usual {USUAL} to 0.31. With fewer than {USUAL} "
+            f"{fewer_costs(params['drops'])}; the usual {USUAL} to 0.32. With fewer than {USUAL} "
             "the scatter of the sites is not told but taken as one step."
         )
     yield Do(

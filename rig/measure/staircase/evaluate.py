@@ -121,8 +121,8 @@ def _told(
 def fewer_costs(drops: int) -> str:
     """What a planned number of drops leaves open, in a sentence.
 
-    Error of the level by simulation with the step equal to the scatter: 0.42 scatters at 10 drops,
-    0.31 at 20; between and beyond it goes as one over the root of the number.
+    With the step equal to the scatter, simulated staircases of 6 to 30 drops err by this rule
+    within 5 % (3,000 of each: 0.595, 0.452, 0.317 and 0.262 scatters at 6, 10, 20 and 30 drops).
     """
-    error = 0.31 * math.sqrt(20 / drops)
+    error = 0.32 * math.sqrt(20 / drops)
     return f"{drops} drops tell the energy to about {error:.2f} scatters of the sites (one sigma)"
