@@ -29,7 +29,7 @@ from scipy.optimize import linprog
 from rig.board.wire import TICK_HZ, TIME_BITS
 from rig.measure.budget import Input, Reason
 
-# Initial tolerance and temperature together, common practice for boards with a resonator.
+# Initial tolerance and temperature together, boards with a resonator; common practice, no source.
 PRIOR_HALF_WIDTH = 0.005
 # A computer's crystal: +-50 parts in a million, common practice, no source.
 HOST_HALF_WIDTH = 50e-6

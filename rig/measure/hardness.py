@@ -17,7 +17,7 @@ from rig.measure.budget import Input, Measurand, Reason, evaluate, rectangular, 
 
 # The scale's range: ASTM E18 and ISO 6508-1 (from memory).
 LOWEST_HRC, HIGHEST_HRC = 20.0, 70.0
-READINGS = 5  # common practice
+READINGS = 5  # common practice, no source
 SPACING_M = 3.0e-3  # three dent diameters or more; common practice, no source
 DEPTHS = 10.0  # thickness over depth of indentation: ASTM E18 and ISO 6508-1 (from memory)
 BLOCK_ERROR_HRC = 1.5  # ISO 6508-2, from memory
@@ -60,7 +60,8 @@ class Piece:
         readings_hrc: in the order taken, none left out.
         spacing_m: least distance between dents, and to the edge.
         thickness_m: where it was read.
-        diameter_m: of a round or hollow-ground surface; None when flat.
+        diameter_m: of a round (convex) surface; None when flat. A hollow one
+            has no correction here.
         resolution_hrc: of the dial.
     """
 

@@ -113,11 +113,6 @@ class RunView:
         """The session's empty drops."""
         return [t for t in self.trials if t.verdict is None and t.measurand == "drop"]
 
-    @property
-    def last_acceleration(self) -> dict[str, Any] | None:
-        """The effective acceleration in force at the end of this run."""
-        return self.chart[-1][1] if self.chart else None
-
 
 def gather(path: Path, run_id: int | None) -> RunView:
     """Read one run (the last one when `run_id` is None).

@@ -55,5 +55,5 @@ def size(response: Response, effect: float) -> str:
 def probability(p: float) -> str:
     """A p for a table."""
     if math.isnan(p):
-        return "-"
+        return "not determined"
     return "< 0.001" if p < 0.001 else f"{p:.3f}" if p < 0.1 else f"{p:.2f}"

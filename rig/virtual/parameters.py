@@ -103,10 +103,6 @@ class TowerTruth:
         """Coulomb friction in newtons."""
         return self.friction_ratio * self.mass_kg * self.gravity
 
-    def spring_force(self, drum_m: float) -> float:
-        """Draw-wire spring in newtons with the drum at `drum_m`."""
-        return self.spring_n + self.spring_n_per_m * drum_m
-
     def hanging_drum_m(self, carriage_m: float) -> float:
         """Drum position that balances the spring with the carriage still at `carriage_m`."""
         pull = self.wire_n_per_m * carriage_m - self.spring_n

@@ -24,7 +24,7 @@ class Clock:
 
 def small_book(path: Path) -> str:
     """Writes a logbook with something in every table; returns its head fingerprint."""
-    with Logbook.create(path, title="Paring knives of the Quayside Forge", now=Clock()) as book:
+    with Logbook.create(path, title="Example bench", now=Clock()) as book:
         run = book.start_run("drop", "5eed", {"height_m": 0.25}, {"rig": "1.0"})
         for step in range(12):
             book.append("step", {"index": step, "outcome": "höhe erreicht"}, run)

@@ -129,7 +129,9 @@ def test_an_empty_study_still_has_its_report(tmp_path: Path) -> None:
 
 def test_the_blades_asked_for_are_those_of_the_plan() -> None:
     study = record({"A": 3, "B": 3, "C": 3}, ASKED)
-    for planned in plans(study):
-        response_asked = next(r for r in study.response if r.name == planned.name)
-        if response_asked.scatter is not None:
-            assert blades_asked(response_asked, study) == planned.plan.units
+    made_plans = {planned.name: planned.plan.units for planned in plans(study)}
+    assert list(made_plans) == [one.name for one in study.response]
+    stated = [one for one in study.response if one.scatter is not None]
+    assert len(stated) == 2
+    for one in stated:
+        assert blades_asked(one, study) == made_plans[one.name]

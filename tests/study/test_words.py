@@ -115,5 +115,5 @@ def test_open_ends_are_said_as_open() -> None:
 
 def test_a_p_is_never_printed_as_nought() -> None:
     assert [probability(p) for p in (1e-9, 0.0234, 0.5, math.nan)] == [
-        "< 0.001", "0.023", "0.50", "-",
+        "< 0.001", "0.023", "0.50", "not determined",
     ]  # fmt: skip

@@ -58,7 +58,8 @@ def test_any_record_gives_a_result_that_can_be_stored(
     told = evaluate_pry(made, facts(), Asked(direction, at_rad=math.radians(2)))
     again = PryResult.from_dict(json.loads(json.dumps(told.to_dict(), allow_nan=False)))
     assert again == told
-    assert told.reasons or told.kind
+    assert told.reasons or (told.kind in ("snap", "bend", "survived") and told.measurands)
+    assert told.reasons or told.censored == "right" or told.kind != "survived"
     json.dumps(evaluate_twist(made, twist_facts(), 5).to_dict(), allow_nan=False)
     given_ = facts()
     json.dumps(no_load_sweep(made, given_.torque, given_.angle, 0.02), allow_nan=False)
