@@ -121,6 +121,22 @@ def test_an_energy_beyond_the_tower_is_refused_before_anyone_lifts_a_finger(
         run(book, VirtualRig(), *impact(energy="400 J"))
 
 
+def test_an_energy_that_a_tower_in_order_may_give_is_refused_by_no_early_check(
+    tmp_path: Path,
+) -> None:
+    """1.25 J is 55 mm on the design tower, 48 mm on the fastest in order, 104 mm on the slowest."""
+    with new_book(tmp_path) as book:
+        _, told = run(book, VirtualRig(), *impact(energy="1.25 J"))
+    assert told["drops"][-1]["energy_j"] == pytest.approx(1.25, rel=0.03)
+
+
+def test_an_energy_below_the_least_height_of_this_tower_is_refused_after_its_empty_drops(
+    tmp_path: Path,
+) -> None:
+    with new_book(tmp_path) as book, pytest.raises(RigError, match=r"1 J is a fall of 4\d mm"):
+        run(book, VirtualRig(), *impact(energy="1 J"))
+
+
 def test_a_carriage_that_does_not_move_the_encoder_is_named(tmp_path: Path) -> None:
     rig = VirtualRig()
     rig.tower.fault("encoder_unplugged")
