@@ -99,6 +99,20 @@ def test_a_drop_without_a_strike_is_counted_once_and_states_no_energy(tmp_path: 
     assert said["verdict"].startswith("0 of 1 drops")
 
 
+def test_an_empty_drop_without_a_strike_says_that_it_has_no_speed(tmp_path: Path) -> None:
+    def lose_the_fall(rig: VirtualRig, text: str) -> None:
+        if text.startswith("empty drop 1:"):
+            rig.tower.schedule(rig.tower.now_s + 0.5, lambda: rig.board.fault("lose_bytes", 1.0))
+            rig.tower.schedule(rig.tower.now_s + 1.4, lambda: rig.board.fault("lose_bytes", 0))
+
+    path = tmp_path / "b.logbook"
+    with Logbook.create(path, title="b") as book:
+        run(book, VirtualRig(hook=lose_the_fall), *impact())
+    text = write(path, None, None).read_text(encoding="utf-8")
+    table = text[text.index("Empty drops of this run") :].split("</table>")[0]
+    assert table.count("none can be stated") == 1
+
+
 def test_a_printed_page_can_be_checked_against_the_logbook(book: Path, page: str) -> None:
     (command,) = re.findall(r"bladerig audit (.*?)<br>", page)
     name, _, printed = unescape(command).rpartition(" --printed ")
