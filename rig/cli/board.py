@@ -154,6 +154,8 @@ def _made(finding: "Finding") -> bool:
 
 def _line(finding: "Finding") -> str:
     mark = "ok" if finding.holds else "FAIL" if _made(finding) else "NOT MADE"
+    if not finding.fitted:
+        mark = "no part"  # what it is about is not on this bench
     return f"{mark:8}  {finding.claim}" + (f": {finding.trouble}" if finding.trouble else "")
 
 
