@@ -15,6 +15,7 @@ LINUX_ONLY = (
     "conformance/test_agreement.py",
     "conformance/test_emulated.py",
     "conformance/test_fuzz.py",
+    "conformance/test_stroke_agreement.py",
     "board/test_flash.py",
     # Pseudo-terminals that take the wire's 250,000 baud; owners, rights, signals, /dev/full.
     "board/test_ports.py",

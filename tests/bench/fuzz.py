@@ -17,8 +17,8 @@ from rig.virtual.jig import Jig
 from rig.virtual.plant import Tower
 from tests.bench.figure import exactly, figure
 from tests.emulator.build import build_image
-from tests.emulator.carriage import ScriptedCarriage
 from tests.emulator.emulator import EmulatedBoard
+from tests.virtual.carriage import ScriptedCarriage
 
 TOTAL = 10_000_000
 BYTE_S = 10 / wire.BAUD

@@ -10,11 +10,11 @@ from rig.board.strokes import Counts
 from rig.board.wire import TICK_HZ, Stroke
 from tests.bench.figure import exactly, figure
 from tests.emulator.build import build_image
-from tests.emulator.carriage import ScriptedCarriage
 from tests.emulator.emulator import EmulatedBoard
-from tests.emulator.motions import BOUNCE_S, CHATTER_S, Motions
 from tests.emulator.scripted import ScriptedTower
 from tests.firmware.strokes import FirmwareStrokes
+from tests.virtual.carriage import ScriptedCarriage
+from tests.virtual.motions import BOUNCE_S, CHATTER_S, Motions
 
 STROKES = 100_000
 AT_THE_PINS = 1_000

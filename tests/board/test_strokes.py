@@ -16,8 +16,8 @@ from rig.board.wire import DriveState, Kind, Op, Reason, Stroke
 from rig.virtual.plant import Tower
 from rig.virtual.standin import StandIn
 from tests.board.streams import MS
-from tests.emulator.carriage import ScriptedCarriage
-from tests.emulator.motions import Motions
+from tests.virtual.carriage import ScriptedCarriage
+from tests.virtual.motions import Motions
 
 Codes = st.integers(*wire.LOAD_LIMITS)
 STROKE = {"number": 7, "verdict": Stroke.COUNTED, "out_ms": 900, "back_ms": 800, "mean": -5}

@@ -22,7 +22,7 @@ from rig.virtual.reporter import Reporter
 from rig.virtual.standin import StandIn
 from rig.virtual.twin import Twin
 from tests.conformance import stroke_doctors
-from tests.emulator.carriage import ScriptedCarriage
+from tests.virtual.carriage import ScriptedCarriage
 
 Patch = pytest.MonkeyPatch
 

@@ -17,8 +17,8 @@ from rig.virtual.plant import Tower
 from rig.virtual.standin import StandIn
 from tests.conformance.test_conformance import OF_AN_ARMED_DRIVE
 from tests.emulator.build import build_image
-from tests.emulator.carriage import ScriptedCarriage
 from tests.emulator.emulator import EmulatedBoard
+from tests.virtual.carriage import ScriptedCarriage
 
 MENDED_S = 2.55
 

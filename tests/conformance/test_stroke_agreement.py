@@ -14,9 +14,9 @@ from rig.virtual.plant import Tower
 from rig.virtual.standin import StandIn
 from tests.conformance.test_agreement import Session, Told
 from tests.emulator.build import build_image
-from tests.emulator.carriage import ScriptedCarriage
 from tests.emulator.emulator import EmulatedBoard
-from tests.emulator.motions import BOUNCE_S, CHATTER_S, Motions, SwitchEdge
+from tests.virtual.carriage import ScriptedCarriage
+from tests.virtual.motions import BOUNCE_S, CHATTER_S, Motions, SwitchEdge
 
 TOLERANCE_S = 0.004
 Scene = Callable[[Session, ScriptedCarriage], None]

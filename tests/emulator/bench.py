@@ -7,10 +7,10 @@ import numpy as np
 from rig.board import wire
 from rig.board.wire import Op
 from tests.emulator.build import build_image
-from tests.emulator.carriage import ScriptedCarriage
 from tests.emulator.emulator import EmulatedBoard
 from tests.emulator.host import Host
 from tests.emulator.scripted import Floats, ScriptedConverter, ScriptedJig, ScriptedTower
+from tests.virtual.carriage import ScriptedCarriage
 
 CONVERSIONS_HZ = 81.3  # 80 with the error of its own oscillator, in step with nothing of ours
 FREE_ANALOG = (4, 5)

@@ -8,11 +8,11 @@ from rig.board import wire
 from rig.board.wire import Kind, Op
 from tests.emulator.bench import Bench, bench, load_all
 from tests.emulator.build import build_image
-from tests.emulator.carriage import ScriptedCarriage
 from tests.emulator.chip import CYCLES_PER_S, Vector
 from tests.emulator.emulator import EmulatedBoard
 from tests.emulator.host import Host, fall, release, start_drive
 from tests.emulator.scripted import ScriptedJig, ScriptedTower
+from tests.virtual.carriage import ScriptedCarriage
 
 TOP_COUNT = 30_000  # inside the 16 bits of the count
 

@@ -10,8 +10,8 @@ import pytest
 from rig.board.wire import LIMITS, DriveState, Op, Reason, State
 from tests.emulator import figures
 from tests.emulator.bench import Bench, bench, load_all
-from tests.emulator.carriage import ScriptedCarriage
 from tests.emulator.host import arm, arm_drive, start_drive
+from tests.virtual.carriage import ScriptedCarriage
 
 OFF = DriveState.OFF
 

@@ -8,9 +8,9 @@ import pytest
 from rig.board import wire
 from rig.board.wire import LIMITS, Event, Kind, Op, Reason, Stroke
 from tests.emulator.bench import bench, converter, load_all
-from tests.emulator.carriage import ScriptedCarriage
 from tests.emulator.figures import wander
-from tests.emulator.motions import BOUNCE_S, CHATTER_S, Motions, SwitchEdge
+from tests.virtual.carriage import ScriptedCarriage
+from tests.virtual.motions import BOUNCE_S, CHATTER_S, Motions, SwitchEdge
 
 PORTC, PORTD = 0x28, 0x2B
 TICK_S = 1 / wire.TICK_HZ

@@ -5,8 +5,8 @@ import random
 import pytest
 
 from rig.board.wire import LIMITS, Stroke
-from tests.emulator.motions import Motions
 from tests.firmware.strokes import FirmwareStrokes, Verdict
+from tests.virtual.motions import Motions
 
 STABLE = LIMITS["SWITCH_STABLE_MS"]
 BITS = {"n": 1, "f": 2, "b": 3, "_": 0}

@@ -3,7 +3,7 @@
 import random
 from collections import deque
 
-from tests.emulator.motions import HOME, Motions, SwitchEdge
+from tests.virtual.motions import HOME, Motions, SwitchEdge
 
 MOTOR_DELAY_S = 20e-3
 
