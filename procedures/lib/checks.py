@@ -34,12 +34,21 @@ def good_reading(step: Read) -> Passage[Outcome | None]:
         if not reading["reasons"]:
             return {key: reading[key] for key in KEPT}
         yield Tell(f"This reading does not count: {told(reading['reasons'])}.")
-        answer = yield Ask(
-            "Put it right, then read again, or stop here?",
-            key="again", kind="choice", choices=("again", "stop"), default="again",
-        )  # fmt: skip
-        if answer["value"] == "stop":
+        if (yield from stopped("Put it right, then read")):
             return None
+
+
+def stopped(what: str) -> Passage[bool]:
+    """Asks whether to go on after something did not count; True when the person stops here.
+
+    Args:
+        what: what to do before it is done again, like "Put it right, then read".
+    """
+    answer = yield Ask(
+        f"{what} again, or stop here?",
+        key="again", kind="choice", choices=("again", "stop"), default="again",
+    )  # fmt: skip
+    return bool(answer["value"] == "stop")
 
 
 def check_load(bench: Bench, scale: Scale) -> Passage[None]:

@@ -121,11 +121,7 @@ def try_switches(specimen: str, bench: Bench) -> Passage[None]:
         yield Tell(
             f"{tried['counted']} counted, not {TRIED}; not counted: {tried['rejected'] or 'none'}."
         )
-        answer = yield Ask(
-            "Put the switches right, then try again, or stop here?",
-            key="again", kind="choice", choices=("again", "stop"), default="again",
-        )  # fmt: skip
-        if answer["value"] == "stop":
+        if (yield from checks.stopped("Put the switches right, then try")):
             raise RigError(
                 "the switches were not in order", where="switches",
                 remedy="put them right, then give the command again with --abandon 'switches'",

@@ -9,7 +9,7 @@ from procedures.lib import checks
 from rig.bench import Bench
 from rig.calibration.inforce import in_force
 from rig.errors import RigError
-from rig.guide.steps import Ask, Do, Measure, Outcome, Passage, Read, Record, Tell
+from rig.guide.steps import Do, Measure, Outcome, Passage, Read, Record, Tell
 from rig.measure.reading import told
 from rig.measure.scales import Scale
 from rig.quantity import stated
@@ -111,11 +111,7 @@ def sweep(
         if not result["reasons"]:
             return result
         yield Tell(f"This sweep does not count: {told(result['reasons'])}.")
-        answer = yield Ask(
-            "Put it right, then sweep again, or stop here?",
-            key="again", kind="choice", choices=("again", "stop"), default="again",
-        )  # fmt: skip
-        if answer["value"] == "stop":
+        if (yield from checks.stopped("Put it right, then sweep")):
             raise _stopped("no good no-load sweep")
 
 

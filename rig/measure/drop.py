@@ -14,22 +14,21 @@ Both rebound and impact speed are those at the contact height. Energy not return
 1/2 m (v_i^2 - v_r^2), is an upper bound of what the edge took: specimen and frame share it.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Any
+from dataclasses import dataclass
 
 from rig.board.wire import TICK_HZ
 from rig.measure import flight
-from rig.measure.budget import Measurand, Reason, from_dict, to_dict
+from rig.measure.budget import Measurand, Reason
 from rig.measure.checks import after_reasons, before_reasons, fall_reasons, gate_reasons
 from rig.measure.facts import Asked, DropFacts, DropRecord
 from rig.measure.impact import impact
 from rig.measure.parts import Parts, fit_after, fit_fall
 from rig.measure.rebound import caught, later, rebound
+from rig.measure.result import Result
 
 
 @dataclass(frozen=True)
-class DropResult:
+class DropResult(Result):
     """What a drop gave. Without a proven strike there are no measurands, only reasons.
 
     Attributes:
@@ -43,32 +42,7 @@ class DropResult:
         caught: the record proves that the carriage stopped above contact after its rebound.
     """
 
-    measurands: Mapping[str, Measurand] = field(default_factory=dict)
-    reasons: tuple[Reason, ...] = ()
-    figures: Mapping[str, float] = field(default_factory=dict)
     caught: bool = False
-
-    def __getitem__(self, name: str) -> Measurand:
-        return self.measurands[name]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain data for JSON."""
-        return {
-            "measurands": {name: to_dict(m) for name, m in self.measurands.items()},
-            "reasons": [vars(reason).copy() for reason in self.reasons],
-            "figures": dict(self.figures),
-            "caught": self.caught,
-        }
-
-    @staticmethod
-    def from_dict(data: Mapping[str, Any]) -> "DropResult":
-        """The result that `to_dict` wrote."""
-        return DropResult(
-            {name: from_dict(m) for name, m in data["measurands"].items()},
-            tuple(Reason(**reason) for reason in data["reasons"]),
-            data["figures"],
-            data["caught"],
-        )
 
 
 def evaluate_drop(record: DropRecord, facts: DropFacts, asked: Asked | None = None) -> DropResult:

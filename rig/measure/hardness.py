@@ -6,14 +6,14 @@ The block before and after stands for the tester that day; the certificate is wh
 """
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from statistics import fmean, stdev
-from typing import Any
 
 import numpy as np
 
 from rig.errors import RigError
-from rig.measure.budget import Input, Measurand, Reason, evaluate, rectangular, to_dict
+from rig.measure.budget import Input, Reason, evaluate, rectangular
+from rig.measure.result import Result
 
 # The scale's range: ASTM E18 and ISO 6508-1 (from memory).
 LOWEST_HRC, HIGHEST_HRC = 20.0, 70.0
@@ -73,20 +73,8 @@ class Piece:
 
 
 @dataclass(frozen=True)
-class HardnessResult:
+class HardnessResult(Result):
     """Mean, range and what stands against them."""
-
-    measurands: dict[str, Measurand] = field(default_factory=dict)
-    reasons: tuple[Reason, ...] = ()
-    figures: dict[str, float] = field(default_factory=dict)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain data for JSON."""
-        return {
-            "measurands": {name: to_dict(m) for name, m in self.measurands.items()},
-            "reasons": [vars(reason).copy() for reason in self.reasons],
-            "figures": dict(self.figures),
-        }
 
 
 def evaluate_hardness(piece: Piece, block: Block) -> HardnessResult:

@@ -12,14 +12,15 @@ Beside it stands the interval that assumes nothing of the scatter, out of the or
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from statistics import fmean, median, stdev
 from typing import Any
 
 from scipy import stats
 
 from rig.errors import RigError
-from rig.measure.budget import LEVEL, Input, Measurand, Reason, evaluate, rectangular, to_dict
+from rig.measure.budget import LEVEL, Input, Reason, evaluate, rectangular
+from rig.measure.result import Result
 
 READINGS = 7
 LEAST = 3
@@ -43,20 +44,8 @@ class Gauge:
 
 
 @dataclass(frozen=True)
-class SeveringResult:
+class SeveringResult(Result):
     """Median force and what stands against it."""
-
-    measurands: dict[str, Measurand] = field(default_factory=dict)
-    reasons: tuple[Reason, ...] = ()
-    figures: dict[str, float] = field(default_factory=dict)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain data for JSON."""
-        return {
-            "measurands": {name: to_dict(m) for name, m in self.measurands.items()},
-            "reasons": [vars(reason).copy() for reason in self.reasons],
-            "figures": dict(self.figures),
-        }
 
 
 def evaluate_severing(readings_n: Sequence[float], gauge: Gauge) -> SeveringResult:

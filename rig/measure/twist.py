@@ -9,15 +9,14 @@ Decay: last cycle over first of the mean of both sides (zero and scale cancel), 
 of peak = c n^(-b) over the cycles, by a straight line through the logarithms with Student's t.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Any
+from dataclasses import dataclass
 
-from rig.measure.budget import Measurand, Reason, from_dict, to_dict
+from rig.measure.budget import Reason
 from rig.measure.cycles import Cycle, find_cycles
 from rig.measure.pry.checks import record_reasons, saturated, stuck_angle
 from rig.measure.pry.facts import ArmRecord
 from rig.measure.pry.motion import motion, without_inertia
+from rig.measure.result import Result
 from rig.measure.twistchecks import cycle_reasons, mean_rate, motion_reasons
 from rig.measure.twistrows import TwistFacts, measurands
 
@@ -25,7 +24,7 @@ NOTICE = "No published standard covers this test: compare blades on this jig and
 
 
 @dataclass(frozen=True)
-class TwistResult:
+class TwistResult(Result):
     """What a twist gave.
 
     Attributes:
@@ -38,32 +37,7 @@ class TwistResult:
         notice: that there is no standard.
     """
 
-    measurands: Mapping[str, Measurand] = field(default_factory=dict)
-    reasons: tuple[Reason, ...] = ()
-    figures: Mapping[str, float] = field(default_factory=dict)
     notice: str = NOTICE
-
-    def __getitem__(self, name: str) -> Measurand:
-        return self.measurands[name]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain data for JSON."""
-        return {
-            "measurands": {name: to_dict(m) for name, m in self.measurands.items()},
-            "reasons": [vars(reason).copy() for reason in self.reasons],
-            "figures": dict(self.figures),
-            "notice": self.notice,
-        }
-
-    @staticmethod
-    def from_dict(data: Mapping[str, Any]) -> "TwistResult":
-        """The result that `to_dict` wrote."""
-        return TwistResult(
-            {name: from_dict(m) for name, m in data["measurands"].items()},
-            tuple(Reason(**reason) for reason in data["reasons"]),
-            data["figures"],
-            data["notice"],
-        )
 
 
 def evaluate_twist(record: ArmRecord, facts: TwistFacts, cycles: int) -> TwistResult:

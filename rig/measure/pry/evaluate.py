@@ -1,10 +1,8 @@
 """One pry trial: from its record to torque, angle, energy, kind of failure, and reasons."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Any
+from dataclasses import dataclass
 
-from rig.measure.budget import Measurand, Reason, from_dict, to_dict
+from rig.measure.budget import Reason
 from rig.measure.pry.checks import (
     mean_rate,
     motion_reasons,
@@ -17,10 +15,11 @@ from rig.measure.pry.facts import ArmRecord, Asked, PryFacts
 from rig.measure.pry.motion import motion
 from rig.measure.pry.trial import Trial, trial
 from rig.measure.pry.values import measurands
+from rig.measure.result import Result
 
 
 @dataclass(frozen=True)
-class PryResult:
+class PryResult(Result):
     """What a pry gave.
 
     Attributes:
@@ -33,35 +32,8 @@ class PryResult:
         censored: "right" when peak_torque is a bound ("at least") and no failure torque, else "".
     """
 
-    measurands: Mapping[str, Measurand] = field(default_factory=dict)
-    reasons: tuple[Reason, ...] = ()
-    figures: Mapping[str, float] = field(default_factory=dict)
     kind: str = ""
     censored: str = ""
-
-    def __getitem__(self, name: str) -> Measurand:
-        return self.measurands[name]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain data for JSON."""
-        return {
-            "measurands": {name: to_dict(m) for name, m in self.measurands.items()},
-            "reasons": [vars(reason).copy() for reason in self.reasons],
-            "figures": dict(self.figures),
-            "kind": self.kind,
-            "censored": self.censored,
-        }
-
-    @staticmethod
-    def from_dict(data: Mapping[str, Any]) -> "PryResult":
-        """The result that `to_dict` wrote."""
-        return PryResult(
-            {name: from_dict(m) for name, m in data["measurands"].items()},
-            tuple(Reason(**reason) for reason in data["reasons"]),
-            data["figures"],
-            data["kind"],
-            data["censored"],
-        )
 
 
 UNSEEN = "no rise from below the pre-load was recorded: begin with the arm at rest"
