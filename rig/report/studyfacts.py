@@ -43,7 +43,7 @@ def _value(one: BladeMean, told: Answer) -> str:
     u = one.u * value if told.is_log else one.u
     shown = quantity({"value": value, "U": 2 * u, "unit": response.unit})
     if u == 0:
-        shown = f"{value:.4g} {response.unit}"
+        shown = f"{value:.4g} {response.unit} (± not on record)"
     return f"more than {shown}" if one.censored else shown
 
 

@@ -101,7 +101,10 @@ def _of_responses(record: StudyRecord) -> Iterator[tuple[str, str]]:
             )
             continue
         yield response.name, f"{kind.title}, {kind.unit}"
-        yield f"{response.name}_u", f"its standard uncertainty, {kind.unit}"
+        yield (
+            f"{response.name}_u",
+            f"its standard uncertainty, {kind.unit}; empty when none is on record (nothing seen)",
+        )
 
 
 def _rows(study: Whole) -> list[dict[str, Any]]:
@@ -173,7 +176,8 @@ def _values(
             row[f"{name}_last_pass"] = life.get("last_pass_cuts")
             row[f"{name}_first_fail"] = life.get("first_fail_cuts")
         else:
-            row[name], row[f"{name}_u"] = value_of(trial, response.kind)
+            row[name], u = value_of(trial, response.kind)
+            row[f"{name}_u"] = u or None
         found = excluded.get((name, trial.name, trial.run.run_id))
         reasons = found.reasons if found else trial.against
         if reasons:

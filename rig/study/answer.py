@@ -31,6 +31,7 @@ from rig.study.parity import Parity, parity
 from rig.study.phrases import begin
 from rig.study.record import ResponseRecord, StudyRecord
 from rig.study.units import layout
+from rig.study.unseen import with_u
 from rig.study.verdict import CANNOT_TELL
 
 NOTHING = "nothing measured"
@@ -121,6 +122,7 @@ def _by_observations(response: ResponseRecord, data: StudyData) -> Answer:
 
 
 def _by_values(response: ResponseRecord, data: StudyData) -> Answer:
+    data, unseen = with_u(data)
     result, what = compare(data), data.response
     others, missing = beside(result.layout, data.control)
     pairs, _ = pairs_of(data)
@@ -128,6 +130,7 @@ def _by_values(response: ResponseRecord, data: StudyData) -> Answer:
     notes = (
         words.counted(result.layout),
         words.components(components(result.layout.blades), what),
+        *([unseen] if unseen else []),
         *(reason.text for reason in (*result.reasons, *missing, *adjusted.reasons)),
     )
     return Answer(
