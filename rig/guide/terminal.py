@@ -13,22 +13,89 @@ from rich.text import Text
 from rig.errors import RigError
 from rig.guide.steps import Ask, Do
 
+QUEUE = 1000  # lines that wait; a pipe that gives more is read on as they are used up
+LINE = 4096  # characters of one line; nobody types more
+
+
+class Typed:
+    """Lines typed or piped in, in order, read by a thread of its own.
+
+    A pipe waits when `QUEUE` lines do, so that an endless one cannot fill the memory; what a
+    person types beyond that is not kept.
+    """
+
+    def __init__(self, source: IO[str]) -> None:
+        self._source = source
+        self.live = source.isatty()
+        self._lines: deque[str | None] = deque()  # None: the input has ended
+        self._room = threading.Semaphore(QUEUE)
+        self.reader = threading.Thread(target=self._read, daemon=True)
+        self.reader.start()
+
+    def __len__(self) -> int:
+        return len(self._lines)
+
+    def _read(self) -> None:
+        try:
+            while line := self._source.readline(LINE):
+                if not line.endswith("\n"):
+                    self._skip_the_rest()
+                self.put(line.rstrip("\n"))
+        except (OSError, ValueError):  # hung up, a folder, or closed under us
+            pass
+        self._lines.append(None)
+
+    def _skip_the_rest(self) -> None:
+        """Of a line longer than any answer."""
+        while more := self._source.readline(LINE):
+            if more.endswith("\n"):
+                return
+
+    def put(self, line: str) -> None:
+        """One line more, as the reader hands it over."""
+        if self._room.acquire(blocking=not self.live):
+            self._lines.append(line)
+
+    def first(self) -> str | None:
+        """The oldest line, left where it is; None when there is none."""
+        return self._lines[0] if self._lines else None
+
+    def ended(self) -> bool:
+        """Whether nothing is left and nothing will come."""
+        return bool(self._lines) and self._lines[0] is None
+
+    def take(self) -> str | None:
+        """The oldest line; None when there is none."""
+        line = self.first()
+        if line is not None:
+            self._lines.popleft()
+            self._room.release()
+        return line
+
+    def forget(self) -> None:
+        """Drop all that was typed so far."""
+        while self.take() is not None:
+            pass
+
+
+def _input() -> IO[str]:
+    """What is typed or piped in, through a buffer of the reading thread's own.
+
+    The interpreter closes `sys.stdin` at its end, and would die of it while a thread waits there.
+    """
+    if sys.stdin is not sys.__stdin__ or sys.stdin is None:
+        return sys.stdin
+    # An odd byte is an odd answer, not the end.
+    return open(sys.stdin.fileno(), encoding=sys.stdin.encoding, errors="replace", closefd=False)
+
 
 class TerminalOperator:
     """Reads lines in a thread of its own so that the line to the board is served meanwhile."""
 
     def __init__(self, source: IO[str] | None = None, console: Console | None = None) -> None:
-        self._source = source or sys.stdin
         self._console = console or Console(highlight=False)
-        self._lines: deque[str | None] = deque()  # None: the input has ended
+        self.lines = Typed(source or _input())
         self._live: Live | None = None
-        self.reader = threading.Thread(target=self._read, daemon=True)
-        self.reader.start()
-
-    def _read(self) -> None:
-        for line in self._source:
-            self._lines.append(line.rstrip("\n"))
-        self._lines.append(None)
 
     def next_line(self) -> str | None:
         """A line if one was typed, else None.
@@ -36,21 +103,17 @@ class TerminalOperator:
         Raises:
             RigError: the keyboard is gone.
         """
-        if not self._lines:
-            return None
-        line = self._lines[0]
-        if line is None:
+        if self.lines.ended():
             raise RigError(
                 "the input ended before the run did",
                 remedy="the same command with --resume goes on where it stopped",
             )
-        self._lines.popleft()
-        return line
+        return self.lines.take()
 
     def _fresh(self) -> None:
         """Forget what was typed so far: what comes once the question is shown answers it."""
-        while self._source.isatty() and self._lines and self._lines[0] is not None:
-            self._lines.popleft()
+        if self.lines.live:
+            self.lines.forget()
 
     def _settle(self) -> None:
         if self._live is not None:
@@ -76,11 +139,11 @@ class TerminalOperator:
 
         What is piped in answers later questions: it stays where it is.
         """
-        while self._lines and (line := self._lines[0]) is not None:
+        while (line := self.lines.first()) is not None:
             said = line.strip().lower() == word
-            if not said and not self._source.isatty():
+            if not said and not self.lines.live:
                 return False
-            self._lines.popleft()
+            self.lines.take()
             if said:
                 return True
         return False

@@ -1,5 +1,6 @@
 """The command line against what only POSIX systems have: rights, signals, devices."""
 
+import os
 import shutil
 import signal
 import stat
@@ -78,6 +79,26 @@ def test_ctrl_c_stops_with_code_130_and_the_run_can_be_resumed(tmp_path: Path) -
     assert child.returncode == 130
     assert "disarmed. Go on with: bladerig run" in errors and "Traceback" not in errors
     assert "resume" in done("runs", book)
+
+
+def test_a_command_ends_well_while_its_input_is_still_open_or_was_never_there(
+    tmp_path: Path,
+) -> None:
+    mine, path = script(tmp_path, "yield Ask('Which?', key='which')"), tmp_path / "b.logbook"
+    run = [sys.executable, "-c", "from rig.cli import main; main()", "run", mine, path, "--virtual"]
+    open_end, typing_end = os.pipe()
+    os.write(typing_end, b"K\xff3\n")  # an odd byte is an odd answer, not the end
+    done = subprocess.run(
+        run, stdin=open_end, capture_output=True, text=True, cwd=ROOT, check=False
+    )
+    os.close(open_end)
+    os.close(typing_end)
+    assert done.returncode == 0 and not done.stderr, done.stderr
+    never = subprocess.run(
+        ["sh", "-c", '"$@" <&-', "sh", *map(str, run)],
+        capture_output=True, text=True, cwd=ROOT, check=False,
+    )  # fmt: skip
+    assert "the input ended before the run did" in told_in_one_line(never)
 
 
 def test_a_new_logbook_where_nobody_may_write_is_refused_with_a_remedy_that_helps() -> None:

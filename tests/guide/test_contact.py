@@ -164,7 +164,7 @@ class Typed(io.StringIO):
 def operator(text: str, keyboard: bool) -> TerminalOperator:
     """One whose reading thread has read everything."""
     made = TerminalOperator(Typed(text, keyboard))
-    made.reader.join()
+    made.lines.reader.join()
     return made
 
 

@@ -1,6 +1,7 @@
 """The person at the terminal: what is typed when, and what it answers."""
 
 import io
+import threading
 
 import pytest
 from rich.console import Console
@@ -9,7 +10,7 @@ from rig import bench as benches
 from rig.cli.devices import virtual_device
 from rig.errors import RigError
 from rig.guide.steps import Ask, Do
-from rig.guide.terminal import TerminalOperator
+from rig.guide.terminal import LINE, QUEUE, TerminalOperator
 
 
 class Keyboard(io.StringIO):
@@ -18,6 +19,31 @@ class Keyboard(io.StringIO):
     def isatty(self) -> bool:
         """It is no pipe."""
         return True
+
+
+class Silent(Keyboard):
+    """A keyboard nobody touches."""
+
+    def readline(self, _: int | None = -1) -> str:
+        """It waits for ever."""
+        threading.Event().wait()
+        return ""
+
+
+class Endless(io.StringIO):
+    """A pipe that never ends; counts what was taken out of it."""
+
+    def __init__(self, line: str, upto: int) -> None:
+        super().__init__()
+        self.line, self.upto, self.taken = line, upto, 0
+        self.full = threading.Event()
+
+    def readline(self, size: int | None = -1) -> str:
+        """One line more, or a piece of one without end."""
+        self.taken += 1
+        if self.taken == self.upto:
+            self.full.set()
+        return self.line[:size]
 
 
 class Screen(io.StringIO):
@@ -36,15 +62,13 @@ class Screen(io.StringIO):
 
 def typed(operator: TerminalOperator, line: str) -> None:
     """A line as the reading thread hands it over."""
-    operator._lines.append(line.rstrip("\n"))
+    operator.lines.put(line.rstrip("\n"))
 
 
 def desk() -> tuple[TerminalOperator, Screen]:
     """A terminal at which nothing was typed yet."""
     screen = Screen()
-    operator = TerminalOperator(Keyboard(), Console(file=screen))
-    operator.reader.join()
-    operator._lines.clear()
+    operator = TerminalOperator(Silent(), Console(file=screen))
     screen.desk = operator
     return operator, screen
 
@@ -65,9 +89,34 @@ def test_what_was_typed_before_a_prompt_does_not_confirm_it() -> None:
 
 def test_when_the_input_ends_the_remedy_is_true_for_a_pipe() -> None:
     operator = TerminalOperator(io.StringIO(""))
-    operator.reader.join()
+    operator.lines.reader.join()
     with pytest.raises(RigError, match="with --resume"):
         operator.next_line()
+
+
+def test_an_endless_pipe_waits_until_its_lines_are_used_and_loses_none() -> None:
+    pipe = Endless("\n", QUEUE + 1)
+    operator = TerminalOperator(pipe)
+    assert pipe.full.wait(10)
+    assert (pipe.taken, len(operator.lines)) == (QUEUE + 1, QUEUE)  # one in hand, the rest wait
+    pipe.upto, pipe.full = QUEUE + 2, threading.Event()
+    assert operator.next_line() == ""
+    assert pipe.full.wait(10)
+    assert pipe.taken == QUEUE + 2
+
+
+def test_what_a_person_types_far_ahead_does_not_confirm_a_later_prompt() -> None:
+    operator, _ = desk()
+    for _ in range(3 * QUEUE):
+        typed(operator, "\n")
+    assert len(operator.lines) == QUEUE
+    assert not operator.confirm(Do("Close the guard."), [])()
+
+
+def test_of_a_line_without_end_only_its_beginning_is_kept() -> None:
+    operator = TerminalOperator(io.StringIO("7" * 10 * LINE + "\n8\n"))
+    operator.lines.reader.join()
+    assert [operator.next_line(), operator.next_line()] == ["7" * LINE, "8"]
 
 
 def test_the_virtual_rig_of_a_bench_is_the_same_at_every_start_and_its_board_is_not() -> None:
