@@ -73,23 +73,21 @@ def _record(path: Path) -> "StudyRecord":
 
 
 def _show_plan(one: "Planned", record: "StudyRecord") -> None:
-    from rig.study.phrases import begin
-    from rig.study.planning import here, in_words
+    from rig.study.phrases import begin, size
+    from rig.study.planning import blind_below, here, in_words
 
     response = one.response
     head, *more = in_words(one)
     click.echo(f"\n{begin(response.name)}: {head}")
     for line in more:
         click.echo(f"  {line}")
-    unit = "" if response.scale == "log" else f", {response.unit}"
-    click.echo(f"  blades a group   smallest difference found 8 times in 10{unit}   chance")
+    click.echo(
+        f"  chance: to find {size(response, response.smallest)}, the difference that matters\n"
+        "  blades a group   smallest difference found 8 times in 10   chance"
+    )
     for row in one.plan.rows:
         mark = "  <- as entered" if row.units == here(record) else ""
-        click.echo(
-            f"  {row.units:14d}   {_difference(row.detectable, response.scale):>39}   "
-            f"{row.chance:5.0%}{mark}"
-        )
-
-
-def _difference(value: float, scale: str) -> str:
-    return f"{value - 1:.0%}" if scale == "log" else f"{value:.3g}"
+        chance = f"{row.chance:.0%}" if row.chance < 0.995 else "> 99%"
+        click.echo(f"  {row.units:14d}   {size(response, row.detectable):>39}   {chance:>6}{mark}")
+    if text := blind_below(one):
+        click.echo(f"  {text}")

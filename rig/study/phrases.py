@@ -1,8 +1,14 @@
-"""How amounts are said: a ratio as so much more or less, a difference with its unit."""
+"""How amounts are said: a ratio as so much more or less, a difference with its unit.
+
+From twice on a ratio is said as a factor: "418 % more" is read as 4.18 times as much, "5.18 times
+as much" is not misread.
+"""
 
 import math
 
 from rig.study.data import LOG, Response
+
+TWICE = 1.995  # where a ratio is said as a factor: what rounds to 100 %
 
 
 def number(value: float) -> str:
@@ -11,10 +17,10 @@ def number(value: float) -> str:
 
 
 def amount(response: Response, effect: float) -> str:
-    """One effect: "43 % more", "3 times", "0.8 HRC less"."""
+    """One effect: "43 % more", "3 times as much", "0.8 HRC less"."""
     if response.scale == LOG:
-        if effect >= 3:
-            return f"{number(effect)} times"
+        if effect >= TWICE:
+            return f"{number(effect)} times as much"
         return f"{percent(effect)} {'more' if effect >= 1 else 'less'}"
     return f"{number(abs(effect))} {response.unit} {'more' if effect >= 0 else 'less'}"
 
@@ -49,7 +55,7 @@ def size(response: Response, effect: float) -> str:
     factor = max(effect, 1 / effect)
     if factor > 1000:
         return "a factor of more than 1000"
-    return percent(factor) if factor < 3 else f"a factor of {number(factor)}"
+    return percent(factor) if factor < TWICE else f"a factor of {number(factor)}"
 
 
 def probability(p: float) -> str:

@@ -4,8 +4,8 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from rig.study.data import Response
-from rig.study.phrases import begin, number, size
+from rig.study.data import LOG, Response
+from rig.study.phrases import TWICE, begin, number, size
 from rig.study.pilot import Pilot
 from rig.study.plan import Scatter, StudyPlan, plan_study
 from rig.study.power import detectable_scatters, fewest, found
@@ -88,7 +88,7 @@ def _scatter(response: ResponseRecord, pilot: Pilot | None) -> tuple[Scatter, st
 
 
 def _amount(response: ResponseRecord, value: float) -> str:
-    if response.response().scale == "log":
+    if response.response().scale == LOG:
         return f"{100 * value:.2g} %"
     return f"{number(value)} {response.kind.unit}"
 
@@ -133,6 +133,19 @@ def in_words(planned: Planned) -> list[str]:
             f"{size(response, planned.bench)}"
         )
     return [*lines, *cost(planned)]
+
+
+def blind_below(planned: Planned) -> str:
+    """What a difference said as a factor means; "" when the plan's table has none."""
+    response = planned.response
+    coarse = [row for row in planned.plan.rows if row.detectable >= TWICE]
+    if response.scale != LOG or not coarse:
+        return ""
+    row = coarse[0]
+    return (
+        f"{row.units} blades a group find only {size(response, row.detectable)}: one group must "
+        f"reach about {row.detectable:.2g} times the other"
+    )
 
 
 def _trials(count: int) -> str:

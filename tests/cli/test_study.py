@@ -11,6 +11,8 @@ import pytest
 from rig.cli.ending import ended
 from rig.cli.main import cli
 from rig.logbook import Logbook
+from rig.study import kept
+from rig.study.order import random_order
 from tests.study.books import begin, record, response
 
 STUDY = """\
@@ -76,6 +78,19 @@ def test_the_template_is_a_study_in_order(say: Say, tmp_path: Path) -> None:
     assert "is there already" in refused(say("study", "init", tmp_path / "s.toml"))
 
 
+def test_two_blades_are_told_to_find_only_a_factor(say: Say, study: Path) -> None:
+    code, out, _ = say("study", "plan", study)
+    assert code == 0
+    row = next(line for line in out.splitlines() if re.match(r" +2 +a factor of", line))
+    factor = float(re.search(r"a factor of ([\d.]+)", row)[1])  # type: ignore[index]
+    assert factor > 3
+    assert f"one group must reach about {factor:.2g} times the other" in out
+    assert "chance: to find 25 %, the difference that matters" in out
+    pairs = re.findall(r"^ +(\d+) +(\S.*?)   +(?:> )?\d+%", out, re.M)
+    assert len(pairs) > 8 and all("%" in text or "factor" in text for _, text in pairs)
+    assert "> 99%" in out and "100%" not in out, "no study is certain"
+
+
 def test_a_study_goes_from_file_to_report(say: Say, study: Path, tmp_path: Path) -> None:
     book = tmp_path / "t.logbook"
     code, out, _ = say("study", "new", study, book)
@@ -83,14 +98,14 @@ def test_a_study_goes_from_file_to_report(say: Say, study: Path, tmp_path: Path)
     for name, group in (("A2", "A"), ("B2", "B")):
         assert say("study", "add", book, f"name={name}", f"group={group}", "angle_deg=15")[0] == 0
     code, out, _ = say("study", "deal", book, "--seed", "7")
-    assert code == 0 and "4 blades have their codes, 4 trials their order (seed 7)" in out
+    assert code == 0 and "4 blades have their codes, 4 trials their order (seed 7;" in out
     labels = (tmp_path / "t.labels.html").read_text(encoding="utf-8")
     key = dict(re.findall(r'<td>(\w+)</td><td class="code">(\w+)</td>', labels))
     assert sorted(key) == ["A1", "A2", "B1", "B2"] and len(set(key.values())) == 4
 
     with Logbook.open(book, writable=False) as opened:
         text = "".join(str(row.body) for row in opened.journal(kind="study-order"))
-    assert "A1" not in text, "the key does not lie open in the logbook"
+    assert "A1" not in text and "secret" not in text, "the key does not lie open in the logbook"
     code, out, _ = say("study", "next", book)
     assert code == 0 and "Trial 1 of 4: pry_to_failure on blade" in out
     assert re.search(r"specimen=[A-Z]{2}\d ['\"]side=left hand['\"]", out)
@@ -107,14 +122,65 @@ def test_a_study_goes_from_file_to_report(say: Say, study: Path, tmp_path: Path)
     assert code == 0 and json.loads(out)["unsealed"] is True
 
 
-def test_an_order_is_drawn_again_from_its_seed(say: Say, study: Path, tmp_path: Path) -> None:
-    told = []
+def test_dealing_again_with_the_shown_seed_opens_nothing(
+    say: Say, study: Path, tmp_path: Path
+) -> None:
+    keys = []
     for name in ("one", "two"):
         book = tmp_path / f"{name}.logbook"
         say("study", "new", study, book)
         say("study", "deal", book, "--seed", "9")
-        told.append(say("study", "next", book)[1].replace(name, ""))
-    assert told[0] == told[1]
+        with Logbook.open(book, writable=False) as opened:
+            order = kept.require(opened).order
+        assert order is not None and order.seed == 9
+        keys.append(order.key())
+    assert keys[0] != keys[1]
+
+
+def test_the_order_within_blocks_is_drawn_again_from_its_seed_and_the_codes(
+    say: Say, study: Path, tmp_path: Path
+) -> None:
+    book = tmp_path / "t.logbook"
+    for name in ("A2", "A3", "B2", "B3"):
+        study.write_text(
+            study.read_text(encoding="utf-8")
+            + f'[[blade]]\nname = "{name}"\ngroup = "{name[0]}"\n',
+            encoding="utf-8",
+        )
+    say("study", "new", study, book)
+    say("study", "deal", book, "--seed", "9")
+    with Logbook.open(book, writable=False) as opened:
+        order = kept.require(opened).order
+    assert order is not None
+    blocks: dict[str, list[str]] = {}
+    for trial in sorted(order.trials, key=lambda t: t.code):  # what anybody can see
+        blocks.setdefault(trial.block, []).append(trial.code)
+    again = random_order(dict(sorted(blocks.items())), 9 + 1)
+    assert [t.code for t in order.trials] == [slot.blade for slot in again]
+
+
+def test_labels_that_cannot_be_written_leave_the_codes_undealt(
+    say: Say, study: Path, tmp_path: Path
+) -> None:
+    book = tmp_path / "t.logbook"
+    say("study", "new", study, book)
+    nowhere = tmp_path / "nowhere" / "labels.html"
+    assert str(nowhere) in refused(say("study", "deal", book, "--out", nowhere))
+    assert say("study", "deal", book)[0] == 0
+
+
+def test_an_open_key_is_shown_again_and_not_recorded_as_new(
+    say: Say, study: Path, tmp_path: Path
+) -> None:
+    book = tmp_path / "t.logbook"
+    say("study", "new", study, book)
+    say("study", "deal", book)
+    first = say("study", "unseal", book, "--reason", "a test")[1]
+    second = say("study", "unseal", book)[1]
+    assert "Unsealed, on record" in first and "Was unsealed at 20" in second
+    assert first.splitlines()[:2] == second.splitlines()[:2]
+    with Logbook.open(book, writable=False) as opened:
+        assert len(kept.require(opened).unsealed) == 1
 
 
 @pytest.mark.parametrize(
@@ -183,7 +249,9 @@ def test_unfinished_and_invalid_trials_are_told_before_the_next_one(
     made.run("pry_to_failure", outcome=None)
     made.book.close()
     code, out, _ = say("study", "next", made.book.path)
-    assert code == 0 and "run 2 (pry_to_failure) is unfinished" in out and "--resume" in out
+    assert code == 0 and "Run 2 (pry_to_failure) is unfinished" in out
+    assert f"bladerig run pry_to_failure {made.book.path} --resume" in out
+    assert "specimen=" not in out, "no new run is offered beside one that is open"
     assert f"did not count: {made.code['A1']} pry_to_failure (run 1): the tip slipped" in out
 
 
@@ -201,8 +269,6 @@ def test_a_pilot_tells_the_scatter_that_the_plan_rests_on(say: Say, tmp_path: Pa
         say("study", "plan", made.book.path, "--pilot", pilot.book.path)
     )
     with Logbook.open(pilot.book.path, writable=True) as book:
-        from rig.study import kept
-
         kept.unseal(book, "pilot done")
     code, out, _ = say("study", "plan", made.book.path, "--pilot", pilot.book.path, "--json")
     assert code == 0

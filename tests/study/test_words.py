@@ -94,10 +94,21 @@ def test_none_of_three_failed_names_the_rate_still_possible() -> None:
 
 @pytest.mark.parametrize(
     ("effect", "text"), [(1.43, "43 % more"), (0.8, "20 % less"), (1.034, "3.4 % more"),
-                         (3.2, "3.2 times")],
+                         (1.98, "98 % more"), (2.5, "2.5 times as much"),
+                         (3.2, "3.2 times as much")],
 )  # fmt: skip
 def test_ratios_are_said_as_more_or_less(effect: float, text: str) -> None:
     assert amount(TORQUE, effect) == text
+
+
+@pytest.mark.parametrize(
+    ("effect", "text"), [(1.3, "30 %"), (1 / 1.3, "30 %"), (1.98, "98 %"), (2.0, "a factor of 2"),
+                         (5.18, "a factor of 5.18"), (1 / 5.18, "a factor of 5.18")],
+)  # fmt: skip
+def test_a_size_of_twice_or_more_is_a_factor_never_a_hundred_per_cent(
+    effect: float, text: str
+) -> None:
+    assert size(TORQUE, effect) == text
 
 
 def test_differences_carry_their_unit() -> None:
