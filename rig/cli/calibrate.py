@@ -55,8 +55,9 @@ def calibrate(
 
     book = logbook or beside(bench_file(bench_path))
     wish = Wish(
-        book, pairs(settings), port, virtual, bench_path, resume, abandon, accept_clock, as_json
-    )
+        book, pairs(settings), port, virtual, bench_path, resume, abandon, accept_clock,
+        as_json=as_json,
+    )  # fmt: skip
     told = guided(f"calibrate_{channel}", wish)
     if told["certificate"] is None:
         _refuse(told)

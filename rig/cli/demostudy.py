@@ -111,13 +111,14 @@ def run(rig: "Rehearsal", say: Callable[[str], None]) -> dict[str, Any]:
 
     study = tables.validate(StudyRecord, record(), "", "demonstration")
     kept.enter(rig.book, study)
-    order = kept.deal(rig.book, rig.seed)
+    # The demonstration is the same every time, so even its secret is: a true study draws its own.
+    order = kept.deal(rig.book, rig.seed, secret=f"demonstration {rig.seed}")
     rig.label(order.key())
     for trial in order.trials:
         say(f"  trial {trial.place} of {len(order.trials)}: {trial.procedure} on {trial.code}")
         _trial(rig, trial, study)
     kept.unseal(rig.book, "all planned trials are made")
-    return {"trials": len(order.trials), "seal": order.digest}
+    return {"trials": len(order.trials), "seal": order.sealed.digest}
 
 
 def _trial(rig: "Rehearsal", trial: "Planned", study: "StudyRecord") -> None:

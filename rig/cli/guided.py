@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from rig.guide.script import Script
     from rig.logbook.records import Run
     from rig.logbook.store import Logbook
+    from rig.study.turn import Turn
 
 BENCH_FILE = Path("bench.toml")
 
@@ -32,6 +33,7 @@ class Wish:
     resume: bool = False
     abandon: str | None = None
     accept_clock: str | None = None
+    out_of_turn: str | None = None
     as_json: bool = False
 
     @property
@@ -62,8 +64,12 @@ def guided(procedure: str, wish: Wish) -> dict[str, Any]:
         last = _unfinished(book, wish)
         given_up = None if last is None else _given_up(last, script, bench, wish)
         params = _params(script, bench, wish) if last is None or given_up is not None else {}
+        taken = _turn(book, script, params, wish)
         runner = _runner(book, bench, wish, stack)
         _enter(runner.book, wish, last, given_up)
+        if taken is not None:
+            params = {**params, "specimen": taken.specimen}
+            _tell_turn(runner, script, taken, wish)
         conclusion = _run(runner, script, params, wish, None if given_up is not None else last)
     from rig.report import page
 
@@ -83,7 +89,11 @@ def _require_sense(wish: Wish) -> None:
         raise RigError("--resume and --abandon exclude each other", remedy="give one of them")
     if wish.virtual and wish.port:
         raise RigError("--virtual and --port exclude each other", remedy="give one of them")
-    for name, reason in (("--abandon", wish.abandon), ("--accept-clock", wish.accept_clock)):
+    for name, reason in (
+        ("--abandon", wish.abandon),
+        ("--accept-clock", wish.accept_clock),
+        ("--out-of-turn", wish.out_of_turn),
+    ):
         if reason is not None and not reason.strip():
             raise RigError(f"{name} needs a reason", remedy=f"write it like {name} 'wrong blade'")
 
@@ -172,6 +182,42 @@ def _params(script: "Script", bench: "Bench", wish: Wish) -> dict[str, Any]:
     params = read_all(script.parameters, wish.settings)
     script.check(params, bench)
     return params
+
+
+def _turn(
+    book: "Logbook | None", script: "Script", params: dict[str, Any], wish: Wish
+) -> "Turn | None":
+    """Which blade of a sealed study the new run takes; None without a study, or on going on."""
+    from rig.errors import RigError
+    from rig.study.turn import turn
+
+    if book is None or "specimen" not in params:
+        return None
+    taken = turn(book, script.name, params["specimen"])
+    if taken is not None and not taken.in_turn and wish.out_of_turn is None:
+        raise RigError(
+            f"not {taken.specimen}'s turn: {taken.expected()}",
+            where=str(wish.logbook),
+            remedy="make that one first, or add --out-of-turn 'reason' (the report will tell it)",
+        )
+    return taken
+
+
+def _tell_turn(runner: "Runner", script: "Script", taken: "Turn", wish: Wish) -> None:
+    from rig.study.turn import OUT_OF_TURN
+
+    runner.operator.tell(f"Blade {taken.specimen} of the study.")
+    if taken.in_turn:
+        return
+    runner.book.append(
+        OUT_OF_TURN,
+        {
+            "procedure": script.name,
+            "specimen": taken.specimen,
+            "expected": taken.expected(),
+            "reason": wish.out_of_turn,
+        },
+    )
 
 
 def _runner(book: "Logbook | None", bench: "Bench", wish: Wish, stack: ExitStack) -> "Runner":

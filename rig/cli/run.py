@@ -21,17 +21,23 @@ import click
 )
 @click.option("--abandon", metavar="REASON", help="Give the unfinished run up, and start anew.")
 @click.option("--accept-clock", metavar="REASON", help="Why the computer's clock was set back.")
+@click.option(
+    "--out-of-turn", metavar="REASON", help="Why another blade of the study than the plan's next."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the conclusion for programs.")
 def run(
     procedure: str, logbook: Path, settings: tuple[str, ...], port: str | None, virtual: bool,
     bench_path: Path | None, resume: bool, abandon: str | None, accept_clock: str | None,
-    as_json: bool,
+    out_of_turn: str | None, as_json: bool,
 ) -> None:  # fmt: skip
     """Run PROCEDURE guided, into LOGBOOK (made if it is not there).
 
     PROCEDURE is one of ours or your own script file. Killed or cut off at any moment, the same
     command with --resume goes on where it stopped, with the settings, the bench and the kind of
     rig it was begun with. Ctrl-C disarms the rig and stops.
+
+    In a study whose codes are dealt, specimen is the blade that the plan has next: leave it out, or
+    name the code that you took; a code that the study does not know is refused.
 
     \b
     Examples:
@@ -43,8 +49,9 @@ def run(
     from rig.cli.guided import Wish, guided
 
     wish = Wish(
-        logbook, pairs(settings), port, virtual, bench_path, resume, abandon, accept_clock, as_json
-    )
+        logbook, pairs(settings), port, virtual, bench_path, resume, abandon, accept_clock,
+        out_of_turn, as_json,
+    )  # fmt: skip
     conclusion = guided(procedure, wish)
     if as_json:
         click.echo(json.dumps(conclusion))

@@ -118,7 +118,11 @@ def _number(text: str, where: str) -> float:
 
 @study.command()
 @LOGBOOK
-@click.option("--seed", type=int, help="Of the random order; left out, one is drawn and recorded.")
+@click.option(
+    "--seed", type=click.IntRange(min=0),
+    help="Of the order within blocks; left out, one is drawn and recorded. The codes do not come "
+    "from it: it opens nothing.",
+)  # fmt: skip
 @click.option("--out", type=PATH, help="Label sheet to write; left out, beside the logbook.")
 def deal(logbook: Path, seed: int | None, out: Path | None) -> None:
     """Give every blade a blind code and put all trials in random order; the key is sealed.
@@ -131,18 +135,25 @@ def deal(logbook: Path, seed: int | None, out: Path | None) -> None:
     """
     import secrets
 
+    from rig.commands import typed
     from rig.logbook.store import Logbook
     from rig.report import labels
     from rig.study import kept
 
+    sheet = out or logbook.with_suffix(".labels.html")
     with Logbook.open(logbook, writable=True) as book:
-        order = kept.deal(book, secrets.randbits(31) if seed is None else seed)
         title = kept.require(book).record.title
-    sheet = labels.write(title, order.key(), out or logbook.with_suffix(".labels.html"))
+        order = kept.deal(
+            book,
+            secrets.randbits(31) if seed is None else seed,
+            label=lambda key: labels.write(title, key, sheet),
+        )
     click.echo(
-        f"{len(order.key())} blades have their codes, {len(order.trials)} trials their order "
-        f"(seed {order.seed}).\nSeal: {order.digest}\nLabels: {sheet} (let someone print and stick "
-        f"them who will not test, then put the sheet away)\nNext: bladerig study next {logbook}"
+        f"{len(order.codes)} blades have their codes, {len(order.trials)} trials their order "
+        f"(seed {order.seed}; it says nothing of the codes).\nSeal: {order.sealed.digest}\n"
+        f"Labels: {sheet} (let someone print and stick them who will not test, put the paper into "
+        "a closed envelope and delete the file: it is the key)\n"
+        f"Next: {typed('bladerig', 'study', 'next', logbook)}"
     )
 
 
@@ -155,6 +166,7 @@ def next_(logbook: Path, as_json: bool) -> None:
     \b
     Example:  bladerig study next tempers.logbook
     """
+    from rig.cli.resuming import command
     from rig.logbook.store import Logbook
     from rig.study import kept, troubles
 
@@ -165,12 +177,17 @@ def next_(logbook: Path, as_json: bool) -> None:
         told: dict[str, Any] = {
             "left": len(remaining),
             "command": None,
-            "unfinished": [vars(one) for one in troubles.unfinished(book)],
+            "unfinished": [
+                {"run_id": run.run_id, "procedure": run.procedure, "command": command(run, logbook)}
+                for run in book.unfinished_runs()
+            ],
             "not_counted": [vars(one) for one in troubles.void(book)],
         }
     if remaining:
-        command = kept.command(remaining[0], found.record, str(logbook))
-        told |= {"command": command, **vars(remaining[0])}
+        told |= {
+            "command": kept.command(remaining[0], found.record, str(logbook)),
+            **vars(remaining[0]),
+        }
     click.echo(json.dumps(told) if as_json else _said_next(told, len(order.trials), logbook))
 
 
@@ -183,8 +200,12 @@ def _said_next(told: dict[str, Any], planned: int, logbook: Path) -> str:
     if lines:
         lines.append("Where a blade allows it, make such a trial again with the same command.\n")
     for one in told["unfinished"]:
-        go_on = typed("bladerig", "run", one["procedure"], logbook, "--resume")
-        lines.append(f"run {one['run_id']} ({one['procedure']}) is unfinished; go on: {go_on}\n")
+        lines.append(
+            f"Run {one['run_id']} ({one['procedure']}) is unfinished. Go on with it first:\n"
+            f"{one['command']}"
+        )
+    if told["unfinished"]:
+        return "\n".join(lines)
     if told["command"] is None:
         unseal = typed("bladerig", "study", "unseal", logbook)
         lines.append(f"All {planned} trials are made. Next: {unseal}")
@@ -217,26 +238,33 @@ def unseal(logbook: Path, reason: str | None, as_json: bool) -> None:
     \b
     Example:  bladerig study unseal tempers.logbook
     """
+    from rig.commands import typed
     from rig.errors import RigError
     from rig.logbook.store import Logbook
     from rig.study import kept
 
     with Logbook.open(logbook, writable=True) as book:
-        order = _dealt(kept.require(book).order, logbook)
+        found = kept.require(book)
+        order = _dealt(found.order, logbook)
         remaining = len(kept.left(order, kept.done(book)))
-        if remaining and not reason:
+        if remaining and not reason and not found.opened:
             raise RigError(
                 f"{remaining} planned trials are left; opened now, they are not blind any more",
                 where=str(logbook),
                 remedy="make them first, or add --reason 'why' (the report will tell it)",
             )
-        key, _ = kept.unseal(book, reason or "all planned trials are made")
+        key = kept.unseal(book, reason or "all planned trials are made")
     if as_json:
         click.echo(json.dumps({"key": key, "trials_left": remaining}))
         return
     for code, blade in sorted(key.items()):
         click.echo(f"  {code}  {blade}")
-    click.echo(f"Unsealed, on record. Next: bladerig compare {logbook}")
+    said = (
+        f"Was unsealed at {found.unsealed[0]['at_utc']:%Y-%m-%d %H:%M} UTC"
+        if found.opened
+        else "Unsealed, on record"
+    )
+    click.echo(f"{said}. Next: {typed('bladerig', 'compare', logbook)}")
 
 
 @study.command()

@@ -4,26 +4,25 @@ All of it is journaled, so nothing is changed silently: a blade added later, an 
 key, a new order each leave their row. The newest row of a kind holds.
 """
 
-import base64
 import json
-import zlib
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
 from rig.commands import typed
 from rig.errors import RigError
+from rig.logbook.certificates import VIRTUAL
 from rig.logbook.store import Logbook
 from rig.study.order import (
     GENERATOR,
-    Commitment,
+    Seal,
     balanced_blocks,
     blind_codes,
-    commit,
-    new_salt,
+    new_secret,
+    opened,
     random_order,
-    unchanged,
+    seal,
 )
 from rig.study.record import StudyRecord
 from rig.study.responses import KINDS
@@ -44,18 +43,25 @@ class Planned:
 
 @dataclass(frozen=True)
 class Order:
-    """The plan's trials in order, and what seals the key from codes to blades.
+    """The plan's trials in order, and the sealed key from codes to blades.
 
-    `key` is readable once the study is unsealed; it is kept packed so that nobody reads it by
-    accident. A determined person can unpack it: the seal proves that the key was not changed, and
-    every unsealing by this program is on record.
+    The key is kept packed so that nobody reads it by accident. A determined person can unpack it:
+    the seal proves that the key was not changed, and every unsealing by this program is on record.
+
+    Attributes:
+        seed: of the order within blocks; shown from the start, it says nothing of the key.
+        sealed: key and secret.
+        trials: in order.
     """
 
     seed: int
-    digest: str
-    salt: str
-    packed_key: str
+    sealed: Seal
     trials: tuple[Planned, ...]
+
+    @property
+    def codes(self) -> frozenset[str]:
+        """Codes of all blades."""
+        return frozenset(trial.code for trial in self.trials)
 
     def key(self) -> dict[str, str]:
         """Code -> blade.
@@ -63,14 +69,7 @@ class Order:
         Raises:
             RigError: it is not what was sealed.
         """
-        key: dict[str, str] = json.loads(zlib.decompress(base64.b64decode(self.packed_key)))
-        if not unchanged(key, Commitment(self.digest, self.salt)):
-            raise RigError(
-                "the key of the codes is not the one that was sealed",
-                where="study",
-                remedy="run the audit on the logbook; use a copy from before",
-            )
-        return key
+        return opened(self.sealed)[0]
 
 
 @dataclass(frozen=True)
@@ -93,9 +92,9 @@ def found(book: Logbook) -> Kept | None:
     if not records:
         return None
     orders = [row.body for row in book.journal(kind=ORDER)]
-    opened = tuple({"at_utc": row.at_utc, **row.body} for row in book.journal(kind=UNSEALED))
+    looks = tuple({"at_utc": row.at_utc, **row.body} for row in book.journal(kind=UNSEALED))
     order = _order(orders[-1]) if orders else None
-    return Kept(StudyRecord.model_validate(records[-1]), order, opened)
+    return Kept(StudyRecord.model_validate(records[-1]), order, looks)
 
 
 def require(book: Logbook) -> Kept:
@@ -128,8 +127,20 @@ def enter(book: Logbook, record: StudyRecord) -> None:
     book.append(RECORD, record.model_dump(mode="json"))
 
 
-def deal(book: Logbook, seed: int) -> Order:
+def deal(
+    book: Logbook,
+    seed: int,
+    label: Callable[[Mapping[str, str]], object] | None = None,
+    secret: str | None = None,
+) -> Order:
     """Blind codes, the order of all trials, and the sealed key.
+
+    Args:
+        book: whose study.
+        seed: of the order within blocks, shown to everybody.
+        label: makes the labels of code -> blade; what it raises leaves the study as it was.
+        secret: what codes and blocks are drawn by; left out, as for every true study, a new one
+            that only the seal knows.
 
     Raises:
         RigError: no study, no blades, or dealt already.
@@ -144,24 +155,26 @@ def deal(book: Logbook, seed: int) -> Order:
         raise RigError(
             "the study has no blades yet", where=str(book.path), remedy="bladerig study add"
         )
-    codes = blind_codes([blade.name for blade in record.blade], seed)
+    secret = secret or new_secret()
+    codes = blind_codes([blade.name for blade in record.blade], secret)
     key = {code: blade for blade, code in codes.items()}
-    sealed = commit(key, new_salt())
-    packed = base64.b64encode(zlib.compress(json.dumps(key, sort_keys=True).encode())).decode()
-    trials = tuple(_planned(record, codes, seed))
-    order = Order(seed, sealed.digest, sealed.salt, packed, trials)
+    if label is not None:
+        label(key)
+    order = Order(seed, seal(key, secret), tuple(_planned(record, codes, seed, secret)))
     body = {**asdict(order), "generator": GENERATOR}
     book.append(ORDER, json.loads(json.dumps(body)))
     return order
 
 
-def _planned(record: StudyRecord, codes: dict[str, str], seed: int) -> Iterator[Planned]:
+def _planned(
+    record: StudyRecord, codes: dict[str, str], seed: int, secret: str
+) -> Iterator[Planned]:
     """Procedure by procedure in the order of `KINDS`, block by block, blades at random within."""
     groups = {
         group.name: [codes[b.name] for b in record.blade if b.group == group.name]
         for group in record.group
     }
-    blocks = balanced_blocks(groups, record.blocks, seed)
+    blocks = balanced_blocks(groups, record.blocks, secret)
     place = 0
     for number, (procedure, repeats) in enumerate(procedures(record).items()):
         every = {block: list(names) * repeats for block, names in blocks.items()}
@@ -184,7 +197,7 @@ def procedures(record: StudyRecord) -> dict[str, int]:
 
 def _order(body: dict[str, Any]) -> Order:
     trials = tuple(Planned(**trial) for trial in body["trials"])
-    return Order(body["seed"], body["digest"], body["salt"], body["packed_key"], trials)
+    return Order(body["seed"], Seal(**body["sealed"]), trials)
 
 
 def codes_of(body: Mapping[str, Any]) -> tuple[str, ...]:
@@ -193,17 +206,14 @@ def codes_of(body: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 def done(book: Logbook) -> Counter[tuple[str, str]]:
-    """Finished runs by (procedure, blade's code)."""
+    """Finished runs by (procedure, blade's code); practice does not count once one is measured."""
     codes: dict[int, tuple[str, ...]] = {}
     for row in book.journal(kind="verdict"):
         if row.run_id is not None and "specimen" in row.body:
             codes[row.run_id] = codes_of(row.body)
-    return Counter(
-        (run.procedure, code)
-        for run in book.runs()
-        if run.outcome == "finished"
-        for code in codes.get(run.run_id, ())
-    )
+    runs = [run for run in book.runs() if run.outcome == "finished" and run.run_id in codes]
+    measured = [run for run in runs if run.versions.get("device") != VIRTUAL]
+    return Counter((run.procedure, code) for run in measured or runs for code in codes[run.run_id])
 
 
 def left(order: Order, made: Counter[tuple[str, str]]) -> list[Planned]:
@@ -211,8 +221,8 @@ def left(order: Order, made: Counter[tuple[str, str]]) -> list[Planned]:
     return [t for t in order.trials if made[t.procedure, t.code] < t.repeat]
 
 
-def unseal(book: Logbook, reason: str) -> tuple[dict[str, str], int]:
-    """Open the key, on record; gives it and the number of planned trials that were still left.
+def unseal(book: Logbook, reason: str) -> dict[str, str]:
+    """Open the key, on record; gives code -> blade. An open key is not opened again.
 
     Raises:
         RigError: nothing is sealed, or the key was changed.
@@ -221,9 +231,10 @@ def unseal(book: Logbook, reason: str) -> tuple[dict[str, str], int]:
     if kept.order is None:
         raise RigError("nothing is sealed yet", where=str(book.path), remedy="bladerig study deal")
     key = kept.order.key()
-    remaining = len(left(kept.order, done(book)))
-    book.append(UNSEALED, {"reason": reason, "trials_left": remaining})
-    return key, remaining
+    if not kept.opened:
+        remaining = len(left(kept.order, done(book)))
+        book.append(UNSEALED, {"reason": reason, "trials_left": remaining})
+    return key
 
 
 def settings_for(record: StudyRecord, procedure: str) -> dict[str, str]:

@@ -1,14 +1,18 @@
 """Order and blindness: random order within blocks, codes that give nothing away, a commitment.
 
-The order comes from numpy's Generator over PCG64 with a recorded seed: anyone can draw it again.
-The key of the codes is sealed by publishing SHA-256 of its canonical JSON with a random salt before
-the first trial; afterwards anyone can check that it was not changed.
+The order within a block comes from numpy's Generator over PCG64 with a recorded seed, and from the
+codes alone: anyone can draw it again, and it says nothing of the blades. The codes and the blocks
+come from a secret that is sealed with the key, so that no seed that is shown opens it. The seal is
+SHA-256 of the canonical JSON of key and secret, published before the first trial; afterwards anyone
+can check that neither was changed.
 """
 
+import base64
 import hashlib
 import hmac
 import json
 import secrets
+import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -21,7 +25,7 @@ GENERATOR = "numpy PCG64"
 # Without 0 O, 1 I L, 2 Z, 5 S, 8 B, U V: signs mistaken for one another in pencil.
 LETTERS = "ACDEFGHJKMNPQRTWXY"
 DIGITS = "34679"
-SALT_BYTES = 16
+SECRET_BYTES = 16
 
 
 @dataclass(frozen=True)
@@ -37,22 +41,24 @@ def random_order(blocks: Mapping[str, Sequence[str]], seed: int) -> tuple[Slot, 
     """Blades in random order within each block, blocks in the order given.
 
     Args:
-        blocks: block -> blades tested in it; a blade may stand in several blocks, and several
-            times in one (repeats).
+        blocks: block -> codes of the blades tested in it, in any order; a blade may stand in
+            several blocks, and several times in one (repeats).
         seed: recorded with the study.
     """
     rng = np.random.Generator(np.random.PCG64(seed))
     slots: list[Slot] = []
     for block, blades in blocks.items():
-        for i in rng.permutation(len(blades)):
-            slots.append(Slot(len(slots) + 1, block, blades[i]))
+        # Sorted: which group a blade is of must not show in what a known seed does to the order.
+        codes = sorted(blades)
+        for i in rng.permutation(len(codes)):
+            slots.append(Slot(len(slots) + 1, block, codes[i]))
     return tuple(slots)
 
 
 def balanced_blocks(
-    groups: Mapping[str, Sequence[str]], blocks: Sequence[str], seed: int
+    groups: Mapping[str, Sequence[str]], blocks: Sequence[str], secret: str
 ) -> dict[str, tuple[str, ...]]:
-    """Deal each group's blades to the blocks as evenly as they go, at random.
+    """Deal each group's blades to the blocks as evenly as they go, at random by a sealed secret.
 
     Raises:
         RigError: without blocks, or when a blade is in two groups.
@@ -62,7 +68,7 @@ def balanced_blocks(
     twice = repeated(blade for blades in groups.values() for blade in blades)
     if twice:
         raise RigError(f"blade {twice[0]} is there twice", where="order", remedy="rename one")
-    rng = np.random.Generator(np.random.PCG64(seed))
+    rng = _sealed_generator(secret, "blocks")
     dealt: dict[str, list[str]] = {block: [] for block in blocks}
     start = 0  # the odd ones of one group go where those of the last group did not
     for blades in groups.values():
@@ -72,8 +78,8 @@ def balanced_blocks(
     return {block: tuple(blades) for block, blades in dealt.items()}
 
 
-def blind_codes(blades: Sequence[str], seed: int) -> dict[str, str]:
-    """A code for each blade: two letters and a digit, unique, in random order.
+def blind_codes(blades: Sequence[str], secret: str) -> dict[str, str]:
+    """A code for each blade: two letters and a digit, unique, drawn at random by a sealed secret.
 
     Raises:
         RigError: when a blade is there twice, or there are more than codes.
@@ -86,7 +92,7 @@ def blind_codes(blades: Sequence[str], seed: int) -> dict[str, str]:
         raise RigError(
             f"{len(blades)} blades, {len(codes)} codes", where="codes", remedy="split the study"
         )
-    rng = np.random.Generator(np.random.PCG64(seed))
+    rng = _sealed_generator(secret, "codes")
     drawn = rng.choice(len(codes), size=len(blades), replace=False)
     return {blade: codes[i] for blade, i in zip(blades, drawn, strict=True)}
 
@@ -107,31 +113,53 @@ def read_codes(entries: Sequence[tuple[str, str]]) -> dict[str, str]:
 
 
 @dataclass(frozen=True)
-class Commitment:
-    """What is published before the first trial, and the salt that is kept until the last."""
+class Seal:
+    """What is published before the first trial, and what it seals.
+
+    Attributes:
+        digest: SHA-256 of the sealed text, in hex.
+        packed: the sealed text, packed so that nobody reads it by accident.
+    """
 
     digest: str
-    salt: str
+    packed: str
 
 
-def new_salt() -> str:
-    """A random salt: without it a short list of codes could be guessed from its hash."""
-    return secrets.token_hex(SALT_BYTES)
+def new_secret() -> str:
+    """What codes and blocks are drawn by; sealed, or a short list of codes could be guessed."""
+    return secrets.token_hex(SECRET_BYTES)
 
 
-def commit(key: object, salt: str) -> Commitment:
-    """Seal `key` (plain data for JSON) under `salt`."""
-    return Commitment(_digest(key, salt), salt)
-
-
-def unchanged(key: object, commitment: Commitment) -> bool:
-    """Whether `key` is what was sealed."""
-    return hmac.compare_digest(_digest(key, commitment.salt), commitment.digest)
-
-
-def _digest(key: object, salt: str) -> str:
+def seal(key: Mapping[str, str], secret: str) -> Seal:
+    """Seal the key (code -> blade) together with the secret that it was drawn by."""
     text = json.dumps(
-        {"key": key, "salt": salt}, sort_keys=True, separators=(",", ":"), ensure_ascii=True,
-        allow_nan=False,
-    )  # fmt: skip
-    return hashlib.sha256(text.encode("ascii")).hexdigest()
+        {"key": dict(key), "secret": secret}, sort_keys=True, separators=(",", ":"),
+        ensure_ascii=True,
+    ).encode("ascii")  # fmt: skip
+    packed = base64.b64encode(zlib.compress(text)).decode("ascii")
+    return Seal(hashlib.sha256(text).hexdigest(), packed)
+
+
+def opened(sealed: Seal) -> tuple[dict[str, str], str]:
+    """Key and secret of a seal.
+
+    Raises:
+        RigError: they are not what was sealed.
+    """
+    try:
+        text = zlib.decompress(base64.b64decode(sealed.packed, validate=True))
+    except (ValueError, zlib.error):
+        text = b""
+    if not hmac.compare_digest(hashlib.sha256(text).hexdigest(), sealed.digest):
+        raise RigError(
+            "the key of the codes is not the one that was sealed",
+            where="study",
+            remedy="run the audit on the logbook; use a copy from before",
+        )
+    told = json.loads(text)
+    return told["key"], told["secret"]
+
+
+def _sealed_generator(secret: str, purpose: str) -> np.random.Generator:
+    drawn = hashlib.sha256(f"{purpose} {secret}".encode()).digest()
+    return np.random.Generator(np.random.PCG64(int.from_bytes(drawn)))

@@ -2,8 +2,8 @@
 
 from typing import Any
 
+from rig.logbook.certificates import VIRTUAL
 from rig.study.answer import agreements
-from rig.study.trials import VIRTUAL
 from rig.study.whole import Whole
 
 

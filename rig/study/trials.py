@@ -10,11 +10,10 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
+from rig.logbook.certificates import VIRTUAL
 from rig.logbook.records import Result, Row, Run
 from rig.logbook.store import Logbook
 from rig.study.kept import codes_of
-
-VIRTUAL = "virtual"
 
 
 @dataclass(frozen=True)

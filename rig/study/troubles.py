@@ -1,4 +1,4 @@
-"""What wants a look before the next trial: runs left open, trials that do not count."""
+"""What wants a look before the next trial: trials that do not count."""
 
 from dataclasses import dataclass
 
@@ -7,17 +7,12 @@ from rig.logbook.store import Logbook
 
 @dataclass(frozen=True)
 class Trouble:
-    """A run or a trial that wants a look before the next one."""
+    """A trial that wants a look before the next one."""
 
     run_id: int
     procedure: str
-    trial: str = ""
-    why: str = ""
-
-
-def unfinished(book: Logbook) -> list[Trouble]:
-    """Runs that wait to be gone on with or given up."""
-    return [Trouble(run.run_id, run.procedure) for run in book.unfinished_runs()]
+    trial: str
+    why: str
 
 
 def void(book: Logbook) -> list[Trouble]:

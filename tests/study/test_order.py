@@ -1,6 +1,7 @@
 """Order, codes and the seal."""
 
 import hashlib
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -10,14 +11,15 @@ from rig.errors import RigError
 from rig.study.order import (
     balanced_blocks,
     blind_codes,
-    commit,
-    new_salt,
+    new_secret,
+    opened,
     random_order,
     read_codes,
-    unchanged,
+    seal,
 )
 
 BLADES = [f"B{i}" for i in range(12)]
+SECRET = "00ff"
 
 
 def test_the_same_seed_gives_the_same_order_and_another_seed_another() -> None:
@@ -35,12 +37,17 @@ def test_each_block_holds_its_blades_once_and_none_other(seed: int, blocks: int,
         assert sorted(s.blade for s in slots if s.block == block) == sorted(blades)
 
 
-@given(st.integers(0, 2**32), st.integers(1, 4), st.integers(1, 9), st.integers(2, 4))
+def test_the_order_says_nothing_of_the_groups() -> None:
+    told, mixed = ["KR4", "AC3", "TP9", "FG6"], ["FG6", "TP9", "AC3", "KR4"]
+    assert random_order({"b": told}, 5) == random_order({"b": mixed}, 5)
+
+
+@given(st.text("0123456789abcdef"), st.integers(1, 4), st.integers(1, 9), st.integers(2, 4))
 def test_no_block_gets_two_more_of_a_group_than_another(
-    seed: int, blocks: int, n: int, groups: int
+    secret: str, blocks: int, n: int, groups: int
 ) -> None:
     plan = {f"G{g}": [f"{g}.{i}" for i in range(n)] for g in range(groups)}
-    dealt = balanced_blocks(plan, [f"block {b}" for b in range(blocks)], seed)
+    dealt = balanced_blocks(plan, [f"block {b}" for b in range(blocks)], secret)
     for blades in plan.values():
         counts = [sum(blade in blades for blade in block) for block in dealt.values()]
         assert max(counts) - min(counts) <= 1 and sum(counts) == n
@@ -54,9 +61,9 @@ def test_every_place_is_as_likely_for_every_blade() -> None:
         assert 0.21 < first.count(blade) / 2000 < 0.29
 
 
-@given(st.integers(0, 2**32), st.integers(0, 300))
-def test_codes_are_unique_and_have_no_mistakable_sign(seed: int, n: int) -> None:
-    codes = blind_codes([f"B{i}" for i in range(n)], seed)
+@given(st.text("0123456789abcdef"), st.integers(0, 300))
+def test_codes_are_unique_and_have_no_mistakable_sign(secret: str, n: int) -> None:
+    codes = blind_codes([f"B{i}" for i in range(n)], secret)
     assert len(set(codes.values())) == n
     assert not set("".join(codes.values())) & set("0O1IL2Z5S8BUV")
 
@@ -65,19 +72,30 @@ def test_a_code_twice_is_refused() -> None:
     with pytest.raises(RigError, match="code KR4 is there twice"):
         read_codes([("B1", "KR4"), ("B2", "KR4")])
     with pytest.raises(RigError, match="blade B1 is there twice"):
-        blind_codes(["B1", "B1"], 1)
+        blind_codes(["B1", "B1"], SECRET)
     assert read_codes([("B1", "KR4"), ("B2", "KR6")]) == {"KR4": "B1", "KR6": "B2"}
 
 
-def test_the_seal_holds_for_the_same_key_only() -> None:
-    key = blind_codes(BLADES, 3)
-    sealed = commit(key, new_salt())
-    assert unchanged(dict(reversed(key.items())), sealed)
-    swapped = {**key, "B0": key["B1"], "B1": key["B0"]}
-    assert not unchanged(swapped, sealed)
-    assert commit(key, new_salt()).digest != sealed.digest
+def test_a_seal_gives_back_what_was_sealed_and_nothing_else() -> None:
+    key = {code: blade for blade, code in blind_codes(BLADES, SECRET).items()}
+    sealed = seal(key, SECRET)
+    assert opened(sealed) == (key, SECRET)
+    codes = sorted(key)
+    swapped = {**key, codes[0]: key[codes[1]], codes[1]: key[codes[0]]}
+    for other in (seal(swapped, SECRET), seal(key, "00fe")):
+        assert other.digest != sealed.digest
+        with pytest.raises(RigError, match="not the one that was sealed"):
+            opened(replace(sealed, packed=other.packed))
+    with pytest.raises(RigError, match="not the one that was sealed"):
+        opened(replace(sealed, packed="no base64!"))
+
+
+def test_the_codes_come_again_from_the_opened_secret() -> None:
+    key, secret = opened(seal({"AC3": "B1"}, new_secret()))
+    assert key == {"AC3": "B1"} and blind_codes(BLADES, secret) == blind_codes(BLADES, secret)
+    assert blind_codes(BLADES, secret) != blind_codes(BLADES, new_secret())
 
 
 def test_anyone_can_check_the_seal_with_a_hash_program() -> None:
-    text = '{"key":{"B1":"KR4"},"salt":"00ff"}'
-    assert commit({"B1": "KR4"}, "00ff").digest == hashlib.sha256(text.encode()).hexdigest()
+    text = '{"key":{"KR4":"B1"},"secret":"00ff"}'
+    assert seal({"KR4": "B1"}, SECRET).digest == hashlib.sha256(text.encode()).hexdigest()

@@ -1,0 +1,82 @@
+"""Whose turn it is: which blade of a sealed study a run may take, and out of turn only on record.
+
+A mistyped code wastes a blade that a destructive test breaks, and a blade's own name on the bench
+is the end of blindness; so a study whose codes are dealt takes no blade that it does not know.
+"""
+
+from dataclasses import dataclass
+
+from rig.commands import typed
+from rig.errors import RigError
+from rig.logbook.store import Logbook
+from rig.study import kept
+
+OUT_OF_TURN = "study-out-of-turn"
+
+
+@dataclass(frozen=True)
+class Turn:
+    """The blade that a run takes.
+
+    Attributes:
+        specimen: its code, or several with commas between.
+        planned: the trial that the plan has next; None when all are made.
+        in_turn: whether this run is that trial, or makes one again that was made already.
+    """
+
+    specimen: str
+    planned: kept.Planned | None
+    in_turn: bool
+
+    def expected(self) -> str:
+        """What the plan has next, in words."""
+        if self.planned is None:
+            return "all planned trials are made"
+        return f"the plan has {self.planned.procedure} on {self.planned.code} next"
+
+
+def turn(book: Logbook, procedure: str, specimen: str) -> Turn | None:
+    """The blade that a run of `procedure` takes; None when no sealed study asks for it.
+
+    Args:
+        book: the logbook that the run goes into.
+        procedure: of the run.
+        specimen: as typed; "" takes the one that the plan has next.
+
+    Raises:
+        RigError: the study has no blade of this code, or none is named and none is left.
+    """
+    study = kept.found(book)
+    if study is None or study.order is None or procedure not in kept.procedures(study.record):
+        return None
+    made = kept.done(book)
+    left = kept.left(study.order, made)
+    planned = left[0] if left else None
+    codes = kept.codes_of({"specimen": specimen or _next(procedure, left, book)})
+    for code in codes:
+        if code not in study.order.codes:
+            raise RigError(
+                f"no blade of this study has the code '{code}'",
+                where=str(book.path),
+                remedy=f"read its label again; which comes now: {_ask(book)}",
+                value=code,
+            )
+    again = all(made[procedure, code] for code in codes)
+    due = planned is not None and planned.procedure == procedure and planned.code in codes
+    return Turn(", ".join(codes), planned, due or again)
+
+
+def _next(procedure: str, left: list[kept.Planned], book: Logbook) -> str:
+    """Code of the next trial of this procedure in the plan."""
+    for trial in left:
+        if trial.procedure == procedure:
+            return trial.code
+    raise RigError(
+        f"all planned trials of {procedure} are made",
+        where=str(book.path),
+        remedy=f"name the blade to make one again: specimen=CODE; what is left: {_ask(book)}",
+    )
+
+
+def _ask(book: Logbook) -> str:
+    return typed("bladerig", "study", "next", book.path)
