@@ -38,6 +38,7 @@ def write(plans: Sequence[StudyPlan], path: Path) -> Path:
                 _ratios(axes, plan)
             else:
                 axes.set_ylim(bottom=0)
+            axes.set_xticks(units)
             axes.set_xlabel("blades in each group")
         figure.savefig(path, format="svg", metadata={"Date": None})
     return path

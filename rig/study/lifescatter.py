@@ -11,6 +11,12 @@ USUAL_CV, USUAL_DOF = 0.15, 9
 TIED = 1e-12  # squares of logarithms that are rounding
 
 
+def alike(lives: list[Life]) -> bool:
+    """Whether all of them ended between the same two probes; a survivor has no end."""
+    ends = {(life.last_pass_cuts, life.first_fail_cuts) for life in lives}
+    return len(ends) == 1 and not any(life.survived for life in lives)
+
+
 def missed(groups: list[list[Life]], blades: int, stated_cv: float | None) -> float:
     """Ratio that may hide behind equal results."""
     found = _scatter(groups)

@@ -11,7 +11,7 @@ from rig.study.compare import Comparison, Result
 from rig.study.covariates import Adjustment
 from rig.study.data import Response
 from rig.study.lives import LifeComparison, LifeResult
-from rig.study.phrases import amount, begin, number, probability, size, span
+from rig.study.phrases import TWICE, amount, begin, number, percent, probability, size, span
 from rig.study.reach import Reach
 from rig.study.verdict import CANNOT_TELL, SHOWN
 
@@ -96,16 +96,28 @@ def of_lives(result: LifeResult, what: Response) -> tuple[Line, ...]:
 
 
 def _of_life(c: LifeComparison, what: Response) -> Line:
-    ratio = c.ratio
-    sentence = [f"{c.group} against {c.against}: {c.verdict}."]
-    if c.missed is not None:
-        sentence.append(_may_hide(c.missed))
-    sentence += [begin(reason.text.rstrip(".")) + "." for reason in c.reasons]
+    ratio, low, high = c.ratio, c.ratio.low, c.ratio.high
+    if c.missed is not None:  # the interval of lives that show no scatter knows the probes only
+        low, high = min(low, 1 / c.missed), max(high, c.missed)
+    sentence = [
+        f"{c.group} against {c.against}: {c.verdict}.", words.estimated(
+            what, ratio.estimate, low, high
+        ), words.which_way(c.group, c.verdict, ratio.estimate, what),
+        *(begin(reason.text.rstrip(".")) + "." for reason in c.reasons), _open_by(c, what),
+    ]  # fmt: skip
     return Line(
         c.group, c.against, c.verdict, _effect(what, ratio.estimate),
-        span(what, ratio.low, ratio.high), " ".join(sentence), ratio.estimate, ratio.low,
-        ratio.high, c.p_adjusted, c.detectable,
+        span(what, low, high), " ".join(filter(None, sentence)), ratio.estimate, low, high,
+        c.p_adjusted, c.detectable,
     )  # fmt: skip
+
+
+def _open_by(c: LifeComparison, what: Response) -> str:
+    """One figure only: what the study would have found, or what its blades leave open when it
+    has no scatter to tell that by."""
+    if c.detectable is None and c.missed is not None:
+        return _may_hide(c.missed)
+    return words.could_find(c.detectable, what)
 
 
 def _effect(what: Response, effect: float) -> str:
@@ -114,9 +126,11 @@ def _effect(what: Response, effect: float) -> str:
 
 def _may_hide(ratio: float) -> str:
     """What equal results leave open, as a ratio."""
+    much = f"{percent(ratio)} longer than" if ratio < TWICE else f"{number(ratio)} times"
     return (
-        f"Behind equal results the true lives may still differ by a factor of {ratio:.2f} (one "
-        f"{100 * (ratio - 1):.0f} % longer than the other)."
+        "All edges of both groups went dull between the same two probes. That does not make their "
+        f"lives equal: at the scatter taken, the true life of one may be up to {much} that of the "
+        "other (95 % confidence)."
     )
 
 

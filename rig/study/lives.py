@@ -34,7 +34,7 @@ from rig.measure.life import (
 from rig.study import survivors
 from rig.study.data import RIGHT, Observation, StudyData
 from rig.study.joint import margin_p
-from rig.study.lifescatter import middle, missed, taken
+from rig.study.lifescatter import alike, middle, missed, taken
 from rig.study.logrank import smallest_p
 from rig.study.multiple import hochberg, holm
 from rig.study.units import BLADE, LOAD, layout
@@ -56,7 +56,8 @@ class LifeComparison:
         ratio: of median lives, with the 95 % interval that holds for all comparisons together.
         p, p_adjusted: of the permutation test, alone and in the family.
         detectable: ratio found with 80 % power at the scatter met; None when it has none.
-        missed: ratio that may hide behind equal results; None when a difference is shown.
+        missed: ratio that may hide behind lives that all ended between the same two probes; None
+            where they did not.
     """
 
     group: str
@@ -217,7 +218,9 @@ def _compared(
         narrow = median_ratio(one, two, level=1 - 2 * LEVEL / family, lenders=lenders)
         within = 1 / margin <= narrow.low and narrow.high <= margin
     kind = SHOWN if shown else RULED_OUT if within else CANNOT_TELL
-    hidden = None if shown else missed(list(groups.values()), min(len(one), len(two)), stated_cv)
+    hidden = None
+    if alike([*one, *two]):
+        hidden = missed(list(groups.values()), min(len(one), len(two)), stated_cv)
     return LifeComparison(
         *test.pair, ratio, test.p, p_adjusted, kind, test.detectable(LEVEL / family), hidden,
         (*ratio.reasons, *test.reasons),

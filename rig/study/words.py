@@ -46,20 +46,30 @@ def comparison(told: Comparison, response: Response) -> str:
     pair = f"{told.group} against {told.against}"
     parts = [f"{pair}: {told.verdict}."]
     if math.isfinite(told.low):
-        parts.append(
-            f"{begin(response.name)} is {amount(response, told.effect)}; with 95 % "
-            f"confidence {span(response, told.low, told.high)}."
-        )
+        parts.append(estimated(response, told.effect, told.low, told.high))
     elif math.isfinite(told.effect):
         parts.append(f"The means differ: {amount(response, told.effect)}. That is no proof.")
-    if told.verdict == SHOWN:
-        parts.append(_better(told.group, told.effect, response))
+    parts.append(which_way(told.group, told.verdict, told.effect, response))
     parts += [reason.text for reason in told.reasons]
     parts.append(could_find(told.detectable, response))
     return " ".join(part for part in parts if part)
 
 
-def _better(group: str, effect: float, response: Response) -> str:
+def estimated(response: Response, effect: float, low: float, high: float) -> str:
+    """Estimate and interval, as far as they are known."""
+    bounds = span(response, low, high)
+    if math.isfinite(effect):
+        middle = amount(response, effect)
+        return f"{begin(response.name)} is {middle}; with 95 % confidence {bounds}."
+    if math.isfinite(high) or low > 0:
+        return f"With 95 % confidence {response.name} is {bounds}."
+    return ""
+
+
+def which_way(group: str, verdict: str, effect: float, response: Response) -> str:
+    """Better or worse, where a difference is shown."""
+    if verdict != SHOWN or not math.isfinite(effect):
+        return ""
     more = effect > (1 if response.scale == LOG else 0)
     return f"{group} is {'better' if more == response.larger_is_better else 'worse'} in this."
 
@@ -67,7 +77,7 @@ def _better(group: str, effect: float, response: Response) -> str:
 def could_find(detectable: float | None, response: Response) -> str:
     """The smallest difference the study would have found."""
     if detectable is None:
-        return "What it would have found cannot be said."
+        return "What difference this study would have found cannot be said."
     return (
         f"At this scatter a true difference of {size(response, detectable)} would be found in 80 "
         "of 100 such studies; a smaller one easily stays hidden."
@@ -91,12 +101,7 @@ def verdict(result: Result) -> str:
 def survivors(told: CensoredComparison, response: Response) -> str:
     """One group against another when some blades survived."""
     parts = [f"{told.group} against {told.against}: {told.verdict}."]
-    bounds = span(response, told.low, told.high)
-    if math.isfinite(told.effect):
-        middle = amount(response, told.effect)
-        parts.append(f"{begin(response.name)} is {middle}; with 95 % confidence {bounds}.")
-    elif math.isfinite(told.high) or told.low > 0:
-        parts.append(f"With 95 % confidence {response.name} is {bounds}.")
+    parts.append(estimated(response, told.effect, told.low, told.high))
     parts += [reason.text for reason in told.reasons]
     if not told.reach.reasons or told.reach.reasons != told.reasons:
         parts.append(could_reach(told.reach, response))
