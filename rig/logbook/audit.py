@@ -16,7 +16,10 @@ from rig.logbook import connect, schema
 from rig.logbook.findings import USE_COPY, Finding, JournalCheck, Rows, table_findings
 from rig.logbook.pages import rows
 
-__all__ = ["Finding", "audit"]
+__all__ = ["NOT_A_LOGBOOK", "Finding", "audit"]
+
+NOT_A_LOGBOOK = "is not a logbook"
+"""How what an audit finds of somebody else's file begins."""
 
 _MOST = 50
 _NAME = {"journal": "journal row", "run": "run", "raw": "raw", "result": "result"}
@@ -44,9 +47,22 @@ def audit(path: connect.StrPath, *, printed: str | None = None) -> list[Finding]
         return [Finding("file", error.what, USE_COPY if "audit" in error.remedy else error.remedy)]
     try:
         connection.text_factory = bytes
+        if _is_foreign(connection):
+            return [Finding("file", NOT_A_LOGBOOK, "name a logbook file")]
         return _Audit(connection, printed).findings()
     finally:
         connection.close()
+
+
+def _is_foreign(connection: sqlite3.Connection) -> bool:
+    """Some other program's database: neither the mark of a logbook nor its journal."""
+    try:
+        (application,) = connection.execute("PRAGMA application_id").fetchone()
+        query = "SELECT count(*) FROM sqlite_schema WHERE name = 'journal'"
+        (journals,) = connection.execute(query).fetchone()
+    except sqlite3.Error:  # damage, which the audit tells with its place
+        return False
+    return application != schema.APPLICATION_ID and not journals
 
 
 class _Audit:

@@ -3,6 +3,8 @@
 import errno
 import json
 import re
+import sqlite3
+from contextlib import closing
 from html import unescape
 from html.parser import HTMLParser
 from pathlib import Path
@@ -196,6 +198,24 @@ def test_a_changed_logbook_is_told_on_page_table_and_terminal(book: Path, tmp_pa
     assert "WAS CHANGED AFTER" in done("export", forged, "--out", tmp_path / "t")
     assert "WAS CHANGED AFTER" in (tmp_path / "t" / "trials.csv").read_text(encoding="utf-8")
     assert "CHANGED" not in done("report", book, "--out", tmp_path / "p.html")
+
+
+@pytest.mark.parametrize("kind", ["text", "database"])
+@pytest.mark.parametrize("command", ["report", "compare", "recompute", "export", "audit"])
+def test_a_file_that_is_no_logbook_is_not_called_a_changed_one(
+    tmp_path: Path, kind: str, command: str
+) -> None:
+    path = tmp_path / "shopping.txt"
+    path.write_text("milk, bread")
+    if kind == "database":
+        path.unlink()
+        with closing(sqlite3.connect(path)) as other, other:
+            other.execute("CREATE TABLE milk (bottles)")
+    more = ("--out", tmp_path / "t") if command == "export" else ()
+    result = typed_in(command, path, *more)
+    said = f"{result.output}{result.exception or ''}"
+    assert "is not a logbook" in said and "CHANGED" not in said
+    assert len(said.strip().splitlines()) == (2 if command == "audit" else 1), said
 
 
 def test_what_a_script_of_ones_own_asked_and_noted_is_on_its_page(tmp_path: Path) -> None:
