@@ -22,6 +22,7 @@ RUNS = 2
 MARKS = 5
 REACH = 0.9
 """Share of the travel that the usual marks cover."""
+LONGEST_RULE_M = 3.0
 SETTLE_S, READ_S = 1.0, 1.0
 
 
@@ -74,6 +75,11 @@ def _marks(told: str, travel_m: float) -> list[float]:
     marks = sorted(own or [round(0.05 + n * step, 2) for n in range(MARKS)])
     if len(set(marks)) < len(marks):
         raise RigError("a mark is named twice", where="marks", remedy="name each once", value=told)
+    if marks[0] < 0 or marks[-1] > LONGEST_RULE_M:
+        raise RigError(
+            f"no rule has a mark from {marks[0] * 1e3:g} mm to {marks[-1] * 1e3:g} mm",
+            where="marks", remedy="name marks as they stand on your rule", value=told,
+        )  # fmt: skip
     if marks[-1] - marks[0] > travel_m:
         raise RigError(
             f"the marks span {(marks[-1] - marks[0]) * 1e3:.0f} mm; this tower's carriage goes "

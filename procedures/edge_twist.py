@@ -8,7 +8,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from procedures.lib import checks, jig
+from procedures.lib import checks, jig, questions
 from rig.bench import Bench
 from rig.guide.parameters import Parameter
 from rig.guide.steps import Ask, Do, Measure, Note, Passage, Procedure, Record, Tell
@@ -127,16 +127,12 @@ def _look(trial: str, bench: Bench) -> Passage[dict[str, Any]]:
     )  # fmt: skip
     found: dict[str, Any] = {"kind": kind["value"], "length_m": 0.0, "depth_m": 0.0, "u_m": 0.0}
     if kind["value"] != "none":
-        length = yield Ask(
+        length = yield from questions.length(
             f"Length of edge affected, of {bench.twist.slot.length_m * 1e3:g} mm",
-            key="width", kind="length",
+            "width", questions.ALONG_BLADE,
         )  # fmt: skip
-        depth = yield Ask("Depth of the deepest place", key="depth", kind="length")
-        u = yield Ask(
-            "How sure is the reading (standard uncertainty)? caliper 0.05 mm, reticle 0.02 mm",
-            key="u", kind="length", default="0.05 mm",
-        )  # fmt: skip
-        found |= {"length_m": length["value"], "depth_m": depth["value"], "u_m": u["value"]}
+        depth = yield from questions.length("Depth of the deepest place", "depth", questions.DAMAGE)
+        found |= {"length_m": length, "depth_m": depth, "u_m": (yield from questions.how_sure())}
     yield Note(f"Damage of {trial}", kind="damage", body={"trial": trial, **found})
     return found
 

@@ -1,13 +1,14 @@
 """Rockwell C hardness: guided readings on a blade, the check block read before and after."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
+from procedures.lib import questions
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.parameters import Parameter
 from rig.guide.steps import Ask, Do, Measure, Note, Passage, Procedure, Tell
-from rig.measure.hardness import READINGS, SPACING_M, require_on_scale
+from rig.measure.hardness import COARSEST_HRC, READINGS, SPACING_M, require_on_scale
 
 TITLE = "Rockwell hardness"
 
@@ -47,9 +48,11 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
 
 
 def _certificate() -> Passage[dict[str, Any]]:
-    certified = yield from _number("What does the block's certificate say? HRC", "block_hrc")
+    certified = yield from _number(
+        "What does the block's certificate say? HRC", "block_hrc", _off_scale
+    )
     expanded = yield from _number(
-        "And how sure is it (its expanded uncertainty)? HRC", "block_U", default="0.5"
+        "And how sure is it (its expanded uncertainty)? HRC", "block_U", _no_step, default="0.5"
     )
     return {"certified_hrc": certified, "expanded_hrc": expanded}
 
@@ -63,8 +66,8 @@ def _block(when: str, count: int) -> Passage[list[float]]:
 
 
 def _piece(specimen: str, count: int) -> Passage[dict[str, Any]]:
-    thickness = yield Ask(
-        "Thickness where you will read, like 3 mm", key="thickness", kind="length"
+    thickness = yield from questions.length(
+        "Thickness where you will read, like 3 mm", "thickness", questions.BLADE_THICKNESS
     )
     surface = yield Ask(
         "Is the surface there flat, or round like a rod? (Hollow ground: read on a flat instead)",
@@ -72,10 +75,11 @@ def _piece(specimen: str, count: int) -> Passage[dict[str, Any]]:
     )  # fmt: skip
     diameter = None
     if surface["value"] == "round":
-        answer = yield Ask("Its diameter, like 12 mm", key="diameter", kind="length")
-        diameter = answer["value"]
+        diameter = yield from questions.length(
+            "Its diameter, like 12 mm", "diameter", questions.ROUND
+        )
     resolution = yield from _number(
-        "To what step do you read the dial? HRC", "resolution", default="0.5"
+        "To what step do you read the dial? HRC", "resolution", _no_step, default="0.5"
     )
     yield Do(
         f"Blade {specimen}: it must not rock. One reading to seat it, not counted. Then {count}, "
@@ -83,14 +87,14 @@ def _piece(specimen: str, count: int) -> Passage[dict[str, Any]]:
         hazards=("hard_blade", "edge"),
     )
     readings = yield from _readings(f"Blade, reading {{}} of {count}, HRC", "blade", count)
-    spacing = yield Ask(
-        "Least distance between two dents, or to the edge", key="spacing", kind="length",
+    spacing = yield from questions.length(
+        "Least distance between two dents, or to the edge", "spacing", questions.DENTS_APART,
         default=f"{SPACING_M * 1e3:g} mm",
     )  # fmt: skip
     return {
         "readings_hrc": readings,
-        "spacing_m": spacing["value"],
-        "thickness_m": thickness["value"],
+        "spacing_m": spacing,
+        "thickness_m": thickness,
         "diameter_m": diameter,
         "resolution_hrc": resolution,
     }
@@ -99,24 +103,30 @@ def _piece(specimen: str, count: int) -> Passage[dict[str, Any]]:
 def _readings(text: str, key: str, count: int) -> Passage[list[float]]:
     taken: list[float] = []
     while len(taken) < count:
-        reading = yield from _number(text.format(len(taken) + 1), key)
-        try:
-            require_on_scale(reading)
-        except RigError as error:
-            yield Tell(f"{error}.")
-            continue
+        reading = yield from _number(text.format(len(taken) + 1), key, _off_scale)
         taken.append(reading)
     return taken
 
 
-def _number(text: str, key: str, default: str = "") -> Passage[float]:
-    """A plain number; asked again until it is one."""
-    while True:
-        answer = yield Ask(text, key=key, default=default)
-        try:
-            return float(str(answer["value"]).upper().removesuffix("HRC"))
-        except ValueError:
-            yield Tell(f"'{answer['value']}' is not a number; write it like 60.5.")
+def _number(
+    text: str, key: str, fault: Callable[[float], str], default: str = ""
+) -> Passage[float]:
+    return (yield from questions.number(text, key, fault, "HRC", default))
+
+
+def _off_scale(reading: float) -> str:
+    try:
+        require_on_scale(reading)
+    except RigError as error:
+        return f"{error}."
+    return ""
+
+
+def _no_step(value: float) -> str:
+    """Against a dial's step or a certificate's uncertainty that tells nothing."""
+    if 0 < value <= COARSEST_HRC:
+        return ""
+    return f"{value:g} HRC cannot be: it is above 0 and at most {COARSEST_HRC:g} HRC."
 
 
 def _told(trial: str, result: Mapping[str, Any]) -> str:

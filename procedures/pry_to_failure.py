@@ -9,7 +9,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from procedures.lib import checks, jig
+from procedures.lib import checks, jig, questions
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.jigs import torque_limit_nm
@@ -78,16 +78,18 @@ def _blocks(schedule: str) -> list[str]:
 
 def _section(specimen: str) -> Passage[dict[str, float]]:
     """Thickness and width where the tip will bend, before the test."""
-    asked = (
-        ("thickness", f"Thickness of blade {specimen} where it will bend, like 2.0 mm", ""),
-        ("width", "Width of the blade there, like 10 mm", ""),
-        ("section_at", "How far is that place from the block's face? like 2 mm", ""),
-        ("u_section", "How sure is that? micrometer 0.01 mm, caliper 0.03 mm", "0.03 mm"),
+    wanted = (
+        ("thickness", f"Thickness of blade {specimen} where it will bend, like 2.0 mm",
+         questions.BLADE_THICKNESS, ""),
+        ("width", "Width of the blade there, like 10 mm", questions.BLADE_WIDTH, ""),
+        ("section_at", "How far is that place from the block's face? like 2 mm",
+         questions.ALONG_BLADE, ""),
+        ("u_section", "How sure is that? micrometer 0.01 mm, caliper 0.03 mm",
+         questions.SECTION_U, "0.03 mm"),
     )  # fmt: skip
-    found = {}
-    for key, text, default in asked:
-        answer = yield Ask(text, key=key, kind="length", default=default)
-        found[f"{key}_m"] = answer["value"]
+    found: dict[str, float] = {}
+    for key, text, band, default in wanted:
+        found[f"{key}_m"] = yield from questions.length(text, key, band, default)
     yield Note(f"Section of {specimen}", kind="section", body={"specimen": specimen, **found})
     return found
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from procedures.lib import tower
+from procedures.lib import questions, tower
 from rig.bench import Bench
 from rig.guide.steps import Ask, Do, Measure, Note, Passage, Tell
 
@@ -95,12 +95,12 @@ def look(trial: str) -> Passage[dict[str, Any]]:
     )  # fmt: skip
     found: dict[str, Any] = {"kind": kind["value"], "depth_m": 0.0, "width_m": 0.0, "u_m": 0.0}
     if kind["value"] != "none":
-        depth = yield Ask("Depth of the damage, like 0.3 mm", key="depth", kind="length")
-        width = yield Ask("Width along the edge, like 1.2 mm", key="width", kind="length")
-        u = yield Ask(
-            "How sure is the reading (standard uncertainty)? caliper 0.05 mm, reticle 0.02 mm",
-            key="u", kind="length", default="0.05 mm",
-        )  # fmt: skip
-        found |= {"depth_m": depth["value"], "width_m": width["value"], "u_m": u["value"]}
+        depth = yield from questions.length(
+            "Depth of the damage, like 0.3 mm", "depth", questions.DAMAGE
+        )
+        width = yield from questions.length(
+            "Width along the edge, like 1.2 mm", "width", questions.ALONG_BLADE
+        )
+        found |= {"depth_m": depth, "width_m": width, "u_m": (yield from questions.how_sure())}
     yield Note(f"Damage of {trial}", kind="damage", body={"trial": trial, **found})
     return found

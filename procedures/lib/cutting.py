@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from statistics import fmean
 from typing import Any
 
-from procedures.lib import checks
+from procedures.lib import checks, questions
 from rig.bench import Bench
 from rig.calibration.nominal import CODES_PER_RATIO
 from rig.errors import RigError
@@ -14,6 +14,7 @@ from rig.guide.steps import Ask, Do, Note, Passage, Read, Strokes, Tell
 HAND, RIG, MOTOR = "hand", "rig", "motor"
 PIECE = 100  # cuts of one step at most: so much raw data is at stake when a program is killed
 TRIED = 2
+DIGITS = 9  # of a count; longer is a slip of the hand
 STILL = "Carriage home, pin in, motor unplugged"
 """How the frame stands before a hand goes in."""
 SETTLE_S, READ_S = 1.0, 2.0
@@ -133,8 +134,10 @@ def media(params: Mapping[str, Any], bench: Bench) -> Passage[dict[str, Any]]:
     fresh_m = bench.frame.media.fresh_length_m
     kind = params["media"]
     lot = yield Ask(f"Lot of the {kind} (maker's number, delivery, date)", key="lot")
-    thick = yield Ask(f"Thickness of the {kind}, like 4 mm", key="media_thickness", kind="length")
-    if thick["value"] > bench.frame.media.thickest_m:
+    thick_m = yield from questions.length(
+        f"Thickness of the {kind}, like 4 mm", "media_thickness", questions.MEDIA_THICKNESS
+    )
+    if thick_m > bench.frame.media.thickest_m:
         yield Tell(
             f"Thicker than {1e3 * bench.frame.media.thickest_m:g} mm: the slope may not cut "
             "through it within the stroke. Look at the first cuts."
@@ -144,7 +147,7 @@ def media(params: Mapping[str, Any], bench: Bench) -> Passage[dict[str, Any]]:
         said = yield Ask("Moisture of the wood, like 8 %", key="moisture")
         moisture = said["value"]
     told = {
-        "kind": kind, "lot": lot["value"], "thickness_m": thick["value"], "moisture": moisture,
+        "kind": kind, "lot": lot["value"], "thickness_m": thick_m, "moisture": moisture,
         "fresh_length_m": fresh_m, "cuts_per_sheet": params["cuts_per_sheet"],
         "block": params["block"],
     }  # fmt: skip
@@ -230,12 +233,13 @@ def _typed(text: str, count: int, used: How, bench: Bench) -> Passage[dict[str, 
 
 def whole_number(text: str, key: str, default: str) -> Passage[int]:
     """A count, asked for until it is one."""
-    while True:
+    for _ in range(questions.TRIES):
         answer = yield Ask(text, key=key, default=default)
         said = str(answer["value"]).strip()
-        if said.isdecimal():
+        if said.isdecimal() and len(said) <= DIGITS:
             return int(said)
         yield Tell(f"'{said}' is no count of cuts; write it like 25.")
+    raise questions.no_use(key)
 
 
 def control(

@@ -8,12 +8,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from procedures.lib import questions
 from procedures.lib.cutting import STILL
 from rig.errors import RigError
 from rig.guide.parameters import Parameter
 from rig.guide.steps import Ask, Do, Measure, Passage, Tell
 from rig.measure.severing import LEAST, READINGS
 
+HIGHEST_N = 100.0  # what severs a thread is far below it
+COARSEST_N = 0.5
+WORST_SCALE = 0.2
 GRADED = ("shave", "paper")
 FORCE = "force"
 NEW_TRIAL = (
@@ -88,6 +92,7 @@ def criterion(params: Mapping[str, Any]) -> Criterion:
         )  # fmt: skip
     if set(kinds) != {FORCE} and params["places"] < 1:
         raise RigError("0 marked places grade nothing", where="places", remedy="mark three")
+    _require_sense(params)
     return Criterion(
         kinds=kinds,
         means={kind: params[f"{kind}_means"] for kind in kinds if kind in GRADED},
@@ -97,6 +102,25 @@ def criterion(params: Mapping[str, Any]) -> Criterion:
         resolution_n=params["resolution"],
         u_relative=params["scale_error"],
     )
+
+
+def _require_sense(params: Mapping[str, Any]) -> None:
+    """Refuse a scale that cannot be, and a limit that no thread reaches."""
+    if not 0 <= params["force_limit"] <= HIGHEST_N:
+        raise RigError(
+            f"a limit of {params['force_limit']:g} N", where="force_limit",
+            remedy=f"it is 0 N (none) to {HIGHEST_N:g} N",
+        )  # fmt: skip
+    if not 0 < params["resolution"] <= COARSEST_N:
+        raise RigError(
+            f"a step of {params['resolution']:g} N", where="resolution",
+            remedy=f"read the force in steps above 0 N and of {COARSEST_N:g} N at most",
+        )  # fmt: skip
+    if params["scale_error"] > WORST_SCALE:
+        raise RigError(
+            f"{params['scale_error']:.0%} of a reading", where="scale_error",
+            remedy=f"use a scale that is good to {WORST_SCALE:.0%} or better",
+        )  # fmt: skip
 
 
 def probe(
@@ -180,15 +204,11 @@ def _grade(name: str, kind: str, asked: Criterion, skippable: bool) -> Passage[l
 def _readings(name: str, asked: Criterion) -> Passage[list[float]]:
     readings: list[float] = []
     while len(readings) < asked.readings:
-        answer = yield Ask(
+        text = (
             f"{name}: force to sever the thread, reading {len(readings) + 1} of {asked.readings}, "
-            "at a place not used before, like 1.25 N",
-            key="severing", kind="force",
-        )  # fmt: skip
-        if answer["value"] <= 0:
-            yield Tell("No thread is severed by that; read it again.")
-            continue
-        readings.append(answer["value"])
+            "at a place not used before, like 1.25 N"
+        )
+        readings.append((yield from questions.force(text, "severing", HIGHEST_N)))
     return readings
 
 

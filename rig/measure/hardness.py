@@ -17,6 +17,7 @@ from rig.measure.result import Result
 
 # The scale's range: ASTM E18 and ISO 6508-1 (from memory).
 LOWEST_HRC, HIGHEST_HRC = 20.0, 70.0
+COARSEST_HRC = 2.0  # a dial read to coarser steps tells no blade from another; ours
 READINGS = 5  # common practice, no source
 SPACING_M = 3.0e-3  # three dent diameters or more; common practice, no source
 DEPTHS = 10.0  # thickness over depth of indentation: ASTM E18 and ISO 6508-1 (from memory)
@@ -189,6 +190,10 @@ def block_range_limit(certified_hrc: float) -> float:
 
 def _piece_reasons(piece: Piece) -> tuple[Reason, ...]:
     found = []
+    step = piece.resolution_hrc
+    if not 0 < step <= COARSEST_HRC:
+        text = f"a dial read to steps of {step:g} HRC tells nothing"
+        found.append(Reason("too_coarse", text, step, COARSEST_HRC, "HRC"))
     n = len(piece.readings_hrc)
     if n < READINGS:
         text = f"{n} readings on the blade: {READINGS} are wanted"

@@ -1,0 +1,97 @@
+"""Questions whose answers must make sense: asked again, in plain words, until they do."""
+
+import math
+from collections.abc import Callable
+
+from rig.errors import RigError
+from rig.guide.steps import Ask, Passage, Tell
+
+TRIES = 20  # a person is done long before; a pipe that answers nonsense must come to an end
+MM = 1e-3
+
+Band = tuple[float, float]
+
+# What can be met at a bench at all, lowest and highest, in metres.
+BLADE_THICKNESS: Band = (0.02 * MM, 30 * MM)
+BLADE_WIDTH: Band = (0.2 * MM, 200 * MM)
+ALONG_BLADE: Band = (0.0, 500 * MM)
+ROUND: Band = (1 * MM, 500 * MM)
+DAMAGE: Band = (0.0, 50 * MM)
+DAMAGE_U: Band = (0.0005 * MM, 1 * MM)  # standard uncertainty of a reading by eye
+SECTION_U: Band = (0.0005 * MM, 1 * MM)
+DENTS_APART: Band = (0.1 * MM, 200 * MM)
+MEDIA_THICKNESS: Band = (0.01 * MM, 200 * MM)
+
+
+def length(text: str, key: str, band: Band, default: str = "") -> Passage[float]:
+    """A length in metres within `band`.
+
+    Raises:
+        RigError: no such answer came.
+    """
+    low, high = band
+    for _ in range(TRIES):
+        answer = yield Ask(text, key=key, kind="length", default=default)
+        value = float(answer["value"])
+        if low <= value <= high:
+            return value
+        yield Tell(f"{value / MM:g} mm cannot be: it is {low / MM:g} mm to {high / MM:g} mm.")
+    raise no_use(key)
+
+
+def how_sure() -> Passage[float]:
+    """Standard uncertainty in metres of what was read of some damage."""
+    return (
+        yield from length(
+            "How sure is the reading (standard uncertainty)? caliper 0.05 mm, reticle 0.02 mm",
+            "u", DAMAGE_U, "0.05 mm",
+        )
+    )  # fmt: skip
+
+
+def force(text: str, key: str, highest_n: float) -> Passage[float]:
+    """A force in newtons, above zero.
+
+    Raises:
+        RigError: no such answer came.
+    """
+    for _ in range(TRIES):
+        answer = yield Ask(text, key=key, kind="force")
+        value = float(answer["value"])
+        if 0 < value <= highest_n:
+            return value
+        yield Tell(f"{value:g} N cannot be: it is above 0 and at most {highest_n:g} N.")
+    raise no_use(key)
+
+
+def number(
+    text: str, key: str, fault: Callable[[float], str], unit: str = "", default: str = ""
+) -> Passage[float]:
+    """A plain number; `fault` says what is wrong with one, "" when nothing is.
+
+    Raises:
+        RigError: no such answer came.
+    """
+    for _ in range(TRIES):
+        answer = yield Ask(text, key=key, default=default)
+        said = str(answer["value"])
+        value = _plain(said, unit)
+        against = fault(value) if math.isfinite(value) else (
+            f"'{said}' is not a number; write it like {default or '60.5'}."
+        )  # fmt: skip
+        if not against:
+            return value
+        yield Tell(against)
+    raise no_use(key)
+
+
+def _plain(said: str, unit: str) -> float:
+    try:
+        return float(said.upper().removesuffix(unit.upper()))
+    except ValueError:
+        return math.nan
+
+
+def no_use(key: str) -> RigError:
+    """What ends a question that nobody answers."""
+    return RigError(f"no usable answer to '{key}' in {TRIES} tries", remedy="start the run anew")

@@ -1,0 +1,97 @@
+"""What cannot be at a bench is asked again, or refused before anything moves."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from procedures.lib import questions
+from rig.errors import RigError
+from rig.guide import script as scripts
+from rig.guide.parameters import read_all
+from rig.guide.steps import Ask, Passage, Tell
+from rig.units import parse_quantity
+from tests.cli.inside import refused
+from tests.guide.rigs import VirtualRig, new_book, run
+from tests.guide.test_hardness import TYPED
+
+
+def answered(passage: Passage[Any], *typed: str) -> tuple[Any, list[str]]:
+    """What a passage of questions comes to, and what was said against the answers."""
+    waiting: Iterator[str] = iter(typed)
+    told: list[str] = []
+    step = next(passage)
+    try:
+        while True:
+            if isinstance(step, Tell):
+                told.append(step.text)
+                step = passage.send({})
+                continue
+            assert isinstance(step, Ask)
+            said = next(waiting)
+            value = said if step.kind == "text" else parse_quantity(said, step.kind)
+            step = passage.send({"value": value})
+    except StopIteration as end:
+        return end.value, told
+
+
+def test_a_blade_three_metres_thick_is_asked_again_in_plain_words() -> None:
+    asked = questions.length("Thickness", "thickness", questions.BLADE_THICKNESS)
+    value, told = answered(asked, "3 m", "-2 mm", "0 mm", "3 mm")
+    assert value == pytest.approx(0.003)
+    assert told[0] == "3000 mm cannot be: it is 0.02 mm to 30 mm." and len(told) == 3
+
+
+@pytest.mark.parametrize("typed", ["-0.05 mm", "0 mm", "50 mm"])
+def test_a_reading_of_damage_is_never_quite_sure_nor_quite_unsure(typed: str) -> None:
+    value, told = answered(questions.how_sure(), typed, "0.05 mm")
+    assert value == pytest.approx(5e-5) and "cannot be" in told[0]
+
+
+@pytest.mark.parametrize("typed", ["0 N", "-1 N", "5 kN"])
+def test_no_thread_is_severed_by_such_a_force(typed: str) -> None:
+    value, told = answered(questions.force("Force", "severing", 100.0), typed, "1.25 N")
+    assert value == 1.25 and "cannot be" in told[0]
+
+
+@pytest.mark.parametrize("typed", ["nan", "inf", "sixty", ""])
+def test_what_is_no_number_is_no_answer(typed: str) -> None:
+    asked = questions.number("Reading", "reading", lambda _: "", "HRC")
+    value, told = answered(asked, typed, "60.5 hrc")
+    assert value == 60.5 and "is not a number" in told[0]
+
+
+def test_a_pipe_that_answers_nonsense_for_ever_comes_to_an_end() -> None:
+    asked = questions.number("Reading", "reading", lambda _: "no", "HRC")
+    with pytest.raises(RigError, match="no usable answer to 'reading'"):
+        answered(asked, *["7"] * 1000)
+
+
+def test_a_dial_read_to_sixty_points_or_to_none_is_asked_again(tmp_path: Path) -> None:
+    script = scripts.load("hardness")
+    typed = {**TYPED, "resolution": ["60.4", "0", "-0.5", "0.5"], "block_U": ["60", "0.5"]}
+    with new_book(tmp_path) as book:
+        _, told = run(book, VirtualRig(), script, read_all(script.parameters, {"specimen": "K3"}),
+                      answers=typed)  # fmt: skip
+    assert told["valid"] and told["hardness_U_hrc"] < 2
+
+
+@pytest.mark.parametrize(
+    ("procedure", "setting", "said"),
+    [
+        ("calibrate_height", "marks=-5 m, 10 m", "no rule has a mark"),
+        ("calibrate_height", "marks=4 m, 4.1 m", "no rule has a mark"),
+        ("calibrate_load", "weights=-1 kg, 2 kg", "above zero"),
+        ("sharpness", "resolution=0 N", "resolution: "),
+        ("sharpness", "resolution=5 kN", "resolution: "),
+        ("sharpness", "scale_error=90%", "scale_error: "),
+        ("cuts_to_dull", "force_limit=-5 N", "force_limit: "),
+    ],
+)
+def test_settings_that_cannot_be_are_refused_in_one_line(
+    tmp_path: Path, procedure: str, setting: str, said: str
+) -> None:
+    more = () if procedure.startswith("calibrate") else ("probe=force", "specimen=K3")
+    line = refused("run", procedure, tmp_path / "b.logbook", setting, *more, "--virtual")
+    assert said in line
