@@ -32,6 +32,7 @@ def compare(logbook: Path, as_json: bool) -> None:
     click.echo(f"{study.record.question}\n")
     for one in study.answers:
         click.echo(f"{one.headline}")
+        click.echo(f"  {one.yardsticks}")
         for line in one.lines:
             click.echo(f"  {line.sentence}")
         if one.parity is not None:

@@ -67,7 +67,7 @@ def record() -> dict[str, Any]:
         "blade": blades,
         "response": [
             {"name": "pry_torque", "smallest": 1.3, "margin": 1.15, "scatter": 0.12},
-            {"name": "hardness", "smallest": 1.0, "margin": 1.5, "scatter": 0.4, "parity": True},
+            {"name": "hardness", "smallest": 1.0, "margin": 1.0, "scatter": 0.4, "parity": True},
             {"name": "edge_life", "smallest": 1.5, "margin": 1.3, "scatter": 0.15,
              "settings": dict(PROBES)},
             {"name": "twist_torque", "smallest": 1.3, "margin": 1.2, "scatter": 0.1},

@@ -15,7 +15,7 @@ LEAST = 4  # Fisher's z needs n - 3 > 0
 
 @dataclass(frozen=True)
 class Agreement:
-    """Correlation over blades with 95 % intervals (Fisher's z); None with the reason why."""
+    """Correlation over blades with intervals (Fisher's z); None with the reason why."""
 
     blades: int
     linear: float | None
@@ -27,11 +27,12 @@ class Agreement:
     reasons: tuple[Reason, ...] = ()
 
 
-def agreement(one: Mapping[str, float], two: Mapping[str, float]) -> Agreement:
+def agreement(one: Mapping[str, float], two: Mapping[str, float], level: float = 0.95) -> Agreement:
     """Pearson's and Spearman's correlation of two responses over the blades that have both.
 
     Args:
         one, two: blade -> mean on the scale of analysis.
+        level: of the intervals; where many pairs are looked at, that of one among them.
 
     The interval of the rank correlation uses the variance (1 + r^2/2)/(n - 3) of z
     (Bonett and Wright 2000).
@@ -48,8 +49,8 @@ def agreement(one: Mapping[str, float], two: Mapping[str, float]) -> Agreement:
     else:
         r, rho = float(stats.pearsonr(x, y).statistic), float(stats.spearmanr(x, y).statistic)
         n = len(both)
-        linear = fisher_interval(r, 1 / (n - 3))
-        rank = fisher_interval(rho, (1 + rho * rho / 2) / (n - 3))
+        linear = fisher_interval(r, 1 / (n - 3), level)
+        rank = fisher_interval(rho, (1 + rho * rho / 2) / (n - 3), level)
         return Agreement(n, r, *linear, rho, *rank, reasons)
     return Agreement(len(both), None, None, None, None, None, None, reasons)
 

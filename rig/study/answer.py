@@ -32,7 +32,7 @@ from rig.study.phrases import begin
 from rig.study.record import ResponseRecord, StudyRecord
 from rig.study.units import layout
 from rig.study.unseen import with_u
-from rig.study.verdict import CANNOT_TELL
+from rig.study.verdict import CANNOT_TELL, LEVEL
 
 NOTHING = "nothing measured"
 
@@ -69,12 +69,19 @@ class Answer:
         """Whether the response is compared as ratios."""
         return self.data.response.scale == LOG
 
+    @property
+    def yardsticks(self) -> str:
+        """The difference that matters and the margin, told apart."""
+        return words.yardsticks(self.data.response)
+
     def to_dict(self) -> dict[str, Any]:
         """For programs."""
         return {
             "response": self.response.name,
             "verdict": self.verdict,
             "headline": self.headline,
+            "smallest": self.response.smallest,
+            "margin": self.response.margin,
             "comparisons": [line.to_dict() for line in self.lines],
             "parity": None if self.parity is None else self.parity.state,
             "notes": list(self.notes),
@@ -133,9 +140,11 @@ def _by_values(response: ResponseRecord, data: StudyData) -> Answer:
         *([unseen] if unseen else []),
         *(reason.text for reason in (*result.reasons, *missing, *adjusted.reasons)),
     )
+    lines = of_values(result, adjusted)
+    head = f"{headline(what, result.verdict, lines)} {words.could_find(result.detectable, what)}"
     return Answer(
-        response, result.verdict, words.verdict(result), result, data, of_values(result, adjusted),
-        notes, parity(data) if response.parity else None, others, adjusted,
+        response, result.verdict, head, result, data, lines, notes,
+        parity(data) if response.parity else None, others, adjusted,
     )  # fmt: skip
 
 
@@ -149,8 +158,9 @@ def _by_bounds(response: ResponseRecord, data: StudyData) -> Answer:
         *(words.rate(rate) for rate in result.rates),
         *(reason.text for reason in result.reasons),
     )
-    head = f"{headline(what, result.verdict, result.comparisons)} {said}".strip()
-    return Answer(response, result.verdict, head, result, data, of_bounds(result, what), notes)
+    lines = of_bounds(result, what)
+    head = f"{headline(what, result.verdict, lines)} {said}".strip()
+    return Answer(response, result.verdict, head, result, data, lines, notes)
 
 
 def _by_lives(collected: Collected, record: StudyRecord, data: StudyData) -> Answer:
@@ -159,15 +169,14 @@ def _by_lives(collected: Collected, record: StudyRecord, data: StudyData) -> Ans
         collected.lives, [group.name for group in record.group], record.control, response.margin,
         response.scatter,
     )  # fmt: skip
-    head = f"{headline(what, result.verdict, result.comparisons)} {open_by_lives(result, what)}"
+    lines = of_lives(result, what)
+    head = f"{headline(what, result.verdict, lines)} {open_by_lives(result, what)}"
     notes = (
         f"{len(result.lives)} blades; a life is known as an interval between two probes, and an "
         "edge still sharp at the end as a bound.",
         *(reason.text for reason in result.reasons),
     )
-    return Answer(
-        response, result.verdict, head.strip(), result, data, of_lives(result, what), notes
-    )
+    return Answer(response, result.verdict, head.strip(), result, data, lines, notes)
 
 
 def _more_than_planned(collected: Collected) -> list[str]:
@@ -195,13 +204,20 @@ def _stairs(collected: Collected, record: StudyRecord) -> list[str]:
 
 
 def agreements(answers: Sequence[Answer]) -> list[str]:
-    """How the responses go together, blade by blade: estimates, never stories."""
+    """How the responses go together, blade by blade: estimates, never stories.
+
+    The first line says what the intervals hold for: all pairs together (Bonferroni), as the
+    intervals of all other tables do. Nobody asked for any one of these pairs beforehand, and of
+    many at 95 % each some would stand out by chance.
+    """
     means = {a.response.kind.title: _means(a) for a in answers}
     names = [name for name, of in means.items() if len(of) > 1]
-    return [
-        words.agreement(agreement(means[one], means[two]), one, two)
-        for at, one in enumerate(names)
-        for two in names[at + 1 :]
+    pairs = list(combinations(names, 2))
+    if not pairs:
+        return []
+    level = 1 - LEVEL / len(pairs)
+    return [words.agreements(len(pairs))] + [
+        words.agreement(agreement(means[one], means[two], level), one, two) for one, two in pairs
     ]
 
 

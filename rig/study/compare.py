@@ -182,7 +182,7 @@ def _told(
     reach = item.se * factor(LEVEL / family, item.dof, item.f1, item.f2)
     kind = judged.kind(at)
     small = kind == SHOWN and judged.p_margin_adjusted[at] <= LEVEL
-    within = Reason("within_margin", "The difference is smaller than the stated margin.")
+    within = Reason("within_margin", "The difference is there, and smaller than the stated margin.")
     smallest = item.se * detectable(LEVEL / family, item.f1, item.f2, item.share)
     one, two = plan.group(item.group), plan.group(item.against)
     return Comparison(

@@ -13,7 +13,7 @@ from rig.study.data import Response
 from rig.study.lives import LifeComparison, LifeResult
 from rig.study.phrases import TWICE, amount, begin, number, percent, probability, size, span
 from rig.study.reach import Reach
-from rig.study.verdict import CANNOT_TELL, SHOWN
+from rig.study.verdict import CANNOT_TELL, RULED_OUT, SHOWN
 
 UNKNOWN = "not determined"
 
@@ -158,12 +158,24 @@ def _most(values: Sequence[float | None]) -> float | None:
     return max(known) if len(known) == len(values) else None
 
 
-def headline(what: Response, verdict: str, comparisons: Sequence[Any]) -> str:
-    """The answer to one response; `comparisons` have a group and a verdict."""
+def headline(what: Response, verdict: str, lines: Sequence[Line]) -> str:
+    """The answer to one response, and what each comparison says where they are not all alike."""
     name = begin(what.name)
-    if verdict == SHOWN:
-        shown = ", ".join(c.group for c in comparisons if c.verdict == SHOWN)
-        return f"{name}: difference shown ({shown})."
+    if verdict == RULED_OUT:
+        return f"{name}: difference above the margin ({size(what, what.margin)}) ruled out."
     if verdict == CANNOT_TELL:
-        return f"{name}: cannot tell. This is not the same as no difference."
-    return f"{name}: difference above the margin ({size(what, what.margin)}) ruled out."
+        rest = [_shortly(line, what) for line in lines if line.verdict != CANNOT_TELL]
+        start = f"{name}: cannot tell. This is not the same as no difference."
+    else:
+        rest = [_shortly(line, what) for line in sorted(lines, key=lambda x: x.verdict != SHOWN)]
+        start = f"{name}: difference shown."
+    return f"{start} {begin('; '.join(rest))}." if rest else start
+
+
+def _shortly(line: Line, what: Response) -> str:
+    pair = f"{line.group} against {line.against}"
+    if line.verdict == SHOWN:
+        return f"{pair} {line.effect} ({line.interval}, 95 % confidence)"
+    if line.verdict == RULED_OUT:
+        return f"{pair}: difference above the margin ({size(what, what.margin)}) ruled out"
+    return f"{pair}: {line.verdict}"

@@ -12,7 +12,7 @@ from rig.study.agreement import Agreement
 from rig.study.anova import Components
 from rig.study.capability import Capability
 from rig.study.censored import CensoredComparison
-from rig.study.compare import Comparison, Result
+from rig.study.compare import Comparison
 from rig.study.data import LOG, Response
 from rig.study.parity import EQUAL, UNEQUAL, Parity
 from rig.study.phrases import amount, begin, number, probability, size, span
@@ -20,7 +20,7 @@ from rig.study.plan import StudyPlan
 from rig.study.rates import Rate
 from rig.study.reach import Reach
 from rig.study.units import BLADE, BLADE_IN_LOAD, LOAD, NONE, PAIR_IN_LOAD, Layout
-from rig.study.verdict import CANNOT_TELL, SHOWN
+from rig.study.verdict import SHOWN
 
 COUNTED = {
     BLADE: "{blades} blades are counted, not the trials.",
@@ -84,18 +84,20 @@ def could_find(detectable: float | None, response: Response) -> str:
     )
 
 
-def verdict(result: Result) -> str:
-    """The study's answer for one response."""
-    response = result.response
-    if result.verdict == SHOWN:
-        shown = [c.group for c in result.comparisons if c.verdict == SHOWN]
-        text = f"{begin(response.name)}: difference shown ({', '.join(shown)})."
-    elif result.verdict == CANNOT_TELL:
-        text = f"{begin(response.name)}: cannot tell. This is not the same as no difference."
-    else:
-        margin = size(response, response.margin)
-        text = f"{begin(response.name)}: difference above the margin ({margin}) ruled out."
-    return f"{text} {could_find(result.detectable, response)}"
+def yardsticks(response: Response) -> str:
+    """The two sizes that were stated before the trials, told apart."""
+    matters, margin = (size(response, value) for value in (response.smallest, response.margin))
+    text = (
+        f"Stated before the trials: a difference of {matters} matters (for it the blades were "
+        f"counted); one of less than {margin}, the margin, counts as none (only that can be ruled "
+        "out)."
+    )
+    if response.margin > response.smallest:
+        text += (
+            f" The margin is the wider of the two: ruled out beyond {margin} still leaves room for "
+            f"the {matters} that matter."
+        )
+    return text
 
 
 def survivors(told: CensoredComparison, response: Response) -> str:
@@ -169,10 +171,12 @@ def components(told: Components, response: Response) -> str:
     """Where the scatter comes from; measurement apart from it."""
     known = [(c.level, c.sd) for c in told.levels if c.sd is not None]
     parts = [f"of {level}s {_scatter(sd, response)}" for level, sd in known]
-    measured = f"Measurement uncertainty: {_scatter(told.u_measured, response)}."
+    measured = (
+        f"Standard uncertainty of measurement (k = 1): {_scatter(told.u_measured, response)}."
+    )
     if not parts:
         return f"The scatter cannot be judged. {measured}"
-    return f"Scatter {', '.join(parts)}. {measured}"
+    return f"Scatter (standard deviation) {', '.join(parts)}. {measured}"
 
 
 def _scatter(sd: float, response: Response) -> str:
@@ -225,8 +229,24 @@ def agreement(told: Agreement, one: str, two: str) -> str:
         return f"{begin(one)} and {two}: {' '.join(reason.text for reason in told.reasons)}"
     text = (
         f"{begin(one)} and {two} on {told.blades} blades: rank correlation {told.rank:.2f} "
-        f"({told.rank_low:.2f} to {told.rank_high:.2f}). An estimate: it proves no cause."
+        f"({told.rank_low:.2f} to {told.rank_high:.2f})."
     )
     if told.rank_low < 0 < told.rank_high:
         text += " Even its sign is open."
     return " ".join([text, *(reason.text for reason in told.reasons)])
+
+
+def agreements(pairs: int) -> str:
+    """What the correlations are, and what looking at `pairs` of them does to their intervals."""
+    text = (
+        "A rank correlation is 1 when blades stand in the same order in both, -1 when in opposite "
+        "order, 0 when neither order tells of the other. These are estimates and prove no cause: "
+        "blades of all groups are taken together, so what the groups differ by is in them."
+    )
+    if pairs == 1:
+        return f"{text} One pair was looked at; its interval holds with 95 % confidence."
+    return (
+        f"{text} {pairs} pairs were looked at. At 95 % each, about {pairs / 20:.2g} of {pairs} "
+        "intervals would leave out 0 by chance alone; so they are made wider, to hold all "
+        f"together with 95 % confidence ({100 * (1 - 0.05 / pairs):.4g} % each)."
+    )

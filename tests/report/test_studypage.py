@@ -61,6 +61,13 @@ def test_the_verdicts_come_before_any_table_and_the_primary_one_first(page: str)
     assert answer < page.lower().index("edge life:")
 
 
+def test_beside_each_verdict_its_two_yardsticks_are_told_apart(page: str) -> None:
+    boxes = re.findall(r'<p class="verdict">.*?</p>', page, re.S)
+    assert len(boxes) == 4
+    for box in boxes:
+        assert re.search(r"a difference of [\d.]+ (%|HRC|mm) matters .*the margin, counts", box)
+
+
 def test_it_stands_alone_prints_and_tells_those_who_cannot_see(page: str) -> None:
     tags = _Tags()
     tags.feed(page)

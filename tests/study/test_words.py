@@ -11,8 +11,10 @@ from rig.study.agreement import agreement
 from rig.study.anova import components
 from rig.study.capability import crossed
 from rig.study.censored import compare_censored
-from rig.study.compare import compare
+from rig.study.compare import compare, pairs_of
+from rig.study.covariates import adjust
 from rig.study.data import LINEAR, LOG, Response
+from rig.study.lines import headline, of_values
 from rig.study.parity import parity
 from rig.study.phrases import amount, probability, size, span
 from rig.study.plan import Scatter, plan_study
@@ -29,7 +31,8 @@ def everything() -> list[str]:
     for ratios, scatter, n in (((1, 1.6, 1), 0.08, 8), ((1, 1.1), 0.3, 3), ((1, 1), 0.1, 1)):
         data = study(drawn(rng, ratios, n, 2, scatter), u=0.05)
         told = compare(data)
-        said += [words.verdict(told), words.counted(told.layout)]
+        lines = of_values(told, adjust(data, told.layout, pairs_of(data)[0]))
+        said += [headline(TORQUE, told.verdict, lines), words.counted(told.layout)]
         said += [words.comparison(c, TORQUE) for c in told.comparisons]
         said += [words.components(components(told.layout.blades), TORQUE)]
         said += [words.parity(parity(data))]
@@ -48,6 +51,8 @@ def everything() -> list[str]:
     blades = {f"B{i}": float(x) for i, x in enumerate(rng.normal(0, 1, 8))}
     said += [words.agreement(agreement(blades, blades), "hardness", "edge life")]
     said += [words.agreement(agreement(blades, {}), "hardness", "edge life")]
+    said += [words.agreements(pairs) for pairs in (1, 10)]
+    said += [words.yardsticks(response) for response in (TORQUE, HARDNESS)]
     return said
 
 
@@ -128,3 +133,21 @@ def test_a_p_is_never_printed_as_nought() -> None:
     assert [probability(p) for p in (1e-9, 0.0234, 0.5, math.nan)] == [
         "< 0.001", "0.023", "0.50", "not determined",
     ]  # fmt: skip
+
+
+def test_the_two_yardsticks_are_told_apart() -> None:
+    text = words.yardsticks(Response("torque", "N.m", LOG, 1.3, 1.15))
+    assert "30 % matters" in text and "less than 15 %, the margin, counts as none" in text
+    assert "wider" not in text
+    wide = words.yardsticks(Response("hardness", "HRC", LINEAR, 1.0, 1.5))
+    assert "beyond 1.5 HRC still leaves room for the 1 HRC that matter" in wide
+
+
+def test_a_difference_shown_states_its_size_and_what_the_other_groups_said() -> None:
+    values = {"A": [10.0, 10.1, 9.9, 10.2], "B": [15.0, 15.2, 14.9, 15.1], "C": [9.0, 12.0, 8.0]}
+    data = study(values)
+    told = compare(data)
+    lines = of_values(told, adjust(data, told.layout, pairs_of(data)[0]))
+    text = headline(TORQUE, told.verdict, lines)
+    assert f"B against A {lines[0].effect} ({lines[0].interval}, 95 % confidence)" in text
+    assert "50 % more" in text and text.endswith("C against A: cannot tell.")
