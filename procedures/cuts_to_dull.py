@@ -169,6 +169,7 @@ def _concluded(
         "ended": test.stopped or result["stop"],
         "edge": edge["edge"],
         "photo": edge["photo"],
+        "photo_sha256": edge["photo_sha256"],
         "result_id": result["result_id"],
     }
     yield Note(f"Verdict of {test.trial}", kind="verdict", body=summary)
@@ -177,7 +178,7 @@ def _concluded(
 
 def _unlooked() -> Passage[dict[str, str]]:
     yield Tell("Put it aside with its label.")
-    return {"edge": "not cut", "photo": "none"}
+    return {"edge": "not cut", "photo": "none", "photo_sha256": ""}
 
 
 def _look(test: underway.Underway) -> Passage[dict[str, str]]:
@@ -187,9 +188,13 @@ def _look(test: underway.Underway) -> Passage[dict[str, str]]:
     )  # fmt: skip
     photo = yield Ask(
         "Photograph of the edge with its label beside it: path of the file, or none",
-        key="photo", default="none",
+        key="photo", kind="file", default="none",
     )  # fmt: skip
-    return {"edge": str(look["value"]), "photo": str(photo["value"])}
+    return {
+        "edge": str(look["value"]),
+        "photo": str(photo["value"]),
+        "photo_sha256": str(photo["sha256"]),
+    }
 
 
 def _told(test: underway.Underway, result: Mapping[str, Any]) -> str:

@@ -180,9 +180,14 @@ def _look(trial: str) -> Passage[dict[str, Any]]:
     )  # fmt: skip
     photo = yield Ask(
         "Photograph of the tip with its label beside it: path of the file, or none",
-        key="photo", default="none",
+        key="photo", kind="file", default="none",
     )  # fmt: skip
-    found = {"trial": trial, "tip": seen["value"], "photo": photo["value"]}
+    found = {
+        "trial": trial,
+        "tip": seen["value"],
+        "photo": photo["value"],
+        "photo_sha256": photo["sha256"],
+    }
     yield Note(f"Look of {trial}", kind="look", body=found)
     return found
 

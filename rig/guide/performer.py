@@ -15,6 +15,7 @@ from rig.board.link import Link, LinkError, LinkLost
 from rig.board.wire import Op
 from rig.errors import RigError
 from rig.guide import hazards, heights, measures
+from rig.guide.answers import understood
 from rig.guide.device import Device
 from rig.guide.operator import GO_ON, Operator
 from rig.guide.readings import Reader
@@ -39,7 +40,6 @@ from rig.guide.steps import (
 )
 from rig.guide.strokes import Stroker
 from rig.logbook.store import Logbook
-from rig.units import parse_quantity
 
 LINE = "line"
 RECONNECT_LIMIT_S = 600.0
@@ -142,11 +142,11 @@ class Performer:
 
             self._serve_until(came)
             try:
-                value = _understood(step, typed[0])
+                told = understood(step, typed[0])
             except RigError as error:
                 self.operator.tell(str(error))
                 continue
-            return lambda: {"value": value}
+            return lambda: told
         raise RigError(f"no usable answer to '{step.key}'", remedy=GO_ON)
 
     def _ready(self, _: int, step: Ready) -> Commit:
@@ -206,21 +206,3 @@ class Performer:
             return {"row": self.book.append(step.kind, dict(step.body), self.run_id)}
 
         return store
-
-
-def _understood(step: Ask, typed: str) -> float | str:
-    typed = typed.strip()
-    if step.kind == "choice":
-        matches = [choice for choice in step.choices if choice.startswith(typed.lower())]
-        if typed.lower() in step.choices:
-            return typed.lower()
-        if len(matches) == 1 and typed:
-            return matches[0]
-        raise RigError(
-            f"'{typed}' is not one of the answers", remedy=f"type {', '.join(step.choices)}"
-        )
-    if step.kind == "text":
-        if not typed:
-            raise RigError("nothing was typed", remedy="type a few words")
-        return typed
-    return parse_quantity(typed, step.kind)

@@ -8,9 +8,9 @@ from rig import bench as benches
 from rig.bench import Bench
 from rig.guide import measures
 from rig.guide import script as scripts
+from rig.guide.answers import understood
 from rig.guide.operator import ScriptedOperator
 from rig.guide.parameters import read_all
-from rig.guide.performer import _understood
 from rig.guide.plain import plain
 from rig.guide.steps import Ask, Do, Measure, Note, Read, Step, Strokes, Tell
 from rig.virtual.cutting import CuttingFrame
@@ -61,7 +61,7 @@ class Play:
     def _done(self, step: Step) -> Mapping[str, Any]:
         self.told.append(step.text)
         if isinstance(step, Ask):
-            return {"value": self._answer(step)}
+            return self._answer(step)
         if isinstance(step, Strokes):
             return self._made(step)
         if isinstance(step, Measure):
@@ -86,14 +86,14 @@ class Play:
             edge.cut()
         return codes
 
-    def _answer(self, step: Ask) -> float | str:
+    def _answer(self, step: Ask) -> Mapping[str, Any]:
         """A wrong answer is asked again, as the performer does."""
         waiting = self.answers.get(step.key, [])
         seen = {**ANSWERS, **self.hands.look()}
         said = waiting[0] if waiting else seen.get(step.key, step.default)
         if len(waiting) > 1:
             waiting.pop(0)
-        return _understood(step, said)
+        return understood(step, said)
 
     def _made(self, step: Strokes) -> dict[str, Any]:
         outcome: dict[str, Any] = {

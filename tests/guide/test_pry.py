@@ -1,5 +1,6 @@
 """The guided pry on the virtual rig: every kind of end, and what may go wrong on the way."""
 
+import hashlib
 from pathlib import Path
 
 import pytest
@@ -132,3 +133,20 @@ def test_settings_that_make_no_sense_are_refused_before_anything_moves(
 ) -> None:
     with pytest.raises(RigError):
         JigRig(TIPS["snap"]).run(tmp_path, "pry_to_failure", **given)
+
+
+def test_a_photograph_must_be_there_and_is_kept_with_what_tells_it_from_another(
+    tmp_path: Path,
+) -> None:
+    picture, told = tmp_path / "the tip.jpg", list[str]()
+    picture.write_bytes(b"a snapped tip")
+    rig = JigRig(TIPS["snap"], hook=lambda _, text: told.append(text))
+    typed = [str(tmp_path / "no.jpg"), str(tmp_path), "x" * 5000, "a\0b", f"'{picture}'"]
+    path, _ = rig.run(tmp_path, "pry_to_failure", {"photo": typed})
+    refused = [text for text in told if text.endswith("type its path, or none")]
+    assert ["no such file" in refused[0], "is a folder" in refused[1]] == [True, True]
+    assert len(refused) == 4
+    with Logbook.open(path, writable=False) as book:
+        (look,) = [row.body for row in book.journal(kind="look")]
+    assert look["photo"] == str(picture)
+    assert look["photo_sha256"] == hashlib.sha256(b"a snapped tip").hexdigest()

@@ -1,7 +1,10 @@
 """Pages and pictures of edge life and sharpness."""
 
 import base64
+from pathlib import Path
 from typing import Any
+
+import pytest
 
 from rig.board.samples import capture
 from rig.guide import measures
@@ -29,7 +32,11 @@ def drawn(address: str) -> str:
     return base64.b64decode(address.split(",")[1]).decode()
 
 
-def test_the_page_tells_life_counts_end_and_edge() -> None:
+def test_the_page_tells_life_counts_end_and_edge(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("k3.jpg").write_bytes(b"an edge")
     play = Play({"photo": ["k3.jpg"], "hand_count": ["10", "5", "7", "11", "16", "24"]})
     told = play.run(count="hand", **FAST)
     cells = EDGE_LIFE.cells(trial_of(play, told, "edge_life"))

@@ -1,0 +1,55 @@
+"""What a typed answer means: a quantity, a choice, words, or a file that is there."""
+
+import hashlib
+from pathlib import Path
+
+from rig.errors import RigError
+from rig.guide.steps import Ask, Outcome
+from rig.units import parse_quantity
+
+NO_FILE = "none"
+
+
+def understood(step: Ask, typed: str) -> Outcome:
+    """The outcome of a question.
+
+    Raises:
+        RigError: what was typed is no answer to it.
+    """
+    typed = typed.strip()
+    if step.kind == "choice":
+        return {"value": _choice(step, typed)}
+    if step.kind == "file":
+        return _file(typed)
+    if step.kind != "text":
+        return {"value": parse_quantity(typed, step.kind)}
+    if not typed:
+        raise RigError("nothing was typed", remedy="type a few words")
+    return {"value": typed}
+
+
+def _choice(step: Ask, typed: str) -> str:
+    matches = [choice for choice in step.choices if choice.startswith(typed.lower())]
+    if typed.lower() in step.choices:
+        return typed.lower()
+    if len(matches) == 1 and typed:
+        return matches[0]
+    raise RigError(f"'{typed}' is not one of the answers", remedy=f"type {', '.join(step.choices)}")
+
+
+def _file(typed: str) -> Outcome:
+    """The file's path with the SHA-256 of what is in it now, so that a later change shows."""
+    if typed.lower() in ("", NO_FILE):
+        return {"value": NO_FILE, "sha256": ""}
+    if len(typed) > 1 and typed[0] == typed[-1] and typed[0] in "'\"":  # dropped into the window
+        typed = typed[1:-1]
+    try:
+        path = Path(typed).expanduser()
+        if not path.is_file():
+            what = "is a folder" if path.is_dir() else "no such file"
+            raise RigError(what, where=typed, remedy=f"type its path, or {NO_FILE}")
+        with path.open("rb") as picture:
+            return {"value": typed, "sha256": hashlib.file_digest(picture, "sha256").hexdigest()}
+    except (OSError, ValueError, RuntimeError) as error:
+        told = getattr(error, "strerror", None) or "no such file"
+        raise RigError(told, where=typed, remedy=f"type its path, or {NO_FILE}") from None
