@@ -1,7 +1,7 @@
 """What the report of a study shows beside its answers, as plain rows for the page."""
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from rig.logbook.store import Logbook
@@ -13,23 +13,21 @@ from rig.study.lives import LifeResult
 from rig.study.phrases import size
 from rig.study.planning import blades_asked
 from rig.study.record import ResponseRecord, StudyRecord
-from rig.study.units import BladeMean, layout
+from rig.study.units import BladeMean, in_order
 from rig.study.whole import Whole
 
 CHECKS = {"check_load": "hung weight on the load cell", "tower_acceleration": "empty drops"}
 
 
 def blades(told: Answer) -> list[dict[str, Any]]:
-    """Every blade of a response: its value with U (k = 2), trials and load."""
+    """Every blade of a response, group by group: its value with U (k = 2), trials and load."""
     if not told.data.observations:
         return []
-    loads = {blade.blade: blade for blade in layout(told.data).blades}
-    if isinstance(told.result, LifeResult):
-        return [
-            _blade(loads[life.specimen], f"{life}")
-            for life in sorted(told.result.lives, key=lambda life: (life.group, life.specimen))
-        ]
-    return [_blade(one, _value(one, told)) for one in loads.values()]
+    lives = told.result.lives if isinstance(told.result, LifeResult) else ()
+    spans = {life.specimen: f"{life}" for life in lives}
+    return [
+        _blade(one, spans[one.blade] if spans else _value(one, told)) for one in in_order(told.data)
+    ]
 
 
 def _blade(one: BladeMean, value: str) -> dict[str, Any]:
@@ -157,19 +155,45 @@ def checks(book: Logbook) -> list[dict[str, Any]]:
     return told
 
 
-def scope(record: StudyRecord) -> list[str]:
-    """What the conclusion holds for, from the study as entered."""
+def scope(record: StudyRecord, book: Logbook) -> list[str]:
+    """What the conclusion holds for, from the study as entered and the media as used."""
 
-    def listed(name: str, values: set[str], unknown: str) -> str:
-        return f"{name}: {', '.join(sorted(values)) if values else unknown}"
+    def listed(name: str, values: Iterable[str], unknown: str) -> str:
+        told = "; ".join(sorted({value for value in values if value}))
+        return f"{name}: {told or unknown}"
 
-    angles = {f"{b.angle_deg:g}° a side" for b in record.blade if b.angle_deg is not None}
-    thick = {f"{b.thickness * 1e3:.2f} mm" for b in record.blade if b.thickness is not None}
+    media = [row.body for row in book.journal(kind="media")]
     return [
-        listed("steel", {g.steel for g in record.group if g.steel}, "not stated"),
-        listed("batch", {b.batch for b in record.blade if b.batch}, "not stated"),
-        listed("furnace load", {b.load for b in record.blade if b.load}, "not stated"),
-        listed("edge angle", angles, "not measured"),
-        listed("thickness behind the edge", thick, "not measured"),
-        listed("finish", {b.finish for b in record.blade if b.finish}, "not stated"),
+        listed("steel", (g.steel for g in record.group), "not stated"),
+        listed("batch", (b.batch for b in record.blade), "not stated"),
+        listed("furnace load", (b.load for b in record.blade), "not stated"),
+        f"edge angle: {_range([b.angle_deg for b in record.blade], '.1f', '° a side')}",
+        "thickness behind the edge: "
+        + _range([b.thickness and b.thickness * 1e3 for b in record.blade], ".2f", " mm"),
+        listed("finish", (b.finish for b in record.blade), "not stated"),
+        listed("medium cut", map(_medium, media), "none on record"),
+        listed("settings", map(_settings, record.response), "each procedure's own"),
     ]
+
+
+def _range(values: Sequence[float | None], places: str, unit: str) -> str:
+    """From the smallest to the largest, as entered."""
+    known = [value for value in values if value is not None]
+    if not known:
+        return "not measured"
+    ends = list(dict.fromkeys(f"{value:{places}}" for value in (min(known), max(known))))
+    missing = len(values) - len(known)
+    text = f"{' to '.join(ends)}{unit}, as entered"
+    return text + (f" ({missing} not measured)" if missing else "")
+
+
+def _medium(body: Mapping[str, Any]) -> str:
+    thick = body.get("thickness_m")
+    parts = [body.get("kind"), f"lot {body['lot']}" if body.get("lot") else "",
+             f"{1e3 * thick:.3g} mm thick" if thick else ""]  # fmt: skip
+    return " ".join(str(part) for part in parts if part)
+
+
+def _settings(response: ResponseRecord) -> str:
+    given = ", ".join(f"{name} {value}" for name, value in response.settings.items())
+    return f"{response.kind.title} with {given}" if given else ""

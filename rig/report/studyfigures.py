@@ -7,14 +7,16 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from rig.quantity import stated
 from rig.report import lifefigure
 from rig.report.ink import DARK, FITTED, MARK, STYLE, Picture, svg
 from rig.study.answer import Answer
-from rig.study.data import LOG
+from rig.study.data import LOG, Response
 from rig.study.lives import LifeResult
-from rig.study.units import layout
+from rig.study.units import BladeMean, in_order
 
-ROW_IN, THIN_IN = 0.42, 0.05
+NAME_IN, ROW_IN, LONGEST_IN = 0.17, 0.6, 2.2  # of a blade with its name; of a group
+SPREAD = 0.8  # of a group's row that its blades take
 NAMED = 40  # blades in a picture, above which their names would hide one another
 
 
@@ -48,16 +50,17 @@ def _points(answer: Answer) -> Picture:
     """One row a group: each blade's mean as a circle, its trials as ticks, survivors as arrows."""
     names = [group.name for group in answer.data.groups]
     response = answer.data.response
-    blades = layout(answer.data).blades
+    blades = in_order(answer.data)
+    counts = Counter(blade.group for blade in blades)
+    row_in = min(max(ROW_IN, NAME_IN * max(counts.values())), LONGEST_IN)
     with mpl.rc_context(STYLE):
-        figure = Figure(figsize=(7.2, 1.0 + ROW_IN * 1.4 * len(names)), layout="constrained")
+        figure = Figure(figsize=(7.2, 1.0 + row_in * len(names)), layout="constrained")
         axes = figure.subplots()
-        counts = Counter(blade.group for blade in blades)
         met: Counter[str] = Counter()
         for blade in blades:
             place = (met[blade.group] + 0.5) / counts[blade.group]
             met[blade.group] += 1
-            y = names.index(blade.group) + 0.5 * (place - 0.5)
+            y = names.index(blade.group) + SPREAD * (place - 0.5)
             x = response.outward(blade.mean)
             trials = [response.outward(value) for value in blade.values]
             reach = 2 * (blade.u * x if response.scale == LOG else blade.u)
@@ -73,15 +76,18 @@ def _points(answer: Answer) -> Picture:
             mine = [b for b in blades if b.group == name]
             if mine and not any(b.censored for b in mine):
                 mean = response.outward(sum(b.mean for b in mine) / len(mine))
-                axes.plot([mean, mean], [row - 0.33, row + 0.33], "--", lw=1, color=FITTED)
+                axes.plot(
+                    [mean, mean], [row - SPREAD / 2, row + SPREAD / 2], "--", lw=1, color=FITTED
+                )
         unit = response.unit.replace("N.m", "N·m")
         _frame(axes, names, f"{response.name}, {unit}", response.scale == LOG)
         words = (
-            f"{response.name} of {len(blades)} blades in {len(names)} groups, every blade shown: "
+            f"{response.name} of {len(blades)} blades in {len(names)} groups, in {unit}, every "
+            "blade shown with U (k = 2): "
             + "; ".join(
                 f"{name}: "
                 + ", ".join(
-                    f"{b.blade} {'more than ' * b.censored}{response.outward(b.mean):.3g}"
+                    f"{b.blade} {'more than ' * b.censored}{_value(response, b)}"
                     for b in blades
                     if b.group == name
                 )
@@ -89,6 +95,12 @@ def _points(answer: Answer) -> Picture:
             )
         )
         return svg(figure), words
+
+
+def _value(response: Response, blade: BladeMean) -> str:
+    value = response.outward(blade.mean)
+    u = blade.u * value if response.scale == LOG else blade.u
+    return stated(value, 2 * u) if u > 0 else f"{value:.3g}"
 
 
 def _frame(axes: Axes, names: list[str], label: str, ratio: bool) -> None:

@@ -9,7 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from rig import __version__
 from rig.commands import typed
 from rig.logbook.store import Logbook
-from rig.report import studyfacts
+from rig.report import nextsteps, studyfacts
 from rig.report.soundness import warning
 from rig.report.studyfigures import legend, picture
 from rig.report.writing import whole
@@ -65,7 +65,8 @@ def _shown(study: Whole, book: Logbook, path: Path) -> dict[str, Any]:
         "runs": studyfacts.runs(book),
         "certificates": studyfacts.certificates(book),
         "checks": studyfacts.checks(book),
-        "scope": studyfacts.scope(study.record),
+        "scope": studyfacts.scope(study.record, book),
+        "steps": nextsteps.steps(study, path.name),
         "fingerprint": book.head_fingerprint(),
         "logbook_id": book.logbook_id,
         "path": path,

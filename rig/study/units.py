@@ -12,6 +12,7 @@ follows from the furnace loads:
 """
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean
@@ -117,6 +118,19 @@ class Layout:
     def group(self, name: str) -> GroupMean:
         """The group called `name`."""
         return next(group for group in self.groups if group.name == name)
+
+
+def in_order(data: StudyData) -> list[BladeMean]:
+    """Blades group by group, by name within a group (A2 before A10), as a reader looks for them."""
+    groups = [group.name for group in data.groups]
+
+    def place(blade: BladeMean) -> tuple[int, list[tuple[int, str]]]:
+        parts = re.findall(r"\d+|\D+", blade.blade)
+        return groups.index(blade.group), [
+            (int(part), "") if part.isdigit() else (-1, part) for part in parts
+        ]
+
+    return sorted(blade_means(data.observations, data.response), key=place)
 
 
 def layout(data: StudyData) -> Layout:

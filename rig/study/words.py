@@ -88,13 +88,13 @@ def yardsticks(response: Response) -> str:
     """The two sizes that were stated before the trials, told apart."""
     matters, margin = (size(response, value) for value in (response.smallest, response.margin))
     text = (
-        f"Stated before the trials: a difference of {matters} matters (for it the blades were "
-        f"counted); one of less than {margin}, the margin, counts as none (only that can be ruled "
-        "out)."
+        f"Stated before the trials: a difference of {matters} matters, and the plan is made to "
+        f'find it; one below the margin of {margin} counts as none, and "ruled out" speaks of '
+        "differences above that margin only."
     )
     if response.margin > response.smallest:
         text += (
-            f" The margin is the wider of the two: ruled out beyond {margin} still leaves room for "
+            f" The margin is the wider of the two: ruled out above {margin} still leaves room for "
             f"the {matters} that matter."
         )
     return text

@@ -114,7 +114,7 @@ def test_a_study_goes_from_file_to_report(say: Say, study: Path, tmp_path: Path)
     code, out, _ = say("study", "unseal", book, "--reason", "a test")
     assert code == 0 and all(f"{code}  {blade}" in out for blade, code in key.items())
     code, out, _ = say("compare", book)
-    assert code == 0 and "a difference of 25 % matters" in out and "less than 15 %" in out
+    assert code == 0 and "a difference of 25 % matters" in out and "margin of 15 %" in out
     assert "no trial counts" in out and "mind: 4 planned trials are not made" in out
     code, out, _ = say("report", book, "--json")
     told = json.loads(out)

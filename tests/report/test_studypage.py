@@ -65,7 +65,9 @@ def test_beside_each_verdict_its_two_yardsticks_are_told_apart(page: str) -> Non
     boxes = re.findall(r'<p class="verdict">.*?</p>', page, re.S)
     assert len(boxes) == 4
     for box in boxes:
-        assert re.search(r"a difference of [\d.]+ (%|HRC|mm) matters .*the margin, counts", box)
+        assert re.search(
+            r"a difference of [\d.]+ (%|HRC|mm) matters, .*margin of [\d.]+ .* counts", box
+        )
 
 
 def test_it_stands_alone_prints_and_tells_those_who_cannot_see(page: str) -> None:
@@ -79,6 +81,48 @@ def test_it_stands_alone_prints_and_tells_those_who_cannot_see(page: str) -> Non
     pictures = [attributes for tag, attributes in tags.seen if tag == "img"]
     assert len(pictures) == 4 and all(len(a["alt"] or "") > 60 for a in pictures)
     assert "@media print" in page and 'lang="en"' in page
+
+
+def test_no_word_of_a_table_goes_unexplained(page: str) -> None:
+    told = page[page.index("How to read the tables") : page.index("<img")]
+    for word in ("Interval:", "p:", "In scatters:", "At equal geometry:", "±:"):
+        assert f"<li>{word}" in told, word
+    for jargon in ("Size in scatters", "p, all together", "intermediate precision", "Mind<"):
+        assert jargon not in page, jargon
+
+
+def test_what_to_do_next_follows_from_what_was_found(page: str) -> None:
+    told = page[page.index("What to do next") : page.index("How to read the tables")]
+    assert "cannot tell. bladerig study plan s.logbook --pilot s.logbook says how many" in told
+    assert "planned trials that are left" not in told
+
+
+def test_blades_stand_group_by_group_in_the_order_of_their_names(tmp_path: Path) -> None:
+    told = begin(tmp_path / "s.logbook", record({"B": 11, "A": 2}))
+    for n, blade in enumerate(("A2", "B10", "B2", "A1", "B11", "B1")):
+        told.pry(blade, 10.0 + n)
+    told.unseal("early")
+    told.book.close()
+    text = studypage.write(told.book.path, None)[0].read_text(encoding="utf-8")
+    assert re.findall(r"<tr><td>([AB]\d+)</td>", text) == ["B1", "B2", "B10", "B11", "A1", "A2"]
+
+
+def test_the_scope_tells_geometry_as_a_range_and_the_medium_that_was_cut(tmp_path: Path) -> None:
+    study = record({"A": 2, "B": 1}, [response("edge_life", settings={"first": "10"})])
+    blades = [
+        blade.model_copy(update={"angle_deg": angle, "thickness": 3e-4})
+        for blade, angle in zip(study.blade, (14.91, 15.13, None), strict=True)
+    ]
+    told = begin(tmp_path / "s.logbook", study.model_copy(update={"blade": tuple(blades)}))
+    told.book.append("media", {"kind": "card", "lot": "L7", "thickness_m": 0.004})
+    told.unseal("nothing was tested")
+    told.book.close()
+    text = studypage.write(told.book.path, None)[0].read_text(encoding="utf-8")
+    for wanted in (
+        "edge angle: 14.9 to 15.1° a side, as entered (1 not measured)",
+        "medium cut: card lot L7 4 mm thick", "settings: edge life with first 10",
+    ):  # fmt: skip
+        assert wanted in text, wanted
 
 
 def test_every_blade_stands_there_with_unit_and_uncertainty(page: str) -> None:

@@ -137,10 +137,10 @@ def test_a_p_is_never_printed_as_nought() -> None:
 
 def test_the_two_yardsticks_are_told_apart() -> None:
     text = words.yardsticks(Response("torque", "N.m", LOG, 1.3, 1.15))
-    assert "30 % matters" in text and "less than 15 %, the margin, counts as none" in text
+    assert "30 % matters" in text and "below the margin of 15 % counts as none" in text
     assert "wider" not in text
     wide = words.yardsticks(Response("hardness", "HRC", LINEAR, 1.0, 1.5))
-    assert "beyond 1.5 HRC still leaves room for the 1 HRC that matter" in wide
+    assert "above 1.5 HRC still leaves room for the 1 HRC that matter" in wide
 
 
 def test_a_difference_shown_states_its_size_and_what_the_other_groups_said() -> None:

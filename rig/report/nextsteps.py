@@ -1,0 +1,47 @@
+"""What to do after a study, from what it could and could not say."""
+
+from rig.commands import typed
+from rig.study.answer import NOTHING, Answer
+from rig.study.units import BLADE, layout
+from rig.study.verdict import CANNOT_TELL, SHOWN
+from rig.study.whole import Whole
+
+
+def steps(study: Whole, name: str) -> list[str]:
+    """One sentence or two each; `name` is the logbook's, as typed."""
+    told = []
+    if study.left:
+        command = typed("bladerig", "study", "next", name)
+        told.append(f"Make the {len(study.left)} planned trials that are left ({command}).")
+    if empty := _titles(study, NOTHING):
+        told.append(
+            f"{empty}: no trial counts. The tables say why; mend that, then make the trials again."
+        )
+    if unclear := _titles(study, CANNOT_TELL):
+        command = typed("bladerig", "study", "plan", name, "--pilot", name)
+        told.append(
+            f"{unclear}: cannot tell. {command} says how many blades a further study needs at the "
+            "scatter met here; adding blades until a difference shows is no test."
+        )
+    if shown := _titles(study, SHOWN):
+        told.append(
+            f"{shown}: before you call the difference one of the treatment, see it again on "
+            f"{_fresh(study)} and by somebody who does not know which blade is which."
+        )
+    return told or ["Keep the logbook: every number here can be worked out from it again."]
+
+
+def _titles(study: Whole, verdict: str) -> str:
+    names = [one.response.kind.title for one in study.answers if one.verdict == verdict]
+    text = ", ".join(names)
+    return text[:1].upper() + text[1:]
+
+
+def _fresh(study: Whole) -> str:
+    """Blades of other loads where the groups' loads cannot be told from their treatment."""
+    one_load = any(_by_blades(one) for one in study.answers)
+    return "blades of other furnace loads" if one_load else "fresh blades"
+
+
+def _by_blades(told: Answer) -> bool:
+    return bool(told.data.observations) and layout(told.data).unit == BLADE
