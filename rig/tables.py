@@ -76,7 +76,8 @@ def validate(model: type[M], told: dict[str, Any], text: str, name: str) -> M:
 def place(keys: Keys, text: str, name: str) -> str:
     """`bench.toml:7: tower.carriage.mass_kg` - the line where the key stands, when it stands.
 
-    Numbers among the keys count tables of the same name: `group.1` is the second `[[group]]`.
+    Numbers among the keys count tables of the same name from 0; people read them from 1: of
+    ("blade", "2", "thickness") it makes `blade 3, thickness`.
     """
     table: Keys = ()
     seen: dict[Keys, int] = {}
@@ -85,12 +86,23 @@ def place(keys: Keys, text: str, name: str) -> str:
         if header:
             table = _table(header[2], many=header[1] == "[[", seen=seen)
             if table == keys:
-                return f"{name}:{number}: {'.'.join(keys)}"
+                return f"{name}:{number}: {in_words(keys)}"
             continue
         key = re.match(r"\s*([\w.]+)\s*=", line)
         if key and (found := table + tuple(key[1].split("."))) == keys[: len(found)]:
-            return f"{name}:{number}: {'.'.join(keys)}"
-    return f"{name}: {'.'.join(keys)}" if keys else name
+            return f"{name}:{number}: {in_words(keys)}"
+    return f"{name}: {in_words(keys)}" if keys else name
+
+
+def in_words(keys: Keys) -> str:
+    """Keys as people say them, entries counted from 1."""
+    told = ""
+    for key, before in zip(keys, ("", *keys), strict=False):
+        if key.isdecimal():
+            told += f" {int(key) + 1}"
+        else:
+            told += f"{', ' if before.isdecimal() else '.' if before else ''}{key}"
+    return told
 
 
 def _table(title: str, *, many: bool, seen: dict[Keys, int]) -> Keys:

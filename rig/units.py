@@ -87,6 +87,20 @@ UNITS: dict[str, dict[str, Fraction]] = {
 # Added to the number before the factor. Temperatures come out in degree Celsius.
 OFFSETS: dict[str, Fraction] = {"F": Fraction(-32), "degF": Fraction(-32)}
 
+# What a person at the bench would write, for the hints.
+SUCH_AS = {
+    "energy": "5 J",
+    "length": "0.3 mm",
+    "mass": "2 kg",
+    "speed": "2 m/s",
+    "acceleration": "9.7 m/s2",
+    "force": "1.25 N",
+    "torque": "3 N*m",
+    "angle": "15 deg",
+    "temperature": "200 C",
+    "time": "10 min",
+}
+
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _COMMA = re.compile(r"[+-]?[0-9]*,[0-9]*")
 _NOT_FINITE = re.compile(r"[+-]?(?:nan|inf(?:inity)?)\b", re.IGNORECASE)
@@ -150,7 +164,7 @@ def _split(text: str, dimension: str, where: str) -> tuple[Fraction, str]:
         raise RigError(
             f"{text!r} does not start with a number",
             where=where,
-            remedy=f"write a number and a unit of {dimension}, such as 1.5 {unit_of(dimension)}",
+            remedy=f"write a number and a unit of {dimension}, such as {SUCH_AS[dimension]}",
             value=text,
         )
     digits = match.group()

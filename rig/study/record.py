@@ -5,17 +5,18 @@ One TOML file, checked as a whole. SI inside; lengths, temperatures and times as
 """
 
 from collections import Counter
-from collections.abc import Iterable
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from rig import tables
 from rig.errors import RigError
 from rig.study.data import LOG, BladeFacts, Group, Response
+from rig.study.disorder import disorder
 from rig.study.responses import KINDS, Kind
-from rig.units import parse_quantity
+from rig.tables import FileFaults
+from rig.units import SUCH_AS, parse_quantity
 
 
 def _quantity(dimension: str) -> BeforeValidator:
@@ -30,7 +31,19 @@ def _quantity(dimension: str) -> BeforeValidator:
     return BeforeValidator(read)
 
 
-Length = Annotated[float, _quantity("length"), Field(gt=0, lt=1)]
+THICKEST_M = 0.03
+
+
+def _of_a_blade(thickness_m: float) -> float:
+    if not 0 < thickness_m <= THICKEST_M:
+        raise ValueError(
+            f"{thickness_m * 1e3:g} mm is no thickness of a blade; write it like "
+            f'"{SUCH_AS["length"]}", above 0 and up to {THICKEST_M * 1e3:g} mm'
+        )
+    return thickness_m
+
+
+Thickness = Annotated[float, _quantity("length"), AfterValidator(_of_a_blade)]
 Temperature = Annotated[float, _quantity("temperature"), Field(ge=-200, le=1400)]
 Time = Annotated[float, _quantity("time"), Field(gt=0)]
 
@@ -66,8 +79,8 @@ class BladeRecord(_Part):
     group: str
     load: str = ""
     angle_deg: float | None = Field(default=None, gt=0, lt=60)
-    thickness: Length | None = None
-    tip_thickness: Length | None = None
+    thickness: Thickness | None = None
+    tip_thickness: Thickness | None = None
     finish: str = ""
     batch: str = ""
 
@@ -122,25 +135,7 @@ class StudyRecord(_Part):
 
     @model_validator(mode="after")
     def _in_order(self) -> "StudyRecord":
-        faults = [
-            *_twice("group", (g.name for g in self.group)),
-            *_twice("blade", (b.name for b in self.blade)),
-            *_twice("response", (r.name for r in self.response)),
-            *_twice("block", self.blocks),
-        ]
-        groups = {group.name for group in self.group}
-        faults += [] if self.group else ["there is no group; state at least one"]
-        faults += [] if self.response else ["there is no response; state what is compared"]
-        faults += [
-            f"blade {b.name} is in group '{b.group}', which is not there; "
-            f"there is {', '.join(sorted(groups))}"
-            for b in self.blade
-            if b.group not in groups
-        ]
-        if len([g for g in self.group if g.control]) > 1:
-            faults.append("more than one group is the control; mark one")
-        if self.primary not in {r.name for r in self.response}:
-            faults.append(f"primary '{self.primary}' is not among the responses")
+        faults = [text for _, text in disorder(self.model_dump())]
         if faults:
             raise ValueError("; ".join(faults))
         return self
@@ -165,9 +160,7 @@ class StudyRecord(_Part):
             FileFaults: what is wrong with it.
         """
         told = self.model_dump(mode="json")
-        return tables.validate(
-            StudyRecord, told | {"blade": [*told["blade"], blade]}, "", "new blade"
-        )
+        return checked(told | {"blade": [*told["blade"], blade]}, "", "new blade")
 
     def cautions(self) -> list[str]:
         """What the study as entered will not be able to say, in plain sentences."""
@@ -193,8 +186,20 @@ class StudyRecord(_Part):
         return told
 
 
-def _twice(what: str, names: Iterable[str]) -> list[str]:
-    return [f"{what} '{name}' is there twice" for name, n in Counter(names).items() if n > 1]
+def checked(told: dict[str, Any], text: str, name: str) -> StudyRecord:
+    """The tables of a study; `text` and `name` of the file are for the error lines.
+
+    Raises:
+        FileFaults: every fault at once, those of single entries and what does not fit together.
+    """
+    found = list(disorder(told))
+    faults = [f"{tables.place(keys, text, name)}: {what}" for keys, what in found]
+    try:
+        return tables.validate(StudyRecord, told, text, name)
+    except FileFaults as error:
+        whole = f"{name}: {'; '.join(what for _, what in found)}"  # the same, told in one
+        faults += [fault for fault in error.faults if fault != whole]
+    raise FileFaults(sorted(faults, key=tables.line))
 
 
 def load(path: Path) -> StudyRecord:
@@ -204,4 +209,4 @@ def load(path: Path) -> StudyRecord:
         FileFaults: every fault at once, each with its line and key.
     """
     told, text = tables.read(path, f"make one with 'bladerig study init {path}'")
-    return tables.validate(StudyRecord, told, text, str(path))
+    return checked(told, text, str(path))

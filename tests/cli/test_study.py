@@ -188,7 +188,7 @@ def test_an_open_key_is_shown_again_and_not_recorded_as_new(
     ("old", "new", "words"),
     [
         ('name = "B1"', 'name = "A1"', "blade 'A1' is there twice"),
-        ('group = "B"', 'group = "C"', "blade B1 is in group 'C', which is not there"),
+        ('group = "B"', 'group = "C"', "B1 is in group 'C', which is not there"),
         ('name = "B"\n', 'name = "B"\ncontrol = true\n', "more than one group is the control"),
         ("smallest = 1.25", "smallest = 0.25", "smallest and margin are ratios above 1"),
         ('name = "pry_torque"', 'name = "pry_tork"', "no response 'pry_tork'"),
