@@ -1,14 +1,14 @@
 """One answer for each response of a study, whatever kind of values it has."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import Any
 
 from rig.errors import RigError
 from rig.measure.staircase import compare_staircases
-from rig.study import words
+from rig.study import blocks, words
 from rig.study.agreement import agreement
 from rig.study.alternatives import Beside, beside
 from rig.study.anova import components
@@ -92,14 +92,23 @@ class Answer:
         }
 
 
-def answer(collected: Collected, record: StudyRecord) -> Answer:
-    """Compare the groups in one response by the method its values need."""
+def answer(
+    collected: Collected, record: StudyRecord, block_of: Mapping[str, str] | None = None
+) -> Answer:
+    """Compare the groups in one response by the method its values need.
+
+    Args:
+        collected: what counts of one response.
+        record: the study.
+        block_of: blade -> block of its trial; left out, nothing is said of blocks.
+    """
     data, response = collected.data(record), collected.response
     try:
         told = _compared(collected, record, data)
     except RigError as error:  # one response that cannot be compared leaves the others
         told = Answer(response, CANNOT_TELL, f"{begin(response.kind.title)}: {error}.", None, data)
-    notes = (*told.notes, *_more_than_planned(collected), *_stairs(collected, record))
+    by_block = blocks.told(told.data, block_of or {})
+    notes = (*told.notes, *by_block, *_more_than_planned(collected), *_stairs(collected, record))
     return replace(told, excluded=tuple(collected.excluded), notes=notes)
 
 

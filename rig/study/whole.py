@@ -45,8 +45,16 @@ class Whole:
 
         if self.key is None:
             return []
-        told = [answer(one, self.record) for one in collect(self.trials, self.record, self.key)]
+        told = [
+            answer(one, self.record, self._blocks(one.response.kind.procedure))
+            for one in collect(self.trials, self.record, self.key)
+        ]
         return sorted(told, key=lambda one: one.response.name != self.record.primary)
+
+    def _blocks(self, procedure: str) -> dict[str, str]:
+        """Blade -> block of its trial by `procedure`, for a study whose key is open."""
+        key = self.key or {}
+        return {key[one.code]: one.block for one in self.order.trials if one.procedure == procedure}
 
     @property
     def beside(self) -> list[Excluded]:
