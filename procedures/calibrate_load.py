@@ -130,12 +130,14 @@ def _creep(mass: float, side: str, zero: Outcome, bench: Bench) -> Passage[dict[
     early = yield from _read(_hang(mass, side, "creep begin", bench, "For the creep: "))
     late = yield from _read(
         checks.load_read(
-            f"Leave it hanging for {CREEP_S:.0f} s more. Hands off.",
+            f"Leave the {mass:g} kg hanging, pulling {side}, for {CREEP_S:.0f} s more. Feet from under it, "
+            "hands off.",
             "creep end",
             bench,
             "",
             {},
             settle_s=CREEP_S,
+            hazards=("weights",),
         )
     )
     return {"early": early["mean"], "late": late["mean"], "zero": zero["mean"], "after_s": CREEP_S}

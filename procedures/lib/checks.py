@@ -148,14 +148,14 @@ def _hung(bench: Bench) -> Passage[float]:
 
 def load_read(
     text: str, trial: str, bench: Bench, hand: str, detail: Mapping[str, float | str],
-    settle_s: float = 0.0,
+    settle_s: float = 0.0, hazards: tuple[str, ...] = (),
 ) -> Read:  # fmt: skip
     """A reading of the load channel at rest; it settles at least as long as the bench states."""
     limits = bench.pry.calibration
     return Read(
         text, channel="load", trial=trial, settle_s=max(limits.settle_s, settle_s),
         read_s=limits.read_s, hand=hand, detail=detail,
-        hazards=("weights",) if hand in ("hang", "unhang") else (),
+        hazards=hazards or (("weights",) if hand in ("hang", "unhang") else ()),
     )  # fmt: skip
 
 

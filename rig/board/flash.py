@@ -31,11 +31,11 @@ def command(port: str, speed: int, tool: str = "avrdude") -> list[str]:
     ]  # fmt: skip
 
 
-def flash(port: str) -> str:
-    """Write the firmware through the board's boot loader; gives a line on what was done.
+def tool_for(port: str) -> str:
+    """The path of avrdude, with the port known to be there.
 
     Raises:
-        RigError: avrdude is missing, the port is not there, or no boot loader answered.
+        RigError: avrdude is missing, or the port is not there.
     """
     tool = shutil.which("avrdude")
     if tool is None:
@@ -46,6 +46,16 @@ def flash(port: str) -> str:
         )
     if not Path(port).exists() and not port.upper().startswith("COM"):
         raise RigError("no such port", where=port, remedy="see 'bladerig board list'")
+    return tool
+
+
+def flash(port: str) -> str:
+    """Write the firmware through the board's boot loader; gives a line on what was done.
+
+    Raises:
+        RigError: avrdude is missing, the port is not there, or no boot loader answered.
+    """
+    tool = tool_for(port)
     told: list[str] = []
     for speed in SPEEDS:
         done, said = _run(command(port, speed, tool))

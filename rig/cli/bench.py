@@ -36,6 +36,10 @@ def init(path: Path) -> None:
         raise RigError(
             "is there already", where=str(path), remedy="edit it, or name another"
         ) from None
+    except (FileNotFoundError, NotADirectoryError):
+        raise RigError(
+            "no such folder", where=str(path.parent), remedy="make it first, or name another"
+        ) from None
     click.echo(
         f"wrote {path}; weigh the carriage and write mass_kg and u_mass_kg in it, then: "
         f"{typed('bladerig', 'bench', 'check', path)}"

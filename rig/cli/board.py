@@ -180,6 +180,10 @@ def flash(port: str) -> None:
     Example:  bladerig board flash --port /dev/ttyUSB0
     """
     from rig.board import flash as flashing
+    from rig.commands import typed
 
+    flashing.tool_for(port)  # nothing is said to be under way before it can be
     click.echo(f"{port}: writing {flashing.image().name} ...")
-    click.echo(f"{port}: {flashing.flash(port)}; next: bladerig board check --port {port}")
+    click.echo(
+        f"{port}: {flashing.flash(port)}; next: {typed('bladerig', 'board', 'check', '--port', port)}"
+    )

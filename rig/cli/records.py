@@ -216,6 +216,7 @@ def export(logbook: Path, out: Path, as_json: bool) -> None:
     """
     from rig.report import tables
 
+    _require_folder(out)
     _warn(logbook)
     written = tables.export(logbook, out)
     if _has_study(logbook, dealt=True):
@@ -226,3 +227,18 @@ def export(logbook: Path, out: Path, as_json: bool) -> None:
         click.echo(json.dumps([str(path) for path in written]))
     else:
         click.echo(f"wrote {len(written)} files to {out}; start with {out / 'columns.csv'}")
+
+
+def _require_folder(out: Path) -> None:
+    """Refuse a file where a folder is wanted, before anything is written.
+
+    Raises:
+        RigError: there is such a file, here or on the way.
+    """
+    from rig.errors import RigError
+
+    for part in (out, *out.parents):
+        if part.exists() and not part.is_dir():
+            raise RigError(
+                "is a file", where=str(part), remedy="name a folder for the tables, new or old"
+            )

@@ -117,6 +117,26 @@ def test_bench_init_never_writes_over_a_file(tmp_path: Path) -> None:
     assert "is there already" in refused("bench", "init", path)
 
 
+def test_a_bench_file_is_not_written_into_a_folder_that_is_missing(tmp_path: Path) -> None:
+    (tmp_path / "file").touch()
+    for folder in ("nowhere", "file"):
+        line = refused("bench", "init", tmp_path / folder / "bench.toml")
+        assert line == f"{tmp_path / folder}: no such folder; make it first, or name another"
+
+
+def test_tables_are_not_exported_into_a_file(book: Path, tmp_path: Path) -> None:
+    (tmp_path / "tables").write_text("mine")
+    for out in (tmp_path / "tables", tmp_path / "tables" / "more"):
+        line = refused("export", book, "--out", out)
+        assert line.startswith(f"{tmp_path / 'tables'}: is a file; name a folder")
+    assert (tmp_path / "tables").read_text() == "mine"
+
+
+def test_writing_firmware_is_not_said_to_be_under_way_where_there_is_no_port() -> None:
+    result = typed_in("board", "flash", "--port", "/dev/ttyNOWHERE")
+    assert "no such port" in str(result.exception) and "writing" not in result.output
+
+
 def _commands(group: click.Command, name: str = "") -> list[tuple[str, click.Command]]:
     if isinstance(group, click.Group):
         return [

@@ -122,6 +122,8 @@ def test_every_weight_that_is_hung_or_taken_off_shows_its_line() -> None:
     lifted = [step for step in watched.steps if step.hand in ("hang", "unhang")]
     assert len([step for step in lifted if step.trial == "check weight"]) == 1
     assert all("weights" in lines(step) for step in lifted)
+    (waited,) = [step for step in watched.steps if step.trial == "creep end"]
+    assert "weights" in lines(waited) and "kg hanging, pulling right" in waited.text
 
 
 @pytest.mark.parametrize("procedure", ["pry_to_failure", "edge_twist"])
