@@ -130,8 +130,8 @@ def _creep(mass: float, side: str, zero: Outcome, bench: Bench) -> Passage[dict[
     early = yield from _read(_hang(mass, side, "creep begin", bench, "For the creep: "))
     late = yield from _read(
         checks.load_read(
-            f"Leave the {mass:g} kg hanging, pulling {side}, for {CREEP_S:.0f} s more. Feet from under it, "
-            "hands off.",
+            f"Leave the {mass:g} kg hanging, pulling {side}, for {CREEP_S:.0f} s more. Feet "
+            "from under it, hands off.",
             "creep end",
             bench,
             "",
