@@ -20,6 +20,7 @@ def compare(logbook: Path, as_json: bool) -> None:
     from rig.report.soundness import warning
     from rig.study import words
     from rig.study.answer import agreements
+    from rig.study.responses import KINDS
     from rig.study.said import said
     from rig.study.whole import unsealed
 
@@ -42,6 +43,9 @@ def compare(logbook: Path, as_json: bool) -> None:
         click.echo("")
     for text in agreements(study.answers):
         click.echo(text)
+    primary = KINDS[study.record.primary].title
+    if settles := words.one_settles(len(study.answers), primary):
+        click.echo(f"mind: {settles}")
     if study.left:
         click.echo(f"mind: {len(study.left)} planned trials are not made")
     if study.seeing:

@@ -27,7 +27,8 @@ POINTS = (
 )
 LIVES = (
     "Bar: the edge dulled somewhere between its last probe passed (tick) and the first failed. "
-    "Arrow: still sharp at the end."
+    "Arrow: still sharp at the end. Below: share of each group's blades still sharp after so many "
+    "cuts; hatched where the probes leave it open."
 )
 
 

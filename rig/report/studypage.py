@@ -17,6 +17,7 @@ from rig.study import words
 from rig.study.answer import agreements
 from rig.study.order import GENERATOR
 from rig.study.phrases import probability
+from rig.study.responses import KINDS
 from rig.study.said import practice, said
 from rig.study.whole import Whole, unsealed
 
@@ -76,6 +77,7 @@ def _shown(study: Whole, book: Logbook, path: Path) -> dict[str, Any]:
             *(typed("bladerig", what, path.name) for what in ("recompute", "compare")),
             typed("bladerig", "export", path.name, "--out", "tables"),
         ],
+        "settles": words.one_settles(len(answers), KINDS[study.record.primary].title),
         "probability": probability,
         "version": __version__,
         "written": datetime.now(UTC),

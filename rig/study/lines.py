@@ -9,7 +9,7 @@ from rig.study import words
 from rig.study.censored import CensoredComparison, CensoredResult
 from rig.study.compare import Comparison, Result
 from rig.study.covariates import Adjustment
-from rig.study.data import Response
+from rig.study.data import LOG, Response
 from rig.study.lives import LifeComparison, LifeResult
 from rig.study.phrases import TWICE, amount, begin, number, percent, probability, size, span
 from rig.study.reach import Reach
@@ -175,7 +175,22 @@ def headline(what: Response, verdict: str, lines: Sequence[Line]) -> str:
 def _shortly(line: Line, what: Response) -> str:
     pair = f"{line.group} against {line.against}"
     if line.verdict == SHOWN:
-        return f"{pair} {line.effect} ({line.interval}, 95 % confidence)"
+        return f"{pair} {line.effect} ({line.interval}, 95 % confidence), {_matters(line, what)}"
     if line.verdict == RULED_OUT:
         return f"{pair}: difference above the margin ({size(what, what.margin)}) ruled out"
     return f"{pair}: {line.verdict}"
+
+
+def _matters(line: Line, what: Response) -> str:
+    """Whether a difference shown is as large as one that matters."""
+    wanted, matters = what.inward(what.smallest), size(what, what.smallest)
+    nothing = 0.0 if what.scale == LOG else -math.inf
+    ends = sorted(
+        abs(what.inward(end)) if nothing < end < math.inf else math.inf
+        for end in (line.low, line.high)
+    )
+    if ends[0] >= wanted:
+        return f"which is at least the {matters} that matter"
+    if ends[1] < wanted:
+        return f"which is less than the {matters} that matter"
+    return f"which may be more or less than the {matters} that matter"

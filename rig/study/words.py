@@ -100,6 +100,17 @@ def yardsticks(response: Response) -> str:
     return text
 
 
+def one_settles(responses: int, primary: str) -> str:
+    """What several responses do to a difference shown in one of them."""
+    if responses < 2:
+        return ""
+    return (
+        f"{responses} responses were looked at, each with its own risk of 5 % that a difference is "
+        f"shown where there is none. Only {primary} was named beforehand to settle the question: "
+        "a difference in another is a lead for the next study."
+    )
+
+
 def survivors(told: CensoredComparison, response: Response) -> str:
     """One group against another when some blades survived."""
     parts = [f"{told.group} against {told.against}: {told.verdict}."]

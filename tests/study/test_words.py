@@ -149,5 +149,29 @@ def test_a_difference_shown_states_its_size_and_what_the_other_groups_said() -> 
     told = compare(data)
     lines = of_values(told, adjust(data, told.layout, pairs_of(data)[0]))
     text = headline(TORQUE, told.verdict, lines)
-    assert f"B against A {lines[0].effect} ({lines[0].interval}, 95 % confidence)" in text
+    shown = f"B against A {lines[0].effect} ({lines[0].interval}, 95 % confidence), which"
+    assert f"{shown} is at least the 25 % that matter" in text
     assert "50 % more" in text and text.endswith("C against A: cannot tell.")
+
+
+@pytest.mark.parametrize(
+    ("smallest", "text"),
+    [(1.3, "is at least the 30 %"), (1.5, "may be more or less than the 50 %"),
+     (1.9, "is less than the 90 %")],
+)  # fmt: skip
+def test_a_difference_shown_is_held_against_the_one_that_matters(
+    smallest: float, text: str
+) -> None:
+    values = {"A": [10.0, 10.1, 9.9, 10.2], "B": [15.0, 15.2, 14.9, 15.1]}
+    for larger, smaller in (("A", "B"), ("B", "A")):
+        torque = Response("pry torque", "N.m", LOG, smallest, 1.2)
+        data = study({"A": values[smaller], "B": values[larger]}, torque)
+        told = compare(data)
+        lines = of_values(told, adjust(data, told.layout, pairs_of(data)[0]))
+        assert f"which {text} that matter" in headline(torque, told.verdict, lines)
+
+
+def test_several_responses_leave_only_the_primary_to_settle_the_question() -> None:
+    assert words.one_settles(1, "hardness") == ""
+    text = words.one_settles(5, "hardness")
+    assert "5 responses" in text and "Only hardness was named beforehand" in text
