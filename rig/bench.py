@@ -55,6 +55,9 @@ fitted = false             # true with a motor: the program then permits, your h
 """
 
 
+STATED = "stated by the bench"
+"""The source of a figure that stands in the bench file or in its fixture's."""
+
 UNWEIGHED = (
     "the carriage is not weighed: weigh it, and write mass_kg and u_mass_kg under [tower.carriage] "
     "in bench.toml"
@@ -111,19 +114,31 @@ class Travel(_Part):
 
 
 class Carriage(_Part):
-    """What falls; `weighed` says whether its mass is the bench's own, and not the design's.
+    """What falls.
 
-    The program works that out when it reads the file; the file cannot state it.
+    Attributes:
+        weighed: its mass is the bench's own, and not the design's.
+        practice: it is the virtual rig's, whose true mass is drawn about the stated one.
+
+    The program works these out; the file cannot state them.
     """
 
     mass_kg: float = Field(gt=0.1, le=20)
     u_mass_kg: float = Field(gt=0)
     weighed: bool = False
+    practice: bool = False
 
     @property
     def against(self) -> tuple[str, ...]:
         """Why energies are no more than an indication; empty when they count."""
-        return () if self.weighed else (UNWEIGHED,)
+        return () if self.weighed or self.practice else (UNWEIGHED,)
+
+    @property
+    def source(self) -> str:
+        """Where its mass is from, for a budget."""
+        if self.practice:
+            return "not weighed: the virtual rig's true mass is drawn about the stated one"
+        return STATED if self.weighed else "the design's: not weighed"
 
     @model_validator(mode="after")
     def _well_weighed(self) -> Self:
@@ -136,10 +151,11 @@ class Carriage(_Part):
 
 
 class Wire(_Part):
-    """The draw-wire encoder."""
+    """The draw-wire encoder; `source` of its scale: the height certificate where one holds."""
 
     count_m: float = Field(gt=1e-5, le=0.01)
     u_count_relative: float = Field(gt=0, le=0.05)
+    source: str = STATED
     drum_mass_kg: float = Field(ge=0)
     u_drum_mass_kg: float = Field(ge=0)
     cyclic_m: float = Field(ge=0)
@@ -401,19 +417,20 @@ def load(path: Path | None) -> Bench:
     return _checked(told, text, str(path))
 
 
-def weighed(bench: Bench) -> Bench:
-    """The bench with its carriage taken as weighed.
+def practising(bench: Bench) -> Bench:
+    """The bench on the virtual rig: nobody weighs a carriage that is not there."""
+    return _with_carriage(bench, practice=True)
 
-    That is so on the virtual rig, whose true mass is drawn around the stated one.
-    """
-    carriage = bench.tower.carriage.model_copy(update={"weighed": True})
+
+def _with_carriage(bench: Bench, **told: bool) -> Bench:
+    carriage = bench.tower.carriage.model_copy(update=told)
     tower = bench.tower.model_copy(update={"carriage": carriage})
     return bench.model_copy(update={"tower": tower})
 
 
 def _checked(told: dict[str, Any], text: str, name: str) -> Bench:
     faults = [*_unstatable(told, text, name)]
-    carriage = _carriage(told)
+    carriage = _of_tower(told, "carriage")
     for part, usual in FIXTURES.items():
         own = told.get(part, {} if part != "tower" else None)
         if isinstance(own, dict):
@@ -426,14 +443,15 @@ def _checked(told: dict[str, Any], text: str, name: str) -> Bench:
         faults += error.faults
     if faults:
         raise FileFaults(sorted(faults, key=tables.line))
-    return weighed(bench) if carriage.keys() >= {"mass_kg", "u_mass_kg"} else bench
+    own = carriage.keys() >= {"mass_kg", "u_mass_kg"}
+    return _with_carriage(bench, weighed=True) if own else bench
 
 
-def _carriage(told: dict[str, Any]) -> dict[str, Any]:
-    """What the file itself says of the carriage."""
+def _of_tower(told: dict[str, Any], part: str) -> dict[str, Any]:
+    """What the file itself says of a part of the tower."""
     tower = told.get("tower")
-    carriage = tower.get("carriage") if isinstance(tower, dict) else None
-    return carriage if isinstance(carriage, dict) else {}
+    found = tower.get(part) if isinstance(tower, dict) else None
+    return found if isinstance(found, dict) else {}
 
 
 def _unstatable(told: dict[str, Any], text: str, name: str) -> Iterator[str]:
@@ -441,9 +459,14 @@ def _unstatable(told: dict[str, Any], text: str, name: str) -> Iterator[str]:
     if told.pop("certificates", None) is not None:
         place = tables.place(("certificates",), text, name)
         yield f"{place}: cannot be stated; run bladerig calibrate"
-    if _carriage(told).pop("weighed", None) is not None:
-        place = tables.place(("tower", "carriage", "weighed"), text, name)
-        yield f"{place}: cannot be stated; write mass_kg and u_mass_kg"
+    for part, key, remedy in (
+        ("carriage", "weighed", "write mass_kg and u_mass_kg"),
+        ("carriage", "practice", "practise with --virtual"),
+        ("wire", "source", "run bladerig calibrate height"),
+    ):
+        if _of_tower(told, part).pop(key, None) is not None:
+            place = tables.place(("tower", part, key), text, name)
+            yield f"{place}: cannot be stated; {remedy}"
 
 
 def _fixture(

@@ -39,7 +39,11 @@ def certified(bench: Bench, found: Mapping[str, Certificate], now: datetime) -> 
     scale = found["height"].scale()
     count_m = scale.right[1]
     wire = bench.tower.wire.model_copy(
-        update={"count_m": count_m, "u_count_relative": scale.u_relative}
+        update={
+            "count_m": count_m,
+            "u_count_relative": scale.u_relative,
+            "source": scale.source,
+        }
     )
     return bench.model_copy(update={"tower": bench.tower.model_copy(update={"wire": wire})})
 

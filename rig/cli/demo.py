@@ -37,7 +37,7 @@ def demo(out: Path, seed: int, quick: bool, as_json: bool) -> None:
 
     out.mkdir(parents=True, exist_ok=True)
     say: Say = (lambda _: None) if as_json else click.echo
-    bench = benches.weighed(benches.load(None))
+    bench = benches.practising(benches.load(None))
     found = _single_tests(out, bench, seed, say)
     if not as_json:
         click.echo("\nMeasured beside the virtual rig's truth (the measurement never saw it):")
@@ -102,13 +102,14 @@ def _study(out: Path, bench: "Bench", seed: int, say: Say) -> dict[str, Any]:
 
 def _print(found: dict[str, Any]) -> None:
     from rig.cli import demoparts as parts
+    from rig.commands import typed
 
     for line in parts.lines(found):
         click.echo(line)
     click.echo(f"\nLogbook: {found['logbook']}")
     for report in found["reports"]:
         click.echo(f"Report:  {report}")
-    click.echo(f"Next:    bladerig audit {found['logbook']}")
+    click.echo(f"Next:    {typed('bladerig', 'audit', found['logbook'])}")
 
 
 def _print_study(study: dict[str, Any]) -> None:

@@ -77,9 +77,9 @@ def _remedy(run: "Run", logbook: Path) -> str:
 
 def changed(began: "Bench", now: "Bench") -> list[str]:
     """Keys of the bench that differ from those at a run's beginning (certificates aside)."""
-    aside = ["certificates.", "tower.carriage.weighed"]
+    aside = ["certificates.", "tower.carriage.weighed", "tower.carriage.practice"]
     if any(_certified(bench) for bench in (began, now)):  # its scale then is the certificate's
-        aside += ["tower.wire.count_m", "tower.wire.u_count_relative"]
+        aside += ["tower.wire.count_m", "tower.wire.u_count_relative", "tower.wire.source"]
     old, new = (dict(_flat(bench.model_dump(mode="json"))) for bench in (began, now))
     return [
         key

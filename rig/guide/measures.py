@@ -8,7 +8,7 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from rig.bench import Site, Tower
+from rig.bench import STATED, Site, Tower
 from rig.board.samples import Capture, capture
 from rig.board.wire import Event, Output
 from rig.calibration import angle, height, load
@@ -52,18 +52,22 @@ def drop(raw: bytes, settings: Settings) -> dict[str, Any]:
 
 def drop_facts(tower: Tower, site: Site, base: Mapping[str, Any]) -> DropFacts:
     wire, carriage, gate = tower.wire, tower.carriage, tower.gate
-    bench = "stated by the bench"
     return DropFacts(
         mass=Input(
             "mass",
             carriage.mass_kg,
             carriage.u_mass_kg,
             math.inf,
-            bench if carriage.weighed else "the design's: not weighed",
+            carriage.source,
             "kg",
         ),
         scale=Input(
-            "scale", wire.count_m, wire.count_m * wire.u_count_relative, math.inf, bench, "m/count"
+            "scale",
+            wire.count_m,
+            wire.count_m * wire.u_count_relative,
+            math.inf,
+            wire.source,
+            "m/count",
         ),
         time_base=Input(
             "time_base", base["factor"], base["u"], math.inf, base["source"], "s/s", "rectangular"
@@ -74,7 +78,7 @@ def drop_facts(tower: Tower, site: Site, base: Mapping[str, Any]) -> DropFacts:
         lowest_a_m_s2=tower.fall.lowest_a_m_s2,
         highest_a_m_s2=tower.fall.highest_a_m_s2,
         slip_limit_m=tower.contact.slip_limit_m,
-        flag=Input("flag", gate.flag_m, gate.u_flag_m, math.inf, bench, "m")
+        flag=Input("flag", gate.flag_m, gate.u_flag_m, math.inf, STATED, "m")
         if gate.fitted
         else None,
     )

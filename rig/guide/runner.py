@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from rig import __version__
-from rig.bench import Bench, weighed
+from rig.bench import Bench, practising
 from rig.errors import RigError
+from rig.guide.deeds import deeds
 from rig.guide.device import WORDS, Device
 from rig.guide.operator import Operator
 from rig.guide.performer import Performer
@@ -62,7 +63,7 @@ class Runner:
             RigError: the script refuses what is asked; then nothing was begun.
         """
         virtual = self.device.kind == "virtual"
-        bench = weighed(self.bench) if virtual else self.bench
+        bench = practising(self.bench) if virtual else self.bench
         script.check(params, bench)
         hello = self.device.link.hello
         versions: dict[str, Any] = {
@@ -94,6 +95,7 @@ class Runner:
             )
         done = [row.body for row in self.book.journal(run_id, STEP)]
         self.book.append(RESUMED, {"at_step": len(done)}, run_id)
+        self.device.recall(deeds(self.book, run_id, done))
         bench = Bench.model_validate(run.versions["bench"])
         return self._run(run_id, Player(script, run.params, bench), done)
 
