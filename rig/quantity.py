@@ -2,7 +2,7 @@
 
 from math import floor, log10
 
-SIGNS = {"1": "", "m/s2": "m/s²", "N.m": "N·m", "s/s": ""}
+SIGNS = {"1": "", "m/s2": "m/s²", "N.m": "N·m", "N.m/rad": "N·m/rad", "s/s": ""}
 """Units as shown: a ratio has none."""
 
 

@@ -12,6 +12,11 @@ from rig.report.gather import Trial
 from rig.report.ink import DARK, FITTED, MARK, STYLE, Picture, svg
 from rig.report.sections import ONE_BLADE, Section, stated
 
+FORCE_LIMIT = (
+    "Cutting force goes by the figures of the cell's maker, not by a certificate; the interval is "
+    "of its scatter alone: it compares cuts of this frame, no more."
+)
+
 
 def life(trial: Trial) -> Life | None:
     """The life of a trial; None when none can be stated."""
@@ -70,8 +75,12 @@ def _crossing(trial: Trial) -> str:
             f"{_bound(high)})"
         )
     if "force_rise_n" in figures:
-        parts.append(f"cutting force rose by {figures['force_rise_n']:.2g} N")
-    return "; ".join([*parts, *(f"mind: {note}" for note in trial.result["notes"])]) or "none"
+        ends = [figures.get(f"force_rise_{end}_n") for end in ("low", "high")]
+        low, high = ("not bounded" if end is None else f"{end:.2g} N" for end in ends)
+        parts.append(
+            f"cutting force rose by {figures['force_rise_n']:.2g} N (95 %: {low} to {high})"
+        )
+    return "; ".join([*parts, *(f"mind: {note}" for note in trial.result["notes"])])
 
 
 def _bound(value: float | None) -> str:
@@ -178,9 +187,9 @@ EDGE_LIFE = Section(
         "A life from pass or fail probes is an interval, never one number in it.",
         "An edge still sharp at the end gives a bound (more than), never a life.",
         "It holds for this medium and lot, this criterion and this edge's angle and finish.",
-        "Cutting force goes by the cell's own figures: it compares cuts of this frame, no more.",
         ONE_BLADE,
     ),
+    more_limits=lambda trial: (FORCE_LIMIT,) if trial.settings["forces"] else (),
 )  # fmt: skip
 
 

@@ -1,20 +1,26 @@
 """What one run of a logbook holds, put in order for a page. Nothing is computed anew here."""
 
+import hashlib
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from rig.bench import Bench, practising
 from rig.board.samples import Capture, capture
 from rig.commands import typed
 from rig.errors import RigError
 from rig.guide.runner import STEP
+from rig.guide.stretch import TALLY
 from rig.logbook.records import Row, Run
 from rig.logbook.store import Logbook
-from rig.report import asides
+from rig.report import asides, notes, standing
 from rig.report.soundness import warning
 
 CHART = {"bench", "a_eff"}
+NO_VERDICT = "no verdict is on record"
+ON_A_SPECIMEN = {"drop", "pry", "twist", "hardness", "edge_life", "sharpness", "staircase"}
 
 
 @dataclass(frozen=True)
@@ -31,6 +37,18 @@ class Trial:
     seen: Capture
     verdict: dict[str, Any] | None
     damage: dict[str, Any] | None
+    lacks: tuple[str, ...] = ()
+
+    @property
+    def judged(self) -> bool:
+        """Whether the procedure came as far as its verdict."""
+        return self.verdict is not None
+
+    @property
+    def on_specimen(self) -> bool:
+        """Whether a blade was tested, not the empty tower, the bare arm or a channel."""
+        empty = self.measurand == "drop" and self.settings["asked"].get("energy_j") is None
+        return self.judged or (self.measurand in ON_A_SPECIMEN and not empty)
 
     @property
     def valid(self) -> bool:
@@ -42,7 +60,8 @@ class Trial:
         """Everything that stands against it, in words."""
         if self.verdict is not None:
             return list(self.verdict["reasons"])
-        return [reason["text"] for reason in self.result["reasons"]]
+        found = [reason["text"] for reason in self.result["reasons"]]
+        return [*found, NO_VERDICT] if self.on_specimen else found
 
     @property
     def coded(self) -> list[str]:
@@ -53,7 +72,9 @@ class Trial:
     @property
     def indication(self) -> list[str]:
         """Why its numbers are an indication only (a certificate is lacking)."""
-        return list((self.verdict or {}).get("indication", []))
+        if self.verdict is None:
+            return list(self.lacks)
+        return list(self.verdict.get("indication", []))
 
 
 @dataclass(frozen=True)
@@ -66,6 +87,16 @@ class Aside:
 
 
 @dataclass(frozen=True)
+class Raw:
+    """Frames as received: a row of the logbook's raw table."""
+
+    raw_id: int
+    trial: str
+    size: int
+    sha256: str
+
+
+@dataclass(frozen=True)
 class RunView:
     """One run, ready to be shown.
 
@@ -73,6 +104,7 @@ class RunView:
         warning: that the logbook was changed after it was written; "" for a sound one.
         verdicts: of all trials in the order made, those without a record too.
         notes: what the procedure asked and noted, as (what, value).
+        counted: whether the board counted strokes.
     """
 
     path: Path
@@ -86,6 +118,14 @@ class RunView:
     trials: list[Trial] = field(default_factory=list)
     asides: list[Aside] = field(default_factory=list)
     chart: list[tuple[datetime, dict[str, Any]]] = field(default_factory=list)
+    raws: list[Raw] = field(default_factory=list)
+    counted: bool = False
+
+    @property
+    def bench(self) -> Bench:
+        """The bench as the run found it."""
+        bench = Bench.model_validate(self.run.versions["bench"])
+        return practising(bench) if self.run.versions["device"] == "virtual" else bench
 
     @property
     def unrecorded(self) -> list[dict[str, Any]]:
@@ -96,22 +136,38 @@ class RunView:
     def made(self) -> list[tuple[dict[str, Any], Trial | None]]:
         """Every trial on the specimen in the order made, as (verdict, trial if recorded)."""
         recorded = {trial.name: trial for trial in self.tested}
-        return [(body, recorded.get(body["trial"])) for body in self.verdicts]
-
-    @property
-    def tested(self) -> list[Trial]:
-        """The trials on the specimen (empty drops and sweeps are left out)."""
-        return [trial for trial in self.trials if trial.verdict is not None]
+        told = [(body, recorded.get(body["trial"])) for body in self.verdicts]
+        return told + [({"trial": one.name, "reasons": one.reasons}, one) for one in self.unjudged]
 
     @property
     def kind(self) -> str:
-        """The measurand of the tested trials; "" for a run without any."""
-        return self.tested[-1].measurand if self.tested else ""
+        """What was measured on the specimen; "" for a run that measured nothing on one."""
+        found = [one for one in self.trials if one.judged] or [
+            one for one in self.trials if one.on_specimen
+        ]
+        return found[-1].measurand if found else ""
+
+    @property
+    def tested(self) -> list[Trial]:
+        """The trials on the specimen, those that the run stopped in before their verdict too."""
+        kind = self.kind
+        return [t for t in self.trials if t.judged or (t.on_specimen and t.measurand == kind)]
+
+    @property
+    def unjudged(self) -> list[Trial]:
+        """Tested and measured, but without a verdict."""
+        return [trial for trial in self.tested if not trial.judged]
 
     @property
     def empty(self) -> list[Trial]:
         """The session's empty drops."""
-        return [t for t in self.trials if t.verdict is None and t.measurand == "drop"]
+        return [t for t in self.trials if t.measurand == "drop" and not t.on_specimen]
+
+    @property
+    def others(self) -> list[Trial]:
+        """What else was measured: sweeps, a staircase's drops, the probes of an edge."""
+        shown = {id(trial) for trial in (*self.tested, *self.empty)}
+        return [trial for trial in self.trials if id(trial) not in shown]
 
 
 def gather(path: Path, run_id: int | None) -> RunView:
@@ -127,8 +183,9 @@ def gather(path: Path, run_id: int | None) -> RunView:
             raise RigError("no runs yet", where=str(path), remedy=f"start one with: {start}")
         chosen = runs[-1].run_id if run_id is None else run_id
         run = book.run(chosen)
+        counted = any(True for _ in book.journal(chosen, TALLY))
         view = RunView(path, book.title, book.logbook_id, book.head_fingerprint(), run,
-                       warning(path))  # fmt: skip
+                       warning(path), counted=counted)  # fmt: skip
         _fill(view, book)
     return view
 
@@ -137,14 +194,23 @@ def _fill(view: RunView, book: Logbook) -> None:
     verdicts = _by_trial(book, view.run.run_id, "verdict")
     damages = _by_trial(book, view.run.run_id, "damage")
     view.verdicts.extend(verdicts.values())
-    for row in book.journal(view.run.run_id):
+    rows, bench = list(book.journal(view.run.run_id)), view.bench
+    measured = {row.body["step"].get("raw_id") for row in rows if row.kind == STEP}
+    silent = {row.number: what for row, what in asides.silent(rows, view.run)}
+    for row in rows:
         if row.kind == STEP and row.body["step"]["step"] == "Measure":
-            view.trials.append(_trial(book, row.body, verdicts, damages))
+            view.trials.append(_trial(book, row.body, verdicts, damages, bench))
         elif row.kind == STEP:
-            view.notes.extend(_noted(row.body))
-        if (what := _aside(row)) is not None:
+            view.notes.extend(notes.told(row.body))
+        if (what := silent.get(row.number) or _aside(row, measured)) is not None:
             view.asides.append(Aside(row.number, row.at_utc, what))
+    view.raws.extend(_raw(book, raw_id) for raw_id in book.raw_ids(view.run.run_id))
     _chart(view, book)
+
+
+def _raw(book: Logbook, raw_id: int) -> Raw:
+    frames, meta = book.raw(raw_id)
+    return Raw(raw_id, str(meta.get("trial", "")), len(frames), hashlib.sha256(frames).hexdigest())
 
 
 def _by_trial(book: Logbook, run_id: int, kind: str) -> dict[str, dict[str, Any]]:
@@ -153,24 +219,17 @@ def _by_trial(book: Logbook, run_id: int, kind: str) -> dict[str, dict[str, Any]
     return {body["trial"]: {"reasons": [], **body} for body in rows if "trial" in body}
 
 
-def _noted(body: dict[str, Any]) -> list[tuple[str, str]]:
-    """What a step asked or noted, as (what, value)."""
-    step, outcome = body["step"], body["outcome"]
-    if step["step"] == "Ask":
-        return [(step["text"], str(outcome["value"]))]
-    if step["step"] == "Note":
-        return [(f"{step['kind']}: {key}", str(value)) for key, value in step["body"].items()]
-    return []
-
-
-def _aside(row: Row) -> str | None:
-    """What a row tells that is beside the plan."""
+def _aside(row: Row, measured: Collection[int | None]) -> str | None:
+    """What a row tells that is beside the plan; `measured` are the raw rows that were used."""
     if row.kind in asides.KINDS:
         return asides.told(row.kind, row.body)
-    if row.kind == STEP and row.body["step"]["step"] == "Release":
-        outcome = row.body["outcome"]
-        if outcome["raw_id"] is None and outcome["released"] is not False:
-            return asides.told(asides.NOT_RECORDED, row.body["step"])
+    if row.kind != STEP or row.body["step"]["step"] not in ("Release", "Record"):
+        return None
+    step, outcome = row.body["step"], row.body["outcome"]
+    if outcome["raw_id"] not in {None, *measured}:
+        return asides.told(asides.NOT_MEASURED, {**step, "raw_id": outcome["raw_id"]})
+    if step["step"] == "Release" and outcome["raw_id"] is None and outcome["released"] is not False:
+        return asides.told(asides.NOT_RECORDED, step)
     return None
 
 
@@ -185,10 +244,9 @@ def _chart(view: RunView, book: Logbook) -> None:
 
 
 def _trial(
-    book: Logbook, body: dict[str, Any], verdicts: dict[str, Any], damages: dict[str, Any]
-) -> Trial:
-    import hashlib
-
+    book: Logbook, body: dict[str, Any], verdicts: dict[str, Any], damages: dict[str, Any],
+    bench: Bench,
+) -> Trial:  # fmt: skip
     step = body["step"]
     raw = b"" if step["raw_id"] is None else book.raw(step["raw_id"])[0]
     return Trial(
@@ -202,4 +260,5 @@ def _trial(
         seen=capture(raw),
         verdict=verdicts.get(step["trial"]),
         damage=damages.get(step["trial"]),
+        lacks=tuple(standing.indication(bench, step["measurand"])),
     )

@@ -2,10 +2,11 @@
 
 import base64
 import io
+import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from rig.quantity import stated
+from rig.quantity import SIGNS, stated
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -32,8 +33,16 @@ def svg(figure: "Figure") -> str:
 
 
 def quantity(measurand: Mapping[str, Any]) -> str:
-    """Value and expanded uncertainty, both to the uncertainty's second digit."""
-    return stated(measurand["value"], measurand["U"], measurand["unit"])
+    """Value and expanded uncertainty, both to the uncertainty's second digit; angles in degrees."""
+    value, expanded, unit = measurand["value"], measurand["U"], measurand["unit"]
+    if unit == "rad":
+        value, expanded, unit = math.degrees(value), math.degrees(expanded), "°"
+    return stated(value, expanded, unit)
+
+
+def sign(unit: str) -> str:
+    """A unit as it is shown."""
+    return SIGNS.get(unit, unit)
 
 
 def degrees(dof: float | None) -> str:

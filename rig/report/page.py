@@ -1,5 +1,6 @@
 """The page of one run: self-contained HTML that a sceptic can check."""
 
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -9,12 +10,12 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from rig import __version__
 from rig.commands import typed
 from rig.guide.device import WORDS
-from rig.report import certificate, figures
+from rig.report import certificate, figures, standing
 from rig.report.cutting import EDGE_LIFE, SHARPNESS
 from rig.report.gather import RunView, Trial, gather
 from rig.report.hardness import HARDNESS
 from rig.report.impact import IMPACT
-from rig.report.ink import degrees
+from rig.report.ink import degrees, sign
 from rig.report.ink import quantity as quantity
 from rig.report.prying import PRY
 from rig.report.sections import Section
@@ -28,6 +29,13 @@ ROWS = {
     "mass": "mass of the carriage",
     "fit": "speed by the fit of the fall",
     "contact": "height of contact",
+    "record": "torque as recorded",
+    "torque_scale": "scale of the torque (a factor)",
+    "torque_point": "one torque by the scale",
+    "align": "pull across the arm (a factor)",
+    "no_load": "the arm's own torque",
+    "sampling": "instant of the peak between two samples",
+    "filter": "delay of the filter",
 }
 SECTIONS = {
     "drop": IMPACT,
@@ -51,6 +59,7 @@ def content(path: Path, run_id: int | None) -> dict[str, Any]:
         "warning": view.warning,
         "verdict": verdict(view),
         "trials": [_told(trial) for trial in view.tested],
+        "others": [_told(trial) for trial in view.others],
         "unrecorded": view.unrecorded,
         "fingerprint": view.fingerprint,
         "logbook_id": view.logbook_id,
@@ -60,6 +69,7 @@ def content(path: Path, run_id: int | None) -> dict[str, Any]:
 def _told(trial: Trial) -> dict[str, Any]:
     return {
         "trial": trial.name,
+        "judged": trial.judged,
         "valid": trial.valid,
         "reasons": trial.reasons,
         "measurands": trial.result["measurands"],
@@ -72,24 +82,68 @@ def _told(trial: Trial) -> dict[str, Any]:
 
 def verdict(view: RunView) -> str:
     """The run in one or two sentences."""
+    section, noun = SECTIONS.get(view.kind), noun_of(view)
+    valid = [trial for trial in view.tested if trial.valid]
+    if not view.made:
+        stopped = " before it stopped" if view.run.outcome != "finished" else ""
+        return f"Nothing was measured on a specimen in this run{stopped}."
+    told = []
+    if view.verdicts:
+        are, each = "is" if len(valid) == 1 else "are", _values(section, valid)
+        told.append(f"{len(valid)} of {len(view.verdicts)} {noun}s {are} valid.")
+        told.append(each or "No value can be stated.")
+    if view.unjudged:
+        one = len(view.unjudged) == 1
+        told.append(
+            f"{_counted(len(view.unjudged), noun)} {'was' if one else 'were'} measured and "
+            f"{'has' if one else 'have'} no verdict{_because(view)}."
+        )
+        told.append(_values(section, view.unjudged))
+    if any(trial.indication for trial in (*valid, *view.unjudged)):
+        told.append("An indication only: see below what it lacks.")
+    return " ".join(filter(None, told))
+
+
+def noun_of(view: RunView) -> str:
+    """What one trial of the run is called."""
     section = SECTIONS.get(view.kind)
-    valid, made = [trial for trial in view.tested if trial.valid], len(view.made)
-    if not made:
-        return "Nothing was measured on a specimen in this run."
-    noun = section.noun if section else "trial"
-    head = f"{len(valid)} of {made} {noun}s {'is' if len(valid) == 1 else 'are'} valid."
-    each = [] if section is None else [said for t in valid if (said := section.said(t))]
+    return section.noun if section else "trial"
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number} {noun}{'s' * (number != 1)}"
+
+
+def _because(view: RunView) -> str:
+    return "" if view.run.outcome == "finished" else ": the run stopped before it was given"
+
+
+def _values(section: Section | None, trials: list[Trial]) -> str:
+    """The main value of each trial that has one; "" when none has."""
+    each = [] if section is None else [said for t in trials if (said := section.said(t))]
     if section is None or not each:
-        return head + " No value can be stated."
-    told = f"{head} {section.words[section.main].capitalize()}: {', '.join(each)}."
-    if any(trial.indication for trial in valid):
-        told += " An indication only: see below what it lacks."
-    return told
+        return ""
+    return f"{section.words[section.main].capitalize()}: {', '.join(each)}."
+
+
+def title(view: RunView) -> str:
+    """What the page is headed: of the test, or of the procedure that did not come so far."""
+    section = SECTIONS.get(view.kind)
+    plain = view.run.procedure.replace("_", " ").capitalize()
+    return plain if section is None or (view.unjudged and not view.verdicts) else section.title
 
 
 def shown(section: Section, measurands: dict[str, Any]) -> dict[str, Any]:
     """The measurands in the order of the section's words (the journal keeps them by name)."""
     return {name: measurands[name] for name in section.words if name in measurands}
+
+
+def values(trial: Trial) -> list[tuple[str, str]]:
+    """What another measurement of the run gave: its main value, else all of them."""
+    section, found = SECTIONS.get(trial.measurand), trial.result["measurands"]
+    if section is not None and section.main in found:
+        return [(section.words[section.main], quantity(found[section.main]))]
+    return [(row_name(name), quantity(one)) for name, one in found.items()]
 
 
 def row_name(name: str) -> str:
@@ -111,13 +165,21 @@ def write(path: Path, run_id: int | None, out: Path | None) -> Path:
         loader=PackageLoader("rig.report", "."), undefined=StrictUndefined, trim_blocks=True,
         lstrip_blocks=True, autoescape=select_autoescape(default=True, default_for_string=True),
     )  # fmt: skip
-    environment.filters |= {"quantity": quantity, "degrees": degrees}
+    environment.filters |= {"quantity": quantity, "degrees": degrees, "sign": sign}
     section = SECTIONS.get(view.kind)
     limit = view.run.versions["bench"]["tower"]["fall"]["a_change_limit"]
     pictures = {t.name: section.picture(t) for t in view.tested} if section else {}
     text = environment.get_template("run.html").render(
         view=view,
         section=section,
+        title=title(view),
+        noun=noun_of(view),
+        because=_because(view),
+        held=standing.certificates(view.bench, view.kind),
+        on_the_tower=view.kind in standing.ON_THE_TOWER,
+        values=values,
+        table=None if section is None else _table(section, view.tested),
+        limits=() if section is None else _limits(section, view.tested),
         verdict=verdict(view),
         shown=shown,
         row_name=row_name,
@@ -125,11 +187,35 @@ def write(path: Path, run_id: int | None, out: Path | None) -> Path:
         asked=view.run.versions.get("asked", view.run.params),
         commands=_commands(view),
         pictures=pictures,
-        chart=figures.chart(view.chart, limit) if view.kind == "drop" else None,
+        chart=figures.chart(view.chart, limit) if view.kind in standing.ON_THE_TOWER else None,
         version=__version__,
         written=datetime.now(UTC),
     )
     return whole(out or path.with_name(f"{path.stem}-run-{view.run.run_id}.html"), text)
+
+
+@dataclass(frozen=True)
+class Table:
+    """The table of all trials; `cells` by the trial's name."""
+
+    columns: tuple[str, ...]
+    cells: dict[str, list[str]]
+
+
+def _table(section: Section, trials: list[Trial]) -> Table:
+    """Without the columns in which no trial has anything."""
+    rows = {trial.name: section.cells(trial) for trial in trials}
+    used = [at for at in range(len(section.columns)) if any(row[at] for row in rows.values())]
+    return Table(
+        tuple(section.columns[at] for at in used),
+        {name: [row[at] for at in used] for name, row in rows.items()},
+    )
+
+
+def _limits(section: Section, trials: list[Trial]) -> list[str]:
+    """What the page cannot say, each once."""
+    more = [text for trial in trials for text in section.more_limits(trial)]
+    return list(dict.fromkeys([*more, *section.limits]))
 
 
 def _commands(view: RunView) -> list[str]:

@@ -47,8 +47,7 @@ def _angle(trial: Trial) -> str:
     found = trial.result["measurands"].get("failure_angle")
     if found is None:
         return "no failure"
-    degrees = {**found, "value": math.degrees(found["value"]), "U": math.degrees(found["U"])}
-    return quantity({**degrees, "unit": "°"})
+    return quantity(found)
 
 
 def _seen(trial: Trial) -> str:

@@ -15,12 +15,14 @@ class Section:
     Attributes:
         title: of the page.
         noun: what one trial is called.
-        columns, cells: of the table of all trials; verdict and name come before them.
+        columns, cells: of the table of all trials; verdict and name come before them. A column
+            that is empty for every trial is left out.
         words: the measurands in the order shown, with what each is called.
         main: the measurand whose budget is shown, and `formula` how it comes about.
         said: a trial in a few words, for the sentence at the top; "" when nothing can be stated.
         picture: of one trial; None when there is nothing to show.
         limits: what the page cannot say.
+        more_limits: what it cannot say of a trial that measured more than the others.
     """
 
     title: str
@@ -33,6 +35,7 @@ class Section:
     said: Callable[[Trial], str]
     picture: Callable[[Trial], Picture | None]
     limits: tuple[str, ...]
+    more_limits: Callable[[Trial], tuple[str, ...]] = lambda _: ()
 
 
 ONE_BLADE = (

@@ -227,8 +227,8 @@ def test_what_a_script_of_ones_own_asked_and_noted_is_on_its_page(tmp_path: Path
     )
     done("run", mine, tmp_path / "b.logbook", "--virtual", typed="12 kg\n")
     page = write(tmp_path / "b.logbook", None, None).read_text(encoding="utf-8")
-    assert "<th>What does it read?</th><td>12.0</td>" in page
-    assert "<th>mass: mass_kg</th><td>12.0</td>" in page
+    assert "<th>What does it read?</th><td>12 kg</td>" in page
+    assert "<th>mass: mass</th><td>12 kg</td>" in page
 
 
 def test_a_page_that_cannot_be_written_names_its_file_and_leaves_the_old_one(
