@@ -1,8 +1,8 @@
 """What a run talks to: the link, and for a virtual rig the hands that stand at it."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from rig.board.link import Link
 
@@ -14,11 +14,28 @@ WORDS = {
 """Kinds of rig in words."""
 
 
+@dataclass(frozen=True)
+class Deed:
+    """Something hands did: a step's word with its detail, and the strokes that came of it."""
+
+    hand: str
+    detail: Mapping[str, float | str]
+    strokes: int = 0
+
+
 class BenchHands(Protocol):
     """Hands at a virtual rig, told what to do by the steps' `hand` words."""
 
     def act(self, hand: str, detail: Mapping[str, float | str]) -> float:
         """Begin one action; gives the seconds it will take."""
+
+
+@runtime_checkable
+class Remembering(Protocol):
+    """Hands whose rig is made anew when a program starts, and can be brought to where it was."""
+
+    def recall(self, deeds: Sequence[Deed]) -> None:
+        """What was done before, in order; nothing for hands that have done something themselves."""
 
 
 @dataclass
@@ -41,3 +58,8 @@ class Device:
         """Let the virtual hands do it; at a real bench the person has read the step."""
         if self.hands is not None and hand:
             self.link.wait(self.hands.act(hand, detail or {}))
+
+    def recall(self, deeds: Sequence[Deed]) -> None:
+        """Bring a virtual rig that was made anew to where the run stopped."""
+        if isinstance(self.hands, Remembering):
+            self.hands.recall(deeds)

@@ -170,6 +170,11 @@ class CuttingFrame:
         """Another sheet of the medium."""
         self._harshness = self.harshness_of(sheet)
 
+    def wear(self, cuts: int) -> None:
+        """Cuts made earlier: the blade in the clamp shows them, no time passes."""
+        for _ in range(cuts if self.edge is not None else 0):
+            self._cut()
+
     def draw(self, *planned: Draw) -> float:
         """Plan motions of a hand, after those that are planned; gives the time it will be done."""
         self._plan.extend(planned)

@@ -1,7 +1,8 @@
 """The hands' words at the cutting frame, and what an eye sees of the edge."""
 
 import random
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from typing import Protocol
 
 from rig.virtual.cutting import CuttingFrame, Draw
 from rig.virtual.jigdraw import Made, group_of
@@ -12,6 +13,22 @@ Detail = Mapping[str, float | str]
 CLAMP_S, FEED_S = 5.0, 4.0
 STROKE_S, STROKE_SCATTER, SHORTEST_S = 1.6, 0.1, 0.8
 PARTIAL, HESITANT = 0.01, 0.02  # share of strokes
+
+
+class Done(Protocol):
+    """Something hands did: the word, its detail, and the strokes that came of it."""
+
+    @property
+    def hand(self) -> str:
+        """The word."""
+
+    @property
+    def detail(self) -> Detail:
+        """What it was done with."""
+
+    @property
+    def strokes(self) -> int:
+        """How many were counted."""
 
 
 class CuttingHands:
@@ -45,6 +62,16 @@ class CuttingHands:
     def act(self, hand: str, detail: Detail) -> float:
         """Begin one action; gives the plant time of its end."""
         return self._words[hand](detail)
+
+    def recall(self, deeds: Iterable[Done]) -> None:
+        """Blade, sheet and wear as they were left; nothing once these hands have done something."""
+        if self._edges:
+            return
+        for done in deeds:
+            if done.hand in ("mount", "take_out", "feed"):
+                self._words[done.hand](done.detail)
+            elif done.hand == "strokes":
+                self._frame.wear(done.strokes)
 
     def look(self) -> dict[str, str]:
         """Answers for a probe of the edge now, and for a look at it."""

@@ -2,10 +2,10 @@
 
 import random
 import zlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 
 from rig.virtual.cutting import CuttingFrame
-from rig.virtual.cuttinghands import CuttingHands
+from rig.virtual.cuttinghands import CuttingHands, Done
 from rig.virtual.hands import Hands
 from rig.virtual.jig import Jig
 from rig.virtual.jigdraw import Made, group_of
@@ -61,6 +61,11 @@ class Person:
         else:
             raise ValueError(f"the virtual rig's person cannot '{hand}'")
         return max(0.0, end - self._tower.now_s)
+
+    def recall(self, deeds: Iterable[Done]) -> None:
+        """What was done at the frame before this rig was made: its blades are as worn as then."""
+        if self.at_frame is not None:
+            self.at_frame.recall(deeds)
 
     def _lower(self, _: Detail) -> float:
         self._hands.open_guard()

@@ -103,12 +103,40 @@ def test_a_restart_in_a_stretch_asks_for_what_was_not_seen_and_marks_it(tmp_path
             play(book, rig, script, given=QUICK)
         path = book.path
     again = rig_with(boot=300)
-    again.hands._edges = rig.hands._edges  # the same blade on the bench
     with Logbook.open(path, writable=True) as book:
         told, operator = play(book, again, script, {"unseen": ["2"]}, given=QUICK)
     assert any("6 cuts of this stretch were seen and count" in text for text in operator.log)
     assert told["hand_counted"] and told["counts"]["typed"] == 2
     assert [p["cuts"] for p in told["probes"]][:2] == [10, 15]
+
+
+@pytest.mark.parametrize("dies_at", ["6 of 10 cuts", "K3 after 15 cuts, shave at mark 2"])
+def test_a_virtual_blade_is_as_worn_in_a_new_process_as_it_was_in_the_old(
+    tmp_path: Path, dies_at: str
+) -> None:
+    def dies(_: FrameRig, text: str) -> None:
+        if text.startswith(dies_at):
+            raise Cut
+
+    rig = rig_with()
+    rig.live = rig.hook = dies
+    with new_book(tmp_path) as book:
+        with pytest.raises(Cut):
+            play(book, rig, scripts.load("cuts_to_dull"), given=QUICK)
+        path = book.path
+    left = rig.hands.edge_of("K3")
+    again, seen = rig_with(boot=300), list[float]()
+
+    def first(new: FrameRig, _: str) -> None:
+        seen.append(new.hands.edge_of("K3").cuts)
+
+    again.hook = first
+    with Logbook.open(path, writable=True) as book:
+        told, _ = play(book, again, scripts.load("cuts_to_dull"), given=QUICK)
+    assert left.cuts > 5 and seen[0] == pytest.approx(left.cuts)
+    lives = sorted(SHORT_LIVED.life_cuts(0.95 / place) for place in left.places)
+    life = told["life"]
+    assert life["last_pass_cuts"] / 1.2 < lives[1] < 1.2 * life["first_fail_cuts"]
 
 
 def test_media_that_run_out_half_way_are_changed_and_the_count_goes_on(tmp_path: Path) -> None:
