@@ -204,7 +204,8 @@ def link_share(raw: bytes) -> float:
     replay = Replay(raw)
     link.sp = link.clock = replay
     link.decoder = Decoder()
-    link._next_beat = link._last_heard = 0.0
+    link.hold_beats(0)
+    link._last_heard = 0.0
     start = time.process_time()
     while replay.left:
         link.poll()
