@@ -7,13 +7,14 @@ from typing import Any
 
 import pytest
 
+from rig.commands import typed
 from tests.cli.commands import ROOT, bladerig
 
 
 @pytest.fixture(scope="module")
 def first(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
     """The demo as a newcomer runs it: its folder and what it prints."""
-    folder = tmp_path_factory.mktemp("demo")
+    folder = tmp_path_factory.mktemp("a demo")
     done = bladerig("demo", "--out", folder)
     assert done.returncode == 0, done.stderr
     return folder, done.stdout
@@ -32,6 +33,14 @@ def test_the_readme_quotes_the_demo_as_it_is(first: tuple[Path, str]) -> None:
     block = (ROOT / "README.md").read_text(encoding="utf-8").split("Measured beside")[1]
     for line in block.split("```")[0].splitlines()[1:]:
         assert line in first[1], line
+
+
+def test_the_next_command_can_be_typed_as_it_stands_though_the_folder_has_a_space(
+    first: tuple[Path, str],
+) -> None:
+    (line,) = [line for line in first[1].splitlines() if line.startswith("Next:")]
+    assert line.split(None, 1)[1] == typed("bladerig", "audit", first[0] / "demo.logbook")
+    assert " " in str(first[0])
 
 
 def test_every_energy_stands_beside_the_truth_and_within_its_uncertainty(
