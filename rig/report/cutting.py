@@ -13,8 +13,8 @@ from rig.report.ink import DARK, FITTED, MARK, STYLE, Picture, svg
 from rig.report.sections import ONE_BLADE, Section, stated
 
 FORCE_LIMIT = (
-    "Cutting force goes by the figures of the cell's maker, not by a certificate; the interval is "
-    "of its scatter alone: it compares cuts of this frame, no more."
+    "Cutting force goes by the figures of the cell's maker, not by a certificate; an interval "
+    "of it is of its scatter alone: it compares cuts of this frame, no more."
 )
 
 
@@ -52,7 +52,9 @@ def _ended(trial: Trial) -> str:
     of = trial.settings
     text = str(of["stopped"] or trial.result["stop"])
     if trial.result["unconfirmed"]:
-        text += f"; the last {trial.result['unconfirmed']} probes failed, not yet confirmed"
+        number = trial.result["unconfirmed"]
+        last = "the last probe" if number == 1 else f"the last {number} probes"
+        text += f"; {last} failed, not yet confirmed"
     left_out = [f"{one['cuts']} cuts ({one['why']})" for one in of["skipped"]]
     return text + (f"; probes left out: {', '.join(left_out)}" if left_out else "")
 

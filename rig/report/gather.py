@@ -1,7 +1,7 @@
 """What one run of a logbook holds, put in order for a page. Nothing is computed anew here."""
 
 import hashlib
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -13,6 +13,7 @@ from rig.commands import typed
 from rig.errors import RigError
 from rig.guide.runner import STEP
 from rig.guide.stretch import TALLY
+from rig.logbook.journal import RAW_STORED
 from rig.logbook.records import Row, Run
 from rig.logbook.store import Logbook
 from rig.report import asides, notes, standing
@@ -204,13 +205,14 @@ def _fill(view: RunView, book: Logbook) -> None:
             view.notes.extend(notes.told(row.body))
         if (what := silent.get(row.number) or _aside(row, measured)) is not None:
             view.asides.append(Aside(row.number, row.at_utc, what))
-    view.raws.extend(_raw(book, raw_id) for raw_id in book.raw_ids(view.run.run_id))
+    view.raws.extend(_raw(book, row.body) for row in rows if row.kind == RAW_STORED)
     _chart(view, book)
 
 
-def _raw(book: Logbook, raw_id: int) -> Raw:
-    frames, meta = book.raw(raw_id)
-    return Raw(raw_id, str(meta.get("trial", "")), len(frames), hashlib.sha256(frames).hexdigest())
+def _raw(book: Logbook, stored: Mapping[str, Any]) -> Raw:
+    frames, _ = book.raw(stored["raw_id"])
+    digest = hashlib.sha256(frames).hexdigest()
+    return Raw(stored["raw_id"], stored["trial"], len(frames), digest)
 
 
 def _by_trial(book: Logbook, run_id: int, kind: str) -> dict[str, dict[str, Any]]:
