@@ -59,7 +59,16 @@ def _after_plan(path: Path) -> str:
 
     if path.suffix == ".toml":
         return typed("bladerig", "study", "new", path, "NAME.logbook")
-    return typed("bladerig", "study", "deal", path)
+    from rig.logbook.store import Logbook
+    from rig.study import kept
+
+    with Logbook.open(path, writable=False) as book:
+        study = kept.require(book)
+    if study.order is None:
+        return typed("bladerig", "study", "deal", path)
+    if study.opened:
+        return f"{typed('bladerig', 'study', 'init', 'NEXT.toml')} for the study that follows"
+    return typed("bladerig", "study", "next", path)
 
 
 def _record(path: Path) -> "StudyRecord":
@@ -81,13 +90,22 @@ def _show_plan(one: "Planned", record: "StudyRecord") -> None:
     click.echo(f"\n{begin(response.name)}: {head}")
     for line in more:
         click.echo(f"  {line}")
+    matters, margin = (size(response, value) for value in (response.smallest, response.margin))
     click.echo(
-        f"  chance: to find {size(response, response.smallest)}, the difference that matters\n"
-        "  blades a group   smallest difference found 8 times in 10   chance"
+        f"  chance to find {matters} (that matters), where it is true; and to rule out more than\n"
+        f"  {margin} (the margin), where the groups are truly alike\n"
+        "  blades a group   smallest difference found 8 times in 10   to find   to rule out"
     )
     for row in one.plan.rows:
         mark = "  <- as entered" if row.units == here(record) else ""
-        chance = f"{row.chance:.0%}" if row.chance < 0.995 else "> 99%"
-        click.echo(f"  {row.units:14d}   {size(response, row.detectable):>39}   {chance:>6}{mark}")
+        click.echo(
+            f"  {row.units:14d}   {size(response, row.detectable):>39}   "
+            f"{_chance(row.chance):>7}   {_chance(row.ruled_out):>11}{mark}"
+        )
     if text := blind_below(one):
         click.echo(f"  {text}")
+
+
+def _chance(value: float) -> str:
+    """No study is certain, and none is hopeless."""
+    return "> 99%" if value >= 0.995 else "< 1%" if value < 0.005 else f"{value:.0%}"

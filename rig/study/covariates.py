@@ -156,7 +156,7 @@ def _fitted(
         return Adjustment((), (), dof, reasons + against)
     line = _least_squares(x, np.array([u.mean for u in units]), dof)
     if dof < FEW:
-        text = f"Only {dof} degrees of freedom are left: the adjusted figures are rough."
+        text = f"Only {dof} units more than unknowns: the figures at equal geometry are rough."
         reasons += (Reason("few_to_adjust", text, dof, FEW),)
     told = tuple(_adjusted(data, pair, line, groups) for pair in pairs if set(pair) <= set(groups))
     slopes = tuple(_slope(data, i, at, line) for at, i in enumerate(names, start=len(groups)))

@@ -1,6 +1,7 @@
 """The plan before any data: how many blades and repeats, and what that many can show."""
 
 from dataclasses import dataclass
+from itertools import combinations
 
 from rig.errors import RigError
 from rig.measure.budget import Reason
@@ -11,8 +12,11 @@ from rig.study.power import (
     fewest,
     found,
     log_scatter,
+    ruled_out,
     scatter_of_means,
+    together,
 )
+from rig.study.verdict import CHANCE
 
 TABLE = (2, 3, 4, 5, 6, 8, 10, 12, 15, 20)
 
@@ -44,6 +48,7 @@ class PlanRow:
         detectable_alike: the same by Student's t, which takes the scatters as alike and looks
             at one comparison only.
         chance: to find the smallest difference that matters.
+        ruled_out: chance that groups truly alike have differences above the margin ruled out.
     """
 
     units: int
@@ -51,6 +56,7 @@ class PlanRow:
     detectable: float
     detectable_alike: float
     chance: float
+    ruled_out: float
 
 
 @dataclass(frozen=True)
@@ -78,12 +84,16 @@ class StudyPlan:
 
 
 def plan_study(
-    response: Response, groups: int, scatter: Scatter, repeats: int = 1, with_control: bool = True
-) -> StudyPlan:
+    response: Response, groups: int, scatter: Scatter, repeats: int = 1, with_control: bool = True,
+    of_one: float = CHANCE,
+) -> StudyPlan:  # fmt: skip
     """Units a group so that the smallest difference that matters is found in 80 of 100 studies.
 
     A unit is a blade; where each furnace load holds one group only, it is a load, and
     `scatter.between` must be that of loads.
+
+    Args:
+        of_one: chance asked of one answer, more than 80 % where several must agree.
 
     Raises:
         RigError: when there is nothing to compare or no scatter is stated.
@@ -103,24 +113,35 @@ def plan_study(
         )
     comparisons = groups - 1 if with_control else groups * (groups - 1) // 2
     wanted = response.inward(response.smallest) / spread
+    margin = response.inward(response.margin) / spread
+    every = [(b, a) for a, b in combinations(range(groups), 2)]
+    pairs = tuple(pair for pair in every if not with_control or 0 in pair)
 
     def row(n: int) -> PlanRow:
         return PlanRow(
             n,
             n * groups * repeats,
-            response.outward(spread * detectable_scatters(n, comparisons)),
+            response.outward(spread * detectable_scatters(n, comparisons, of_one)),
             response.outward(spread * detectable_pooled(n)),
-            found(wanted, n, comparisons),
+            together(found(wanted, n, comparisons), of_one),
+            ruled_out(margin, n, pairs),
         )
 
-    units = fewest(lambda n: found(wanted, n, comparisons))
+    units = fewest(lambda n: found(wanted, n, comparisons), of_one)
     rows = tuple(row(n) for n in sorted({*TABLE, *([units] if units else [])}))
     return StudyPlan(
-        response, groups, comparisons, repeats, spread, units, rows, _cautions(units, scatter)
+        response,
+        groups,
+        comparisons,
+        repeats,
+        spread,
+        units,
+        rows,
+        _cautions(units, scatter, repeats),
     )
 
 
-def _cautions(units: int | None, scatter: Scatter) -> tuple[Reason, ...]:
+def _cautions(units: int | None, scatter: Scatter, repeats: int) -> tuple[Reason, ...]:
     told = []
     if units is None:
         told.append(Reason("too_many", "More than 1000 blades a group would be needed."))
@@ -131,7 +152,7 @@ def _cautions(units: int | None, scatter: Scatter) -> tuple[Reason, ...]:
             "wrong guess costs less.",
             units, 4, "blades",
         ))  # fmt: skip
-    if scatter.within == 0:
+    if scatter.within == 0 and repeats > 1:
         told.append(Reason(
             "within_unknown",
             "No scatter of trials on one blade is stated: repeats seem to gain nothing.",

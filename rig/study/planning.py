@@ -5,14 +5,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from rig.study.data import LOG, Response
+from rig.study.lives import OF_ONE
 from rig.study.phrases import TWICE, begin, number, size
 from rig.study.pilot import Pilot
 from rig.study.plan import Scatter, StudyPlan, plan_study
 from rig.study.power import detectable_scatters, fewest, found
 from rig.study.record import ResponseRecord, StudyRecord
 from rig.study.responses import KINDS
+from rig.study.verdict import CHANCE
 
+LIFE = "life"
 REPEATS = (1, 2, 3)
+HOPELESS = 20.0  # a ratio above which the exact figure helps nobody
+UNLIKELY = 0.5  # chance below which "ruled out" is not to be counted on
 
 
 @dataclass(frozen=True)
@@ -52,7 +57,12 @@ def blades_asked(response: ResponseRecord, record: StudyRecord) -> int | None:
     spread = scatter.of_means(what.scale, response.repeats)
     groups = max(len(record.group), 2)
     pairs = groups - 1 if record.control is not None else groups * (groups - 1) // 2
-    return fewest(lambda n: found(what.inward(what.smallest) / spread, n, pairs))
+    wanted = what.inward(what.smallest) / spread
+    return fewest(lambda n: found(wanted, n, pairs), _of_one(response))
+
+
+def _of_one(response: ResponseRecord) -> float:
+    return OF_ONE if response.kind.field == LIFE else CHANCE
 
 
 def _planned(response: ResponseRecord, record: StudyRecord, pilot: Pilot | None) -> Planned:
@@ -61,7 +71,7 @@ def _planned(response: ResponseRecord, record: StudyRecord, pilot: Pilot | None)
     def at(scatter: Scatter, repeats: int) -> StudyPlan:
         return plan_study(
             response.response(), max(len(record.group), 2), scatter, repeats,
-            record.control is not None,
+            record.control is not None, _of_one(response),
         )  # fmt: skip
 
     plan = at(scatter, response.repeats)
@@ -119,6 +129,11 @@ def in_words(planned: Planned) -> list[str]:
             "8 studies of 10"
         )
     lines = [head, f"{planned.source}; {_trials(plan.repeats)} a blade"]
+    if KINDS[planned.name].field == LIFE:
+        lines.append(
+            "lives are judged by three answers that must agree: the figures are rough, and probes "
+            "far apart ask for more blades"
+        )
     if planned.upper_units is not None and planned.upper_units != plan.units:
         lines.append(
             f"a pilot this small may miss the true scatter: {planned.upper_units} blades a group "
@@ -129,10 +144,23 @@ def in_words(planned: Planned) -> list[str]:
         lines.append(f"blades a group by trials on each: {several}")
     if planned.bench is not None:
         lines.append(
-            f"the bench itself, with blades that do not differ at all, would show "
-            f"{size(response, planned.bench)}"
+            f"measuring alone, were all its uncertainty to fall on each blade anew, would let "
+            f"{size(response, planned.bench)} be found; what all blades share of it cancels"
         )
-    return [*lines, *cost(planned)]
+    row = next((row for row in plan.rows if row.units == plan.units), None)
+    if row is not None and row.ruled_out < UNLIKELY:
+        lines.append(
+            f"if the groups are truly alike, that many rule out more than "
+            f"{size(response, response.margin)} in only {row.ruled_out:.0%} of studies: expect "
+            '"cannot tell"'
+        )
+    notes = [one.text for one in plan.reasons if one.name != "too_many"]  # the head says that
+    if response.margin > response.smallest:
+        notes.append(
+            f"the margin ({size(response, response.margin)}) is wider than the difference that "
+            f"matters ({wanted}): what is ruled out may still matter"
+        )
+    return [*lines, *notes, *cost(planned)]
 
 
 def blind_below(planned: Planned) -> str:
@@ -142,6 +170,11 @@ def blind_below(planned: Planned) -> str:
     if response.scale != LOG or not coarse:
         return ""
     row = coarse[0]
+    if row.detectable > HOPELESS:
+        return (
+            f"{row.units} blades a group find next to nothing: not even a factor of {HOPELESS:g} is "
+            "found 8 times in 10"
+        )
     return (
         f"{row.units} blades a group find only {size(response, row.detectable)}: one group must "
         f"reach about {row.detectable:.2g} times the other"

@@ -8,13 +8,15 @@ only three or four of them: the price of not trusting the scatters to be alike.
 import math
 from collections.abc import Callable
 
+import numpy as np
 from scipy import stats
 from scipy.optimize import brentq
 from scipy.special import stdtrit
 
-from rig.study.verdict import CHANCE, LEVEL
-from rig.study.welch import beyond, detectable, power
+from rig.study.verdict import CHANCE, LEVEL, judge
+from rig.study.welch import beyond, detectable, power, welch
 
+STUDIES, SEED = 10_000, 7
 MOST = 1000  # blades a group; nobody forges more for one study
 
 
@@ -49,6 +51,31 @@ def found(d: float, n: int, comparisons: int = 1) -> float:
         comparisons: in the study; the first step of Holm's procedure asks LEVEL/comparisons.
     """
     return power(d * math.sqrt(n / 2), LEVEL / comparisons, n - 1, n - 1)
+
+
+def together(chance: float, of_one: float) -> float:
+    """Chance that all answers agree, from that of one: rough, right where one has `of_one`."""
+    return float(chance ** (math.log(CHANCE) / math.log(of_one)))
+
+
+def ruled_out(margin: float, n: int, pairs: tuple[tuple[int, int], ...]) -> float:
+    """Chance that the verdict rules out `margin` for all `pairs` of groups of `n`, truly alike.
+
+    By simulation with a fixed seed: within 0.01.
+
+    Args:
+        margin: over the scatter of one unit.
+        pairs: (group, against) by number.
+    """
+    rng = np.random.default_rng(SEED)
+    groups = 1 + max(max(pair) for pair in pairs)
+    means = rng.standard_normal((STUDIES, groups)) / math.sqrt(n)
+    variances = rng.chisquare(n - 1, (STUDIES, groups)) / (n - 1) / n
+    one, two = (list(side) for side in zip(*pairs, strict=True))
+    difference = means[:, one] - means[:, two]
+    se, dof = welch(difference, variances[:, one], n - 1, variances[:, two], n - 1)
+    judged = judge(difference, se, dof, [(n - 1, n - 1)] * len(pairs), margin)
+    return float(judged.ruled_out.all(axis=1).mean())
 
 
 def fewest(chance_at: Callable[[int], float], chance: float = CHANCE) -> int | None:

@@ -16,7 +16,6 @@ from rig.study.compare import Comparison
 from rig.study.data import LOG, Response
 from rig.study.parity import EQUAL, UNEQUAL, Parity
 from rig.study.phrases import amount, begin, number, probability, size, span
-from rig.study.plan import StudyPlan
 from rig.study.rates import Rate
 from rig.study.reach import Reach
 from rig.study.units import BLADE, BLADE_IN_LOAD, LOAD, NONE, PAIR_IN_LOAD, Layout
@@ -164,20 +163,6 @@ def parity(told: Parity) -> str:
     )
 
 
-def plan(told: StudyPlan) -> str:
-    """How many, and what it costs."""
-    response = told.response
-    wanted = size(response, response.smallest)
-    if told.units is None:
-        text = f"A difference of {wanted} cannot be planned for at this scatter."
-    else:
-        text = (
-            f"To find a difference of {wanted} in 80 of 100 studies: {told.units} blades a group, "
-            f"{told.blades} blades and {told.trials} trials in all."
-        )
-    return " ".join([text, *(reason.text for reason in told.reasons)])
-
-
 def components(told: Components, response: Response) -> str:
     """Where the scatter comes from; measurement apart from it."""
     known = [(c.level, c.sd) for c in told.levels if c.sd is not None]
@@ -239,12 +224,17 @@ def agreement(told: Agreement, one: str, two: str) -> str:
     if told.rank is None or told.rank_low is None or told.rank_high is None:
         return f"{begin(one)} and {two}: {' '.join(reason.text for reason in told.reasons)}"
     text = (
-        f"{begin(one)} and {two} on {told.blades} blades: rank correlation {told.rank:.2f} "
-        f"({told.rank_low:.2f} to {told.rank_high:.2f})."
+        f"{begin(one)} and {two} on {told.blades} blades: rank correlation {_share(told.rank)} "
+        f"({_share(told.rank_low)} to {_share(told.rank_high)})."
     )
     if told.rank_low < 0 < told.rank_high:
         text += " Even its sign is open."
     return " ".join([text, *(reason.text for reason in told.reasons)])
+
+
+def _share(value: float) -> str:
+    """Two places, and never -0.00."""
+    return f"{round(value, 2) + 0.0:.2f}"
 
 
 def agreements(pairs: int) -> str:
@@ -257,7 +247,8 @@ def agreements(pairs: int) -> str:
     if pairs == 1:
         return f"{text} One pair was looked at; its interval holds with 95 % confidence."
     return (
-        f"{text} {pairs} pairs were looked at. At 95 % each, about {pairs / 20:.2g} of {pairs} "
-        "intervals would leave out 0 by chance alone; so they are made wider, to hold all "
-        f"together with 95 % confidence ({100 * (1 - 0.05 / pairs):.4g} % each)."
+        f"{text} {pairs} pairs were looked at. At 95 % each, one interval in 20 would leave out 0 "
+        f"by chance alone: of {pairs}, about {pairs / 20:.2g} on average. So they are made wider, "
+        "to hold all together with 95 % confidence "
+        f"({100 * (1 - 0.05 / pairs):.4g} % each)."
     )

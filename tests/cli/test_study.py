@@ -85,7 +85,7 @@ def test_two_blades_are_told_to_find_only_a_factor(say: Say, study: Path) -> Non
     factor = float(re.search(r"a factor of ([\d.]+)", row)[1])  # type: ignore[index]
     assert factor > 3
     assert f"one group must reach about {factor:.2g} times the other" in out
-    assert "chance: to find 25 %, the difference that matters" in out
+    assert "to find 25 % (that matters)" in out and "more than\n  15 % (the margin)" in out
     pairs = re.findall(r"^ +(\d+) +(\S.*?)   +(?:> )?\d+%", out, re.M)
     assert len(pairs) > 8 and all("%" in text or "factor" in text for _, text in pairs)
     assert "> 99%" in out and "100%" not in out, "no study is certain"

@@ -48,7 +48,7 @@ def several(path: Path) -> StudyBook:
 def test_the_number_of_pairs_and_what_chance_does_are_told(tmp_path: Path) -> None:
     first, *rest = agreements(unsealed(several(tmp_path).book.path).answers)
     assert len(rest) == 3
-    assert "3 pairs were looked at" in first and "about 0.15 of 3" in first
+    assert "3 pairs were looked at" in first and "of 3, about 0.15 on average" in first
     assert "together with 95 % confidence (98.33 % each)" in first
     assert "prove no cause" in first and "groups differ by" in first
 

@@ -7,7 +7,7 @@ import pytest
 
 from rig.measure.staircase import Staircase, estimates
 from rig.study import words
-from rig.study.agreement import agreement
+from rig.study.agreement import Agreement, agreement
 from rig.study.anova import components
 from rig.study.capability import crossed
 from rig.study.censored import compare_censored
@@ -17,7 +17,6 @@ from rig.study.data import LINEAR, LOG, Response
 from rig.study.lines import headline, of_values
 from rig.study.parity import parity
 from rig.study.phrases import amount, probability, size, span
-from rig.study.plan import Scatter, plan_study
 from rig.study.rates import failure_rate
 from tests.study.blades import TORQUE, drawn, study
 from tests.study.test_survivors import limited
@@ -41,7 +40,6 @@ def everything() -> list[str]:
         censored = compare_censored(limited(some, limit))
         said += [words.survivors(c, TORQUE) for c in censored.comparisons]
         said += [words.rate(rate) for rate in censored.rates]
-    said += [words.plan(plan_study(TORQUE, 3, Scatter(cv))) for cv in (0.05, 0.2, 30.0)]
     for failed in ((True, False) * 6, (True,) * 5):
         levels = [10.0]
         for one in failed[:-1]:
@@ -133,6 +131,11 @@ def test_a_p_is_never_printed_as_nought() -> None:
     assert [probability(p) for p in (1e-9, 0.0234, 0.5, math.nan)] == [
         "< 0.001", "0.023", "0.50", "not determined",
     ]  # fmt: skip
+
+
+def test_a_correlation_of_nearly_nought_has_no_sign() -> None:
+    told = Agreement(18, -0.001, -0.5, 0.5, -0.001, -0.62, 0.62)
+    assert "correlation 0.00 (-0.62 to 0.62)" in words.agreement(told, "hardness", "edge life")
 
 
 def test_the_two_yardsticks_are_told_apart() -> None:
