@@ -172,8 +172,8 @@ def blind_below(planned: Planned) -> str:
     row = coarse[0]
     if row.detectable > HOPELESS:
         return (
-            f"{row.units} blades a group find next to nothing: not even a factor of {HOPELESS:g} is "
-            "found 8 times in 10"
+            f"{row.units} blades a group find next to nothing: not even a factor of "
+            f"{HOPELESS:g} is found 8 times in 10"
         )
     return (
         f"{row.units} blades a group find only {size(response, row.detectable)}: one group must "
