@@ -53,8 +53,9 @@ def at_break(made: Motion, angle: Array, net: Array, broke: Break) -> Ending:
     scatter = math.sqrt(float(rest @ rest) / free)
     lever = float(np.linalg.norm(np.linalg.pinv(design)[-1]))
     slope = float(found[-2]) if degree else 0.0
-    u = math.hypot(math.sqrt(inflation(rest)) * scatter * lever, slope * u_end)
-    return Ending(end, float(found[-1]), u_end, u, max(1.0, free / SETTLING), slope)
+    alike = inflation(rest)
+    u = math.hypot(math.sqrt(alike) * scatter * lever, slope * u_end)
+    return Ending(end, float(found[-1]), u_end, u, max(1.0, free / alike), slope)
 
 
 def at_largest(angle: Array, net: Array, at: int) -> Ending:

@@ -22,6 +22,7 @@ from rig.calibration import angle, load
 from rig.measure.budget import Input
 from rig.measure.pry.evaluate import PryResult, evaluate_pry
 from rig.measure.pry.facts import ArmRecord, Asked, Limits, PryFacts
+from rig.measure.pry.motion import U_DELAY
 from rig.measure.pry.no_load import no_load_sweep
 from rig.measure.pry.sweep import Sweep
 from rig.measure.scales import Scale
@@ -30,8 +31,8 @@ from rig.virtual.jig import Pry
 from rig.virtual.jigdraw import Group, blade_tip
 from rig.virtual.jigtrace import Board, PryProfile, PrySamples, simulate_pry
 from rig.virtual.jigtrail import sensed
-from rig.virtual.jigtruth import Failure, HandTruth, JigTruth, TipTruth
-from tests.calibration.coverage import BENCH, Lab, calibration
+from rig.virtual.jigtruth import CellTruth, Failure, HandTruth, JigTruth, TipTruth
+from tests.calibration.coverage import BENCH, CODES_PER_RATIO, Lab, calibration
 
 COVERED = (
     "peak_torque",
@@ -42,6 +43,12 @@ COVERED = (
 )
 SUMS_READ = 250  # two seconds
 CLOCK_LIMIT = 0.005
+STRAIGHT = CellTruth(nonlinearity=0.0, hysteresis=0.0, creep=0.0, wander=0.0)
+NM_PER_CODE = 1 / (STRAIGHT.right * CODES_PER_RATIO)
+EXACT = Scale(
+    right=(0.0, NM_PER_CODE), left=(0.0, NM_PER_CODE), u_relative=1e-9, u_absolute=1e-9,
+    dof=math.inf, low=0.1, high=40.0, unit="N.m", source="exact",
+)  # fmt: skip
 REST_TICKS = TICK_HZ  # of the calm before and after, a second
 KINDS = ("snap", "bend", "slip", "survived")
 
@@ -58,25 +65,34 @@ class Rig:
     swept: dict[str, Any]
 
 
-def make_rig(seed: int, kind: str, board: Board | None = None, **changes: float) -> Rig:
+def make_rig(
+    seed: int, kind: str, board: Board | None = None, exact: bool = False, **changes: float
+) -> Rig:
     """Draw a rig, calibrate it, and pry one tip until `kind` comes about.
 
     Args:
         seed: of everything.
         kind: one of `KINDS`.
         board: None draws the clocks.
+        exact: the cell is straight, forgets nothing, and its certificate is exact: of the errors of
+            torque only those of reading it 80 times a second are left.
         changes: `ramp_s`, `strength` (N.m at failure) in place of drawn ones.
     """
     lab = Lab(seed)
     rng = lab.rng
     truth = replace(lab.truth, hand=_hand(rng), stop_rad=math.radians(BENCH.pry.arm.stop_deg))
-    torque, angles = _torque_scale(lab), _angle_scale(truth, rng)
+    if exact:
+        truth = replace(truth, cell=STRAIGHT)
+    torque = EXACT if exact else _torque_scale(lab)
+    angles = _angle_scale(truth, rng)
     tip = _tip(kind, seed, rng, changes.get("strength"))
     limits = bench_limits(torque)
     pry = _how(truth, tip, kind, limits, rng, changes.get("ramp_s"))
-    own = board or Board(resonator=rng.uniform(-CLOCK_LIMIT, CLOCK_LIMIT))
+    own = board or Board(
+        resonator=rng.uniform(-CLOCK_LIMIT, CLOCK_LIMIT), converter_error=0.0 if exact else None
+    )
     profile = PryProfile(pry, limits.preload_nm, limits.angle_limit_rad)
-    samples = simulate_pry(truth, tip, profile, seed=seed, board=own)
+    samples = _late(simulate_pry(truth, tip, profile, seed=seed, board=own), rng)
     if pry.limit_nm is not None:
         limits = replace(limits, torque_limit_nm=pry.limit_nm)
     clock = Input("time_base", 1 / (1 + own.resonator), 1e-4)
@@ -197,6 +213,13 @@ def _how(
     if kind == "bend":
         rate = rng.uniform(2 * limits.rate_low_rad_s, limits.rate_high_rad_s * 0.7)
     return Pry(rate, limits.angle_limit_rad, limit_nm)
+
+
+def _late(samples: PrySamples, rng: random.Random) -> PrySamples:
+    """The same with the filter's delay of this converter, which no data sheet states."""
+    period = float(np.median(np.diff(samples.load_ticks)))
+    late = round(rng.gauss(0.0, U_DELAY * period))
+    return replace(samples, load_ticks=samples.load_ticks + late)
 
 
 def _cut(samples: PrySamples, first: int, last: int) -> tuple[np.ndarray, ...]:
