@@ -117,8 +117,9 @@ def chart(points: list[tuple[datetime, dict[str, Any]]], limit: float) -> tuple[
         axes.set_xticks(x, [f"{at:%m-%d %H:%M}" for at, _ in points], rotation=30, ha="right")
         axes.set_ylabel("m/s²")
         axes.set_xlim(0.5, len(values) + 0.5)
+        sessions = f"{len(values)} session{'s' * (len(values) != 1)}"
         text = (
-            f"Effective acceleration of {len(values)} sessions, the last {values[-1]:.3f} metres a "
+            f"Effective acceleration of {sessions}, the last {values[-1]:.3f} metres a "
             f"second squared; dashed lines: {limit:.0%} from the session before."
         )
         return svg(figure), text

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from rig.bench import Bench, practising
-from rig.board.samples import Capture, capture
+from rig.board.samples import capture
 from rig.commands import typed
 from rig.errors import RigError
 from rig.guide.runner import STEP
@@ -18,64 +18,9 @@ from rig.logbook.records import Row, Run
 from rig.logbook.store import Logbook
 from rig.report import asides, notes, standing
 from rig.report.soundness import warning
+from rig.report.trial import Trial as Trial
 
 CHART = {"bench", "a_eff"}
-NO_VERDICT = "no verdict is on record"
-ON_A_SPECIMEN = {"drop", "pry", "twist", "hardness", "edge_life", "sharpness", "staircase"}
-
-
-@dataclass(frozen=True)
-class Trial:
-    """One measured trial with everything that belongs to it."""
-
-    name: str
-    measurand: str
-    result: dict[str, Any]
-    settings: dict[str, Any]
-    raw_id: int | None
-    raw_sha256: str
-    raw_bytes: int
-    seen: Capture
-    verdict: dict[str, Any] | None
-    damage: dict[str, Any] | None
-    lacks: tuple[str, ...] = ()
-
-    @property
-    def judged(self) -> bool:
-        """Whether the procedure came as far as its verdict."""
-        return self.verdict is not None
-
-    @property
-    def on_specimen(self) -> bool:
-        """Whether a blade was tested, not the empty tower, the bare arm or a channel."""
-        empty = self.measurand == "drop" and self.settings["asked"].get("energy_j") is None
-        return self.judged or (self.measurand in ON_A_SPECIMEN and not empty)
-
-    @property
-    def valid(self) -> bool:
-        """Whether nothing stands against it."""
-        return not self.reasons
-
-    @property
-    def reasons(self) -> list[str]:
-        """Everything that stands against it, in words."""
-        if self.verdict is not None:
-            return list(self.verdict["reasons"])
-        found = [reason["text"] for reason in self.result["reasons"]]
-        return [*found, NO_VERDICT] if self.on_specimen else found
-
-    @property
-    def coded(self) -> list[str]:
-        """The reasons, each with the name by which the procedure's page explains it."""
-        names = {reason["text"]: reason["name"] for reason in self.result["reasons"]}
-        return [f"{text} [{names[text]}]" if text in names else text for text in self.reasons]
-
-    @property
-    def indication(self) -> list[str]:
-        """Why its numbers are an indication only (a certificate is lacking)."""
-        if self.verdict is None:
-            return list(self.lacks)
-        return list(self.verdict.get("indication", []))
 
 
 @dataclass(frozen=True)
@@ -143,16 +88,14 @@ class RunView:
     @property
     def kind(self) -> str:
         """What was measured on the specimen; "" for a run that measured nothing on one."""
-        found = [one for one in self.trials if one.judged] or [
-            one for one in self.trials if one.on_specimen
-        ]
-        return found[-1].measurand if found else ""
+        found = [one.measurand for one in self.trials if one.on_specimen]
+        return found[-1] if found else ""
 
     @property
     def tested(self) -> list[Trial]:
         """The trials on the specimen, those that the run stopped in before their verdict too."""
         kind = self.kind
-        return [t for t in self.trials if t.judged or (t.on_specimen and t.measurand == kind)]
+        return [t for t in self.trials if t.on_specimen and t.measurand == kind]
 
     @property
     def unjudged(self) -> list[Trial]:
@@ -194,17 +137,19 @@ def gather(path: Path, run_id: int | None) -> RunView:
 def _fill(view: RunView, book: Logbook) -> None:
     verdicts = _by_trial(book, view.run.run_id, "verdict")
     damages = _by_trial(book, view.run.run_id, "damage")
-    view.verdicts.extend(verdicts.values())
+    sites = _by_trial(book, view.run.run_id, "site")
     rows, bench = list(book.journal(view.run.run_id)), view.bench
     measured = {row.body["step"].get("raw_id") for row in rows if row.kind == STEP}
     silent = {row.number: what for row, what in asides.silent(rows, view.run)}
     for row in rows:
         if row.kind == STEP and row.body["step"]["step"] == "Measure":
-            view.trials.append(_trial(book, row.body, verdicts, damages, bench))
+            view.trials.append(_trial(book, row.body, {**sites, **verdicts}, damages, bench))
         elif row.kind == STEP:
             view.notes.extend(notes.told(row.body))
         if (what := silent.get(row.number) or _aside(row, measured)) is not None:
             view.asides.append(Aside(row.number, row.at_utc, what))
+    # The drops of a staircase are its trials only until it has come to its own.
+    view.verdicts.extend((verdicts or (sites if view.kind in ("drop", "") else {})).values())
     view.raws.extend(_raw(book, row.body) for row in rows if row.kind == RAW_STORED)
     _chart(view, book)
 

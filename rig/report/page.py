@@ -37,6 +37,11 @@ ROWS = {
     "sampling": "instant of the peak between two samples",
     "filter": "delay of the filter",
 }
+AIMS = {
+    "staircase_impact": ("staircase", "The staircase itself came to no result."),
+    "cuts_to_dull": ("edge_life", "No edge life was found."),
+}
+"""What a procedure of many measurements is after, and the words when it did not come to that."""
 SECTIONS = {
     "drop": IMPACT,
     "pry": PRY,
@@ -99,6 +104,8 @@ def verdict(view: RunView) -> str:
             f"{'has' if one else 'have'} no verdict{_because(view)}."
         )
         told.append(_values(section, view.unjudged))
+    if _short_of_aim(view):
+        told.append(AIMS[view.run.procedure][1])
     if any(trial.indication for trial in (*valid, *view.unjudged)):
         told.append("An indication only: see below what it lacks.")
     return " ".join(filter(None, told))
@@ -130,7 +137,12 @@ def title(view: RunView) -> str:
     """What the page is headed: of the test, or of the procedure that did not come so far."""
     section = SECTIONS.get(view.kind)
     plain = view.run.procedure.replace("_", " ").capitalize()
-    return plain if section is None or (view.unjudged and not view.verdicts) else section.title
+    return plain if section is None or _short_of_aim(view) else section.title
+
+
+def _short_of_aim(view: RunView) -> bool:
+    aim = AIMS.get(view.run.procedure)
+    return aim is not None and view.kind != aim[0]
 
 
 def shown(section: Section, measurands: dict[str, Any]) -> dict[str, Any]:

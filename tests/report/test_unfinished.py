@@ -93,8 +93,27 @@ def test_a_staircase_that_stopped_shows_its_drops(tmp_path: Path) -> None:
         run(book, rig, chosen, params)
     page = words(path)
     assert "Staircase impact: run 1" in page
-    assert "2 drops were measured and have no verdict" in page
+    assert "2 of 2 drops are valid. Impact energy: " in page
+    assert "The staircase itself came to no result. An indication only" in page
     assert page.count("K3 site 2") >= 2
+
+
+def test_a_whole_staircase_lists_its_drops_and_says_which_do_not_count(tmp_path: Path) -> None:
+    def jammed(rig: VirtualRig, text: str) -> None:
+        if text.startswith("Drop "):
+            rig.tower.fault("catch_jammed", on=text.startswith("Drop 2:"))
+
+    path, chosen = tmp_path / "b.logbook", scripts.load("staircase_impact")
+    params = read_all(chosen.parameters, {"energy": "5 J", "specimen": "K3", "drops": "6"})
+    with Logbook.create(path, title="b") as book:
+        run(book, VirtualRig(hook=jammed), chosen, params)
+    page = words(path)
+    others = page.split("What else was measured")[1].split("The tower that day")[0]
+    assert "K3 site 1 nothing against it (an indication only) impact energy " in others
+    assert "K3 site 2 not valid: struck 2 times" in others
+    assert others.count("there is no height certificate") == 1
+    assert "Staircase impact: run 1" in page and "no result" not in page
+    assert "Empty drops of this run" in page and "Carriage 2 kg" in page
 
 
 def test_no_answer_or_note_is_shown_as_data(tmp_path: Path) -> None:
