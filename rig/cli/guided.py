@@ -68,7 +68,7 @@ def guided(procedure: str, wish: Wish) -> dict[str, Any]:
         runner = _runner(book, bench, wish, stack)
         _enter(runner.book, wish, last, given_up)
         if taken is not None:
-            params = {**params, "specimen": taken.specimen}
+            params = {**params, **taken.settings(params)}
             _tell_turn(runner, script, taken, wish)
         conclusion = _run(runner, script, params, wish, None if given_up is not None else last)
     from rig.report import page

@@ -4,7 +4,9 @@ A mistyped code wastes a blade that a destructive test breaks, and a blade's own
 is the end of blindness; so a study whose codes are dealt takes no blade that it does not know.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from rig.commands import typed
 from rig.errors import RigError
@@ -20,13 +22,22 @@ class Turn:
 
     Attributes:
         specimen: its code, or several with commas between.
+        block: of the plan that this trial belongs to; "" when it is not in turn.
         planned: the trial that the plan has next; None when all are made.
         in_turn: whether this run is that trial, or makes one again that was made already.
     """
 
     specimen: str
+    block: str
     planned: kept.Planned | None
     in_turn: bool
+
+    def settings(self, params: Mapping[str, Any]) -> dict[str, Any]:
+        """What the run of these settings takes from the plan."""
+        told = {"specimen": self.specimen}
+        if params.get("block") == "":
+            told["block"] = self.block
+        return told
 
     def expected(self) -> str:
         """What the plan has next, in words."""
@@ -63,7 +74,8 @@ def turn(book: Logbook, procedure: str, specimen: str) -> Turn | None:
             )
     again = all(made[procedure, code] for code in codes)
     due = planned is not None and planned.procedure == procedure and planned.code in codes
-    return Turn(", ".join(codes), planned, due or again)
+    block = planned.block if planned is not None and due else ""
+    return Turn(", ".join(codes), block, planned, due or again)
 
 
 def _next(procedure: str, left: list[kept.Planned], book: Logbook) -> str:

@@ -23,6 +23,16 @@ def test_left_out_the_specimen_is_the_plans_next(made: StudyBook) -> None:
     assert taken is not None and taken.specimen == first.code and taken.in_turn
 
 
+def test_a_run_takes_specimen_and_block_from_the_plan(made: StudyBook) -> None:
+    first = made.order.trials[0]
+    taken = turn(made.book, first.procedure, "")
+    assert taken is not None
+    told = {"specimen": first.code, "block": first.block}
+    assert taken.settings({"specimen": "", "block": ""}) == told
+    assert taken.settings({"specimen": ""}) == {"specimen": first.code}
+    assert "block" not in taken.settings({"specimen": "", "block": "sheet 9"})
+
+
 def test_a_code_may_be_typed_small(made: StudyBook) -> None:
     first = made.order.trials[0]
     taken = turn(made.book, first.procedure, f" {first.code.lower()}")
