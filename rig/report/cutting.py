@@ -185,6 +185,7 @@ EDGE_LIFE = Section(
     formula="from the last probe passed to the first failed",
     said=_said,
     picture=probes,
+    rests_on="Cuts are counted; forces to sever are as typed in.",
     limits=(
         "A life from pass or fail probes is an interval, never one number in it.",
         "An edge still sharp at the end gives a bound (more than), never a life.",
@@ -239,6 +240,8 @@ SHARPNESS = Section(
         stated(trial, "severing_force", "") or (_grades(trial) if trial.settings["grades"] else "")
     ),
     picture=readings,
+    rests_on="Forces are as typed in; the gauge is taken to be right within the scale error asked "
+    "for.",
     limits=(
         "A force compares edges severing the same thread, held the same way.",
         "Sharp now says nothing of how long it lasts.",

@@ -56,6 +56,7 @@ HARDNESS = Section(
     formula="mean of the blade + (certificate - mean of the block) + correction of a round surface",
     said=_said,
     picture=readings,
+    rests_on="They rest on the test block's certificate, as it was typed in.",
     limits=(
         "Two blades are not different because their numbers are: compare the difference with its "
         "uncertainty.",

@@ -22,6 +22,7 @@ class Section:
         said: a trial in a few words, for the sentence at the top; "" when nothing can be stated.
         picture: of one trial; None when there is nothing to show.
         limits: what the page cannot say.
+        rests_on: what the results rest on where no certificate of the bench enters them.
         more_limits: what it cannot say of a trial that measured more than the others.
     """
 
@@ -35,6 +36,7 @@ class Section:
     said: Callable[[Trial], str]
     picture: Callable[[Trial], Picture | None]
     limits: tuple[str, ...]
+    rests_on: str = ""
     more_limits: Callable[[Trial], tuple[str, ...]] = lambda _: ()
 
 
