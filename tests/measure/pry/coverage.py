@@ -12,27 +12,33 @@ import random
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
-from statistics import fmean, median
+from statistics import fmean
 from typing import Any
 
-import numpy as np
-
-from rig.board.wire import TICK_HZ
-from rig.calibration import angle, load
 from rig.measure.budget import Input
-from rig.measure.pry.evaluate import PryResult, evaluate_pry
+from rig.measure.pry.evaluate import evaluate_pry
 from rig.measure.pry.facts import ArmRecord, Asked, Limits, PryFacts
-from rig.measure.pry.motion import U_DELAY
 from rig.measure.pry.no_load import no_load_sweep
 from rig.measure.pry.sweep import Sweep
 from rig.measure.scales import Scale
-from rig.virtual import anglechannel
 from rig.virtual.jig import Pry
 from rig.virtual.jigdraw import Group, blade_tip
 from rig.virtual.jigtrace import Board, PryProfile, PrySamples, simulate_pry
-from rig.virtual.jigtrail import sensed
-from rig.virtual.jigtruth import CellTruth, Failure, HandTruth, JigTruth, TipTruth
-from tests.calibration.coverage import BENCH, CODES_PER_RATIO, Lab, calibration
+from rig.virtual.jigtruth import CellTruth, Failure, JigTruth, TipTruth
+from tests.calibration.coverage import BENCH, CODES_PER_RATIO, Lab
+from tests.measure.pry.jigs import (
+    CLOCK_LIMIT,
+    REST_TICKS,
+    angle_scale,
+    cut,
+    hand,
+    late,
+    scores,
+    shares,
+    sweep_record,
+    torque_scale,
+    zero,
+)
 
 COVERED = (
     "peak_torque",
@@ -41,15 +47,12 @@ COVERED = (
     "energy_to_failure",
     "stiffness",
 )
-SUMS_READ = 250  # two seconds
-CLOCK_LIMIT = 0.005
 STRAIGHT = CellTruth(nonlinearity=0.0, hysteresis=0.0, creep=0.0, wander=0.0)
 NM_PER_CODE = 1 / (STRAIGHT.right * CODES_PER_RATIO)
 EXACT = Scale(
     right=(0.0, NM_PER_CODE), left=(0.0, NM_PER_CODE), u_relative=1e-9, u_absolute=1e-9,
     dof=math.inf, low=0.1, high=40.0, unit="N.m", source="exact",
 )  # fmt: skip
-REST_TICKS = TICK_HZ  # of the calm before and after, a second
 KINDS = ("snap", "bend", "slip", "survived")
 
 
@@ -80,11 +83,11 @@ def make_rig(
     """
     lab = Lab(seed)
     rng = lab.rng
-    truth = replace(lab.truth, hand=_hand(rng), stop_rad=math.radians(BENCH.pry.arm.stop_deg))
+    truth = replace(lab.truth, hand=hand(rng), stop_rad=math.radians(BENCH.pry.arm.stop_deg))
     if exact:
         truth = replace(truth, cell=STRAIGHT)
-    torque = EXACT if exact else _torque_scale(lab)
-    angles = _angle_scale(truth, rng)
+    torque = EXACT if exact else torque_scale(lab)
+    angles = angle_scale(truth, rng)
     tip = _tip(kind, seed, rng, changes.get("strength"))
     limits = bench_limits(torque)
     pry = _how(truth, tip, kind, limits, rng, changes.get("ramp_s"))
@@ -92,11 +95,11 @@ def make_rig(
         resonator=rng.uniform(-CLOCK_LIMIT, CLOCK_LIMIT), converter_error=0.0 if exact else None
     )
     profile = PryProfile(pry, limits.preload_nm, limits.angle_limit_rad)
-    samples = _late(simulate_pry(truth, tip, profile, seed=seed, board=own), rng)
+    samples = late(simulate_pry(truth, tip, profile, seed=seed, board=own), rng)
     if pry.limit_nm is not None:
         limits = replace(limits, torque_limit_nm=pry.limit_nm)
     clock = Input("time_base", 1 / (1 + own.resonator), 1e-4)
-    swept = no_load_sweep(_sweep_record(samples), torque, angles, 0.05)
+    swept = no_load_sweep(sweep_record(samples), torque, angles, 0.05)
     facts = PryFacts(
         torque, angles, Sweep.from_dict(swept), _arm(), math.radians(BENCH.pry.arm.u_align_deg),
         clock, limits,
@@ -126,45 +129,6 @@ def bench_limits(torque: Scale) -> Limits:
 def _arm() -> Input:
     arm = BENCH.pry.arm
     return Input("arm", arm.length_m, arm.u_length_m, math.inf, "stated by the bench", "m")
-
-
-def _hand(rng: random.Random) -> HandTruth:
-    return HandTruth(
-        stiffness_nm_per_rad=rng.uniform(30, 80),
-        damping=rng.uniform(0.3, 0.8),
-        tremor_rad=math.radians(rng.uniform(0.0, 0.02)),
-        tremor_hz=rng.uniform(8, 12),
-        rate_wobble=rng.uniform(0.05, 0.25),
-        reaction_s=rng.uniform(0.15, 0.3),
-    )
-
-
-def _torque_scale(lab: Lab) -> Scale:
-    told = load.calibrate(calibration(lab))
-    return Scale.from_dict(told["certificate"]["curve"])
-
-
-def _angle_scale(truth: JigTruth, rng: random.Random) -> Scale:
-    noise = np.random.default_rng(rng.getrandbits(32))
-    readings = []
-    for run in (1, 2):
-        stops = BENCH.pry.calibration.stops_deg
-        for rising, order in ((True, stops), (False, stops[::-1])):
-            for stop in order:
-                at = math.radians(stop) + truth.stop_error_rad
-                ratio = sensed(truth.sensor, np.full((SUMS_READ // 10, 8), at))
-                sums = anglechannel.sums(ratio, truth.sensor.noise_lsb, noise)
-                readings.append({"stop_deg": stop, "run": run, "rising": rising,
-                                 "mean": float(sums.mean()), "sd": float(sums.std(ddof=1)),
-                                 "reasons": []})  # fmt: skip
-    told = angle.calibrate({
-        "bench": BENCH.name,
-        "sensor": BENCH.pry.angle.model_dump(),
-        "calibration": BENCH.pry.calibration.model_dump(),
-        "operator": "AB",
-        "readings": readings,
-    })  # fmt: skip
-    return Scale.from_dict(told["certificate"]["curve"])
 
 
 def _tip(kind: str, seed: int, rng: random.Random, strength: float | None) -> TipTruth:
@@ -215,39 +179,13 @@ def _how(
     return Pry(rate, limits.angle_limit_rad, limit_nm)
 
 
-def _late(samples: PrySamples, rng: random.Random) -> PrySamples:
-    """The same with the filter's delay of this converter, which no data sheet states."""
-    period = float(np.median(np.diff(samples.load_ticks)))
-    late = round(rng.gauss(0.0, U_DELAY * period))
-    return replace(samples, load_ticks=samples.load_ticks + late)
-
-
-def _cut(samples: PrySamples, first: int, last: int) -> tuple[np.ndarray, ...]:
-    loads = (samples.load_ticks >= first) & (samples.load_ticks <= last)
-    turns = (samples.angle_ticks >= first) & (samples.angle_ticks <= last)
-    return (samples.load_ticks[loads], samples.load_codes[loads],
-            samples.angle_ticks[turns], samples.angle_sums[turns])  # fmt: skip
-
-
-def _zero(samples: PrySamples, first: int, last: int, name: str) -> Input:
-    codes = _cut(samples, first, last)[1].astype(float)
-    u = float(codes.std(ddof=1)) * math.sqrt(4 / len(codes))
-    return Input(name, float(codes.mean()), u, max(1.0, len(codes) / 4 - 1), "", "code")
-
-
-def _sweep_record(samples: PrySamples) -> ArmRecord:
-    first, last = samples.marks["sweep"]
-    zero = _zero(samples, first - REST_TICKS // 2, first, "zero")
-    return ArmRecord(*_cut(samples, first, last), zero=zero)
-
-
 def _record(samples: PrySamples) -> ArmRecord:
     rest, end = samples.marks["rest"], samples.marks["unload"][1]
     last = int(samples.load_ticks[-1])
     return ArmRecord(
-        *_cut(samples, rest[0], end),
-        zero=_zero(samples, rest[0] + REST_TICKS // 4, rest[1], "zero"),
-        zero_after=_zero(samples, last - REST_TICKS // 2, last, "zero_after"),
+        *cut(samples, rest[0], end),
+        zero=zero(samples, rest[0] + REST_TICKS // 4, rest[1]),
+        zero_after=zero(samples, last - REST_TICKS // 2, last, "zero_after"),
     )
 
 
@@ -277,37 +215,13 @@ def judge(seed: int) -> dict[str, Any]:
     }
     if told["true kind"] != result.kind or kind == "slip":
         return told
-    return told | scores(rig, result)
-
-
-def scores(rig: Rig, result: PryResult) -> dict[str, float]:
-    """Hits, errors over u, relative U of every measurand whose truth is known."""
-    told = {}
-    for name, value in true_values(rig).items():
-        if name not in result.measurands:
-            continue
-        made = result[name]
-        told[f"hit {name}"] = float(abs(made.value - value) <= made.U)
-        told[f"z {name}"] = (made.value - value) / made.u
-        told[f"relative U {name}"] = made.U / abs(made.value)
-    return told
+    return told | scores(true_values(rig), result)
 
 
 def summary(found: Iterable[dict[str, Any]]) -> dict[str, float]:
     """Shares over many rigs, and the table of kinds."""
     rigs = list(found)
-
-    def each(name: str) -> list[float]:
-        return [t[name] for t in rigs if name in t]
-
-    names = sorted({n[4:] for t in rigs for n in t if n.startswith("hit ")})
-    out: dict[str, float] = {"rigs": len(rigs)}
-    for name in names:
-        out[f"count {name}"] = len(each(f"hit {name}"))
-        out[f"coverage {name}"] = fmean(each(f"hit {name}"))
-        out[f"mean z {name}"] = fmean(each(f"z {name}"))
-        out[f"rms z {name}"] = math.sqrt(fmean(z * z for z in each(f"z {name}")))
-        out[f"median relative U {name}"] = median(each(f"relative U {name}"))
+    out = shares(rigs)
     out["kinds right"] = fmean(t["kind"] == t["true kind"] for t in rigs)
     for true in KINDS:
         own = [t for t in rigs if t["true kind"] == true]
