@@ -5,6 +5,7 @@ from typing import Any
 
 from procedures.lib import calibrating, checks
 from rig.bench import Bench
+from rig.calibration.height import MARKS as LEAST
 from rig.errors import RigError
 from rig.guide.parameters import Parameter
 from rig.guide.steps import Do, Passage, Procedure, Read, Tell
@@ -24,6 +25,11 @@ REACH = 0.9
 """Share of the travel that the usual marks cover."""
 LONGEST_RULE_M = 3.0
 SETTLE_S, READ_S = 1.0, 1.0
+
+
+def check(params: Mapping[str, Any], bench: Bench) -> None:
+    """Refuse before anything is opened marks that cannot be reached."""
+    _marks(params["marks"], bench.tower.travel.max_drop_m)
 
 
 def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
@@ -75,6 +81,10 @@ def _marks(told: str, travel_m: float) -> list[float]:
     marks = sorted(own or [round(0.05 + n * step, 2) for n in range(MARKS)])
     if len(set(marks)) < len(marks):
         raise RigError("a mark is named twice", where="marks", remedy="name each once", value=told)
+    if len(marks) < LEAST:
+        raise RigError(
+            f"{len(marks)} marks", where="marks", remedy=f"name {LEAST} or more", value=told
+        )
     if marks[0] < 0 or marks[-1] > LONGEST_RULE_M:
         raise RigError(
             f"no rule has a mark from {marks[0] * 1e3:g} mm to {marks[-1] * 1e3:g} mm",

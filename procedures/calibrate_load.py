@@ -26,12 +26,22 @@ PARAMETERS = (
 )  # fmt: skip
 
 RUNS = 3
+LEAST = 3  # weights: fewer show no bow
 CREEP_S = 60.0
+
+
+def _facts(bench: Bench) -> Facts:
+    return Facts(bench.cell, bench.pry.arm, bench.pry.calibration, bench.site)
+
+
+def check(params: Mapping[str, Any], bench: Bench) -> None:
+    """Refuse before anything is opened weights that cannot be hung."""
+    _masses(params["weights"], _facts(bench))
 
 
 def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     """The guided calibration. Concludes with the certificate, or the reasons for none."""
-    facts = Facts(bench.cell, bench.pry.arm, bench.pry.calibration, bench.site)
+    facts = _facts(bench)
     masses = _masses(params["weights"], facts)
     yield Do(
         "Read before you start: a weight can fall. Feet from under it, shoes on; lift heavy ones "
@@ -75,6 +85,10 @@ def _masses(told: str, facts: Facts) -> list[float]:
             "the weights must be above zero and differ", where="weights",
             remedy="name each load once", value=told,
         )  # fmt: skip
+    if len(masses) < LEAST:
+        raise RigError(
+            f"{len(masses)} weights", where="weights", remedy=f"name {LEAST} or more", value=told
+        )
     capacity_nm = facts.cell.capacity_n * facts.arm.length_m
     largest_nm = facts.torque_nm(masses[-1])
     if largest_nm > capacity_nm:

@@ -20,10 +20,15 @@ PARAMETERS = (
 )
 
 
+def check(params: Mapping[str, Any], bench: Bench) -> None:
+    """Refuse before anything is opened what tells no scatter."""
+    for name in ("readings", "block_readings"):
+        if params[name] < 2:
+            raise RigError("at least two readings are needed", where=name, remedy="ask for five")
+
+
 def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     """The guided readings. Concludes with the blade's mean."""
-    if params["readings"] < 2 or params["block_readings"] < 2:
-        raise RigError("at least two readings are needed", where="readings", remedy="ask for five")
     yield Do(
         "Tape the edge. Cone and anvil clean, blade flat and bright on both sides.",
         hazards=("edge", "hard_blade"),

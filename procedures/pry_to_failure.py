@@ -28,11 +28,16 @@ FALL_SHARE = 0.5
 ABOVE_PRELOAD = 4.0  # a fall counts from this many pre-loads on: below it, wood only settles
 
 
+def check(params: Mapping[str, Any], bench: Bench) -> None:
+    """Refuse before anything is opened what names no block or no side."""
+    _blocks(params["schedule"])
+    if params["side"] not in ("right", "left"):
+        raise RigError(f"'{params['side']}' is no side", where="side", remedy="write right or left")
+
+
 def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     """The guided test. Concludes with one trial for each block."""
     blocks = _blocks(params["schedule"])
-    if params["side"] not in ("right", "left"):
-        raise RigError(f"'{params['side']}' is no side", where="side", remedy="write right or left")
     yield Do(
         "Read before you start: a tip that snaps flies, and a bent blade springs back.",
         hazards=("shards", "stored", "edge", "pinch"),

@@ -39,7 +39,8 @@ def read(path: Path, missing: str) -> tuple[dict[str, Any], str]:
     except FileNotFoundError:
         raise FileFaults([f"{path}: no such file; {missing}"]) from None
     except (OSError, UnicodeDecodeError) as error:
-        raise FileFaults([f"{path}: cannot be read ({error}); check the file"]) from None
+        why = getattr(error, "strerror", None) or "it is not UTF-8 text"
+        raise FileFaults([f"{path}: cannot be read ({why}); check the file"]) from None
     except tomllib.TOMLDecodeError as error:
         raise FileFaults([_not_toml(path, text, str(error))]) from None
 

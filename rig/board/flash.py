@@ -44,8 +44,9 @@ def tool_for(port: str) -> str:
             remedy="install it (Debian, Ubuntu: sudo apt install avrdude; macOS: brew install "
             "avrdude; Windows: winget install avrdude), then try again",
         )
-    if not Path(port).exists() and not port.upper().startswith("COM"):
-        raise RigError("no such port", where=port, remedy="see 'bladerig board list'")
+    if not port.upper().startswith("COM") and not Path(port).is_char_device():
+        what = "not a serial port" if port and Path(port).exists() else "no such port"
+        raise RigError(what, where=port or "--port", remedy="see 'bladerig board list'")
     return tool
 
 

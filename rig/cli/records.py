@@ -72,6 +72,7 @@ def report(logbook: Path, run_id: int | None, out: Path | None, as_json: bool) -
       bladerig report tempers.logbook
       bladerig report blades.logbook --run 3
     """
+    _require_file(out)
     _warn(logbook)
     if run_id is None and _has_study(logbook):
         from rig.report import studypage
@@ -227,6 +228,24 @@ def export(logbook: Path, out: Path, as_json: bool) -> None:
         click.echo(json.dumps([str(path) for path in written]))
     else:
         click.echo(f"wrote {len(written)} files to {out}; start with {out / 'columns.csv'}")
+
+
+def _require_file(out: Path | None) -> None:
+    """Refuse a page's place that cannot be one.
+
+    Raises:
+        RigError: it is a folder, or its own folder is not there.
+    """
+    from rig.errors import RigError
+
+    if out is None:
+        return
+    if out.is_dir():
+        raise RigError("is a folder", where=str(out), remedy="name the file in it, like page.html")
+    if not out.parent.is_dir():
+        raise RigError(
+            "no such folder", where=str(out.parent), remedy="make it first, or name another"
+        )
 
 
 def _require_folder(out: Path) -> None:

@@ -4,6 +4,7 @@ import hashlib
 from pathlib import Path
 
 from rig.errors import RigError
+from rig.guide.parameters import plain_text
 from rig.guide.steps import Ask, Outcome
 from rig.units import parse_quantity
 
@@ -25,7 +26,7 @@ def understood(step: Ask, typed: str) -> Outcome:
         return {"value": parse_quantity(typed, step.kind)}
     if not typed:
         raise RigError("nothing was typed", remedy="type a few words")
-    return {"value": typed}
+    return {"value": plain_text(typed)}
 
 
 def _choice(step: Ask, typed: str) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 from rig.errors import RigError
 from rig.units import UNITS, parse_quantity
 
+DIGITS = 9  # of a count: more drops, cuts or places than anyone makes
 KINDS = ("text", "count", "fraction", "flag", *UNITS)
 
 
@@ -48,7 +49,7 @@ class Parameter:
 
 def _reader(kind: str) -> Callable[[str], Any]:
     readers: dict[str, Callable[[str], Any]] = {
-        "text": str,
+        "text": plain_text,
         "count": _count,
         "fraction": _fraction,
         "flag": _flag,
@@ -56,7 +57,26 @@ def _reader(kind: str) -> Callable[[str], Any]:
     return readers.get(kind) or (lambda text: parse_quantity(text, kind))
 
 
+def plain_text(text: str) -> str:
+    """Words without what a page or a screen would choke on.
+
+    Raises:
+        RigError: line breaks, control characters, or bytes that are no text.
+    """
+    if not all(sign.isprintable() for sign in text):
+        raise RigError(
+            f"{text[:40]!r} has characters that cannot be printed",
+            remedy="write it with letters, digits and signs, on one line",
+            value=text,
+        )
+    return text
+
+
 def _count(text: str) -> int:
+    if len(text.strip()) > DIGITS:
+        raise RigError(
+            f"'{text.strip()[:DIGITS]}...' is too large", remedy="write it like 5", value=text
+        )
     if not text.strip().isdecimal():
         raise RigError(f"'{text}' is not a whole number", remedy="write it like 5", value=text)
     return int(text)

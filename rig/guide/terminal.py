@@ -123,7 +123,7 @@ class TerminalOperator:
     def tell(self, text: str) -> None:
         """Print it."""
         self._settle()
-        self._console.print(text)
+        self._console.print(Text(text))  # brackets in a name are no mark-up
 
     def live(self, text: str) -> None:
         """One line that keeps changing (nothing when the output is not a screen)."""

@@ -87,8 +87,8 @@ def test_a_wrong_port_is_told_before_anything_is_run(tmp_path: Path) -> None:
     assert error.where == port
 
 
-def test_a_port_that_is_no_serial_port_is_told_by_avrdudes_own_words(tmp_path: Path) -> None:
+def test_a_port_that_is_no_serial_port_is_refused_untouched(tmp_path: Path) -> None:
     port = tmp_path / "notes.txt"
     port.write_text("not a port\n")
-    assert refused(str(port)).what.startswith("firmware not written: avrdude")
+    assert refused(str(port)).what == "not a serial port"
     assert port.read_text() == "not a port\n"

@@ -131,7 +131,7 @@ def test_a_height_calibration_ends_with_a_certificate() -> None:
 
 def test_marks_beyond_the_travel_are_refused() -> None:
     with pytest.raises(RigError, match="this tower's carriage goes 900 mm"):
-        Driver(lambda step: {}).run("calibrate_height", marks="0 mm, 500 mm, 2 m")
+        Driver(lambda step: {}).run("calibrate_height", marks="0 mm, 500 mm, 1 m, 2 m")
 
 
 SCALE = nominal_load(BENCH)

@@ -132,6 +132,21 @@ def test_tables_are_not_exported_into_a_file(book: Path, tmp_path: Path) -> None
     assert (tmp_path / "tables").read_text() == "mine"
 
 
+def test_a_page_is_not_written_where_a_folder_is_or_where_none_is(
+    book: Path, tmp_path: Path
+) -> None:
+    assert "is a folder; name the file" in refused("report", book, "--out", tmp_path)
+    line = refused("report", book, "--out", tmp_path / "nowhere" / "page.html")
+    assert line == f"{tmp_path / 'nowhere'}: no such folder; make it first, or name another"
+
+
+def test_a_folder_is_no_bench_file_and_no_port(tmp_path: Path) -> None:
+    line = str(typed_in("bench", "check", tmp_path).exception)
+    assert f"{tmp_path}: cannot be read (" in line and "Errno" not in line
+    assert "not a serial port" in refused("board", "flash", "--port", tmp_path)
+    assert "no such port" in refused("board", "flash", "--port", "")
+
+
 def test_writing_firmware_is_not_said_to_be_under_way_where_there_is_no_port() -> None:
     result = typed_in("board", "flash", "--port", "/dev/ttyNOWHERE")
     assert "no such port" in str(result.exception) and "writing" not in result.output

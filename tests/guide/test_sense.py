@@ -80,9 +80,17 @@ def test_a_dial_read_to_sixty_points_or_to_none_is_asked_again(tmp_path: Path) -
 @pytest.mark.parametrize(
     ("procedure", "setting", "said"),
     [
-        ("calibrate_height", "marks=-5 m, 10 m", "no rule has a mark"),
-        ("calibrate_height", "marks=4 m, 4.1 m", "no rule has a mark"),
+        ("calibrate_height", "marks=-5 m, 1 m, 2 m, 3 m", "no rule has a mark"),
+        ("calibrate_height", "marks=4 m, 4.1 m, 4.2 m, 4.3 m", "no rule has a mark"),
+        ("calibrate_height", "marks=1 mm", "name 4 or more"),
+        ("calibrate_load", "weights=1 kg", "name 3 or more"),
         ("calibrate_load", "weights=-1 kg, 2 kg", "above zero"),
+        ("hardness", "readings=1", "at least two readings"),
+        ("hardness", f"readings={'9' * 5000}", "is too large"),
+        ("hardness", "specimen=K\n3", "cannot be printed"),
+        ("hardness", "specimen=K\udcff", "cannot be printed"),
+        ("pry_to_failure", "schedule=,", "names no blocks"),
+        ("pry_to_failure", "side=up", "'up' is no side"),
         ("sharpness", "resolution=0 N", "resolution: "),
         ("sharpness", "resolution=5 kN", "resolution: "),
         ("sharpness", "scale_error=90%", "scale_error: "),
@@ -92,6 +100,7 @@ def test_a_dial_read_to_sixty_points_or_to_none_is_asked_again(tmp_path: Path) -
 def test_settings_that_cannot_be_are_refused_in_one_line(
     tmp_path: Path, procedure: str, setting: str, said: str
 ) -> None:
-    more = () if procedure.startswith("calibrate") else ("probe=force", "specimen=K3")
+    more = ("probe=force",) if procedure in ("sharpness", "cuts_to_dull") else ()
     line = refused("run", procedure, tmp_path / "b.logbook", setting, *more, "--virtual")
     assert said in line
+    assert not (tmp_path / "b.logbook").exists(), "nothing was begun"

@@ -113,6 +113,12 @@ def test_what_a_person_types_far_ahead_does_not_confirm_a_later_prompt() -> None
     assert not operator.confirm(Do("Close the guard."), [])()
 
 
+def test_brackets_in_a_name_are_shown_as_they_were_typed() -> None:
+    operator, screen = desk()
+    operator.tell("Blade [/red] of [bold]batch[/bold]:smile:")
+    assert screen.getvalue() == "Blade [/red] of [bold]batch[/bold]:smile:\n"
+
+
 def test_of_a_line_without_end_only_its_beginning_is_kept() -> None:
     operator = TerminalOperator(io.StringIO("7" * 10 * LINE + "\n8\n"))
     operator.lines.reader.join()
