@@ -90,8 +90,8 @@ def verdict(view: RunView) -> str:
     section, noun = SECTIONS.get(view.kind), noun_of(view)
     valid = [trial for trial in view.tested if trial.valid]
     if not view.made:
-        stopped = " before it stopped" if view.run.outcome != "finished" else ""
-        return f"Nothing was measured on a specimen in this run{stopped}."
+        ends = {None: " so far", "abandoned": " before it was given up"}
+        return f"Nothing was measured on a specimen in this run{ends.get(view.run.outcome, '')}."
     told = []
     if view.verdicts:
         are, each = "is" if len(valid) == 1 else "are", _values(section, valid)
@@ -122,7 +122,7 @@ def _counted(number: int, noun: str) -> str:
 
 
 def _because(view: RunView) -> str:
-    return "" if view.run.outcome == "finished" else ": the run stopped before it was given"
+    return "" if view.run.outcome == "finished" else ": the run did not come to it"
 
 
 def _values(section: Section | None, trials: list[Trial]) -> str:

@@ -46,10 +46,10 @@ def test_a_drop_that_was_measured_before_the_stop_is_on_the_page(tmp_path: Path)
     with Logbook.open(path, writable=False) as book:
         energy = book.results(trial="K3 drop 1")[0].result["measurands"]["impact_energy"]
     value = f"{energy['value']:.3f} ± {energy['U']:.3f} J"
-    assert "1 drop was measured and has no verdict: the run stopped" in said["verdict"]
+    assert "1 drop was measured and has no verdict: the run did not come to it" in said["verdict"]
     assert value in said["verdict"] and "Nothing was measured" not in page
     assert page.count(value) >= 3, "in the sentence, in the table of drops, in its own table"
-    assert "no verdict : the run stopped before it was given; the measurement" in page
+    assert "no verdict : the run did not come to it; the measurement" in page
     assert "indication only: there is no height certificate" in page
     (trial,) = said["trials"]
     assert trial["valid"] is False and trial["judged"] is False
@@ -73,7 +73,7 @@ def test_a_drop_recorded_and_not_measured_is_told_with_its_frames(tmp_path: Path
     page = words(path)
     assert "K3 drop 1: recorded (raw row 6), nothing was worked out of it" in page
     assert page.count("K3 drop 1") == 2, "beside the plan, and among the raw frames"
-    assert "Nothing was measured on a specimen in this run before it stopped." in page
+    assert "Nothing was measured on a specimen in this run so far." in page
 
 
 def test_a_pry_that_stopped_before_its_verdict_states_its_torque(tmp_path: Path) -> None:
