@@ -10,6 +10,7 @@ from typing import Any
 
 from procedures.lib import checks, jig, questions
 from rig.bench import Bench
+from rig.errors import RigError
 from rig.guide.parameters import Parameter
 from rig.guide.steps import Ask, Do, Measure, Note, Passage, Procedure, Record, Tell
 
@@ -21,9 +22,18 @@ PARAMETERS = (
     Parameter("place", "text", "1", "place along the edge, fresh for each trial"),
 )
 
+MOST_CYCLES = 200
 NO_STANDARD = (
     "No published standard exists for this test: compare blades on this jig and this board only."
 )
+
+
+def check(params: Mapping[str, Any], bench: Bench) -> None:
+    """Refuse before anything is opened more cycles than a bench may state."""
+    if params["cycles"] > MOST_CYCLES:
+        raise RigError(
+            f"{params['cycles']} cycles", where="cycles", remedy=f"ask for {MOST_CYCLES} or fewer"
+        )
 
 
 def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:

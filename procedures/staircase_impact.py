@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from procedures.lib import blow, session, tower
+from procedures.lib import blow, questions, session, tower
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.parameters import Parameter
@@ -47,6 +47,16 @@ def check(params: Mapping[str, Any], bench: Bench) -> None:
         raise RigError(
             f"'{params['fails_from']}' is no damage that fails", where="fails_from",
             remedy=f"it is one of {', '.join(SEVERITY[1:])}",
+        )  # fmt: skip
+    if not 0 < params["fails_at"] <= questions.DAMAGE[1] * 2:
+        raise RigError(
+            f"{params['fails_at'] * 1e3:g} mm of damage", where="fails_at",
+            remedy="write it like 0.5 mm; left out, its kind alone decides",
+        )  # fmt: skip
+    if params["specimen"] and not all(part.strip() for part in params["specimen"].split(",")):
+        raise RigError(
+            f"'{params['specimen']}' leaves a code out", where="specimen",
+            remedy="write it like K3, or K3,K4",
         )  # fmt: skip
     if params["drops"] < LEAST:
         raise RigError(

@@ -17,6 +17,7 @@ from rig.measure.severing import LEAST, READINGS
 
 HIGHEST_N = 100.0  # what severs a thread is far below it
 COARSEST_N = 0.5
+MOST_PLACES = 50
 WORST_SCALE = 0.2
 GRADED = ("shave", "paper")
 FORCE = "force"
@@ -90,8 +91,11 @@ def criterion(params: Mapping[str, Any]) -> Criterion:
             f"{params['readings']} readings of the force", where="readings",
             remedy=f"take {LEAST} or more, {READINGS} are usual",
         )  # fmt: skip
-    if set(kinds) != {FORCE} and params["places"] < 1:
-        raise RigError("0 marked places grade nothing", where="places", remedy="mark three")
+    if set(kinds) != {FORCE} and not 1 <= params["places"] <= MOST_PLACES:
+        raise RigError(
+            f"{params['places']} marked places to grade", where="places",
+            remedy=f"mark three, or up to {MOST_PLACES}",
+        )  # fmt: skip
     _require_sense(params)
     return Criterion(
         kinds=kinds,

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from rig.cli import places
+
 if TYPE_CHECKING:
     from rig.study.capability import Capability
 
@@ -29,16 +31,14 @@ def init(path: Path) -> None:
     from rig.commands import typed
     from rig.errors import RigError
 
+    if not path.exists():
+        places.require_file(path)
     try:
         with path.open("x", encoding="utf-8") as file:
             file.write(TEMPLATE.format(fixture=fixtures_folder() / "drop_tower" / "tower.toml"))
     except FileExistsError:
         raise RigError(
             "is there already", where=str(path), remedy="edit it, or name another"
-        ) from None
-    except (FileNotFoundError, NotADirectoryError):
-        raise RigError(
-            "no such folder", where=str(path.parent), remedy="make it first, or name another"
         ) from None
     click.echo(
         f"wrote {path}; weigh the carriage and write mass_kg and u_mass_kg in it, then: "

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from rig.cli import places
+
 if TYPE_CHECKING:
     from rig.bench import Bench
 
@@ -18,7 +20,13 @@ Say = Callable[[str], None]
     "--out", type=click.Path(path_type=Path), default=Path("demo-out"), show_default=True,
     help="Folder for logbooks and reports.",
 )  # fmt: skip
-@click.option("--seed", type=int, default=1, show_default=True, help="Which virtual rig to draw.")
+@click.option(
+    "--seed",
+    type=click.IntRange(0, 2**32 - 1),
+    default=1,
+    show_default=True,
+    help="Which virtual rig to draw.",
+)
 @click.option("--quick", is_flag=True, help="Leave the whole study out.")
 @click.option("--json", "as_json", is_flag=True, help="For programs.")
 def demo(out: Path, seed: int, quick: bool, as_json: bool) -> None:
@@ -35,6 +43,7 @@ def demo(out: Path, seed: int, quick: bool, as_json: bool) -> None:
     """
     from rig import bench as benches
 
+    places.require_folder(out)
     out.mkdir(parents=True, exist_ok=True)
     say: Say = (lambda _: None) if as_json else click.echo
     bench = benches.practising(benches.load(None))

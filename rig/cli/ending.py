@@ -1,6 +1,7 @@
 """How a command ends: exit codes, and errors as one line."""
 
 import json
+import os
 import sys
 from collections.abc import Callable
 from typing import Any
@@ -10,6 +11,7 @@ import click
 from rig.errors import RigError
 
 STOPPED = 130
+UNREAD = 141  # as a shell tells of a program that a closed pipe ended
 
 
 class Stopped(click.Abort):
@@ -17,7 +19,7 @@ class Stopped(click.Abort):
 
 
 def ended(command: Callable[..., Any]) -> int:
-    """Run the command line; 0 done, 1 findings, 2 something to mend, 130 stopped."""
+    """Run the command line; 0 done, 1 findings, 2 something to mend, 130 stopped, 141 unread."""
     try:
         result = command(standalone_mode=False)
     except RigError as error:
@@ -32,14 +34,23 @@ def ended(command: Callable[..., Any]) -> int:
         click.echo(f"\n{told}", err=True)
         return STOPPED
     except BrokenPipeError:
-        sys.stderr.close()
-        return 0
+        return _unread()
+    except SystemExit as error:  # click's own word for a pipe that was closed
+        if error.code != 1:
+            raise
+        return _unread()
     except OSError as error:
         what = error.strerror or str(error)
         return _say(RigError(
             what, where=str(error.filename or ""), remedy="check the file, its folder and the disk"
         ))  # fmt: skip
     return result if isinstance(result, int) else 0
+
+
+def _unread() -> int:
+    """Nobody read to the end: neither done nor findings."""
+    sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - nothing is flushed there
+    return UNREAD
 
 
 def _say(error: RigError) -> int:

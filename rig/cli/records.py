@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from rig.cli import places
+
 if TYPE_CHECKING:
     from rig.logbook.records import Run
 
@@ -72,7 +74,8 @@ def report(logbook: Path, run_id: int | None, out: Path | None, as_json: bool) -
       bladerig report tempers.logbook
       bladerig report blades.logbook --run 3
     """
-    _require_file(out)
+    if out is not None:
+        places.require_file(out)
     _warn(logbook)
     if run_id is None and _has_study(logbook):
         from rig.report import studypage
@@ -217,7 +220,7 @@ def export(logbook: Path, out: Path, as_json: bool) -> None:
     """
     from rig.report import tables
 
-    _require_folder(out)
+    places.require_folder(out)
     _warn(logbook)
     written = tables.export(logbook, out)
     if _has_study(logbook, dealt=True):
@@ -228,36 +231,3 @@ def export(logbook: Path, out: Path, as_json: bool) -> None:
         click.echo(json.dumps([str(path) for path in written]))
     else:
         click.echo(f"wrote {len(written)} files to {out}; start with {out / 'columns.csv'}")
-
-
-def _require_file(out: Path | None) -> None:
-    """Refuse a page's place that cannot be one.
-
-    Raises:
-        RigError: it is a folder, or its own folder is not there.
-    """
-    from rig.errors import RigError
-
-    if out is None:
-        return
-    if out.is_dir():
-        raise RigError("is a folder", where=str(out), remedy="name the file in it, like page.html")
-    if not out.parent.is_dir():
-        raise RigError(
-            "no such folder", where=str(out.parent), remedy="make it first, or name another"
-        )
-
-
-def _require_folder(out: Path) -> None:
-    """Refuse a file where a folder is wanted, before anything is written.
-
-    Raises:
-        RigError: there is such a file, here or on the way.
-    """
-    from rig.errors import RigError
-
-    for part in (out, *out.parents):
-        if part.exists() and not part.is_dir():
-            raise RigError(
-                "is a file", where=str(part), remedy="name a folder for the tables, new or old"
-            )

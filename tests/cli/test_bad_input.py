@@ -140,6 +140,16 @@ def test_a_page_is_not_written_where_a_folder_is_or_where_none_is(
     assert line == f"{tmp_path / 'nowhere'}: no such folder; make it first, or name another"
 
 
+def test_a_demo_is_not_written_into_a_file_nor_drawn_from_a_seed_below_zero(
+    tmp_path: Path,
+) -> None:
+    (tmp_path / "afile").touch()
+    assert "is a file; name a folder" in refused("demo", "--out", tmp_path / "afile")
+    error = typed_in("demo", "--seed", "-1", "--out", tmp_path / "d").exception
+    assert isinstance(error, click.UsageError) and "-1" in str(error)
+    assert not (tmp_path / "d").exists()
+
+
 def test_a_folder_is_no_bench_file_and_no_port(tmp_path: Path) -> None:
     line = str(typed_in("bench", "check", tmp_path).exception)
     assert f"{tmp_path}: cannot be read (" in line and "Errno" not in line

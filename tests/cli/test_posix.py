@@ -113,6 +113,17 @@ def test_a_new_logbook_where_nobody_may_write_is_refused_with_a_remedy_that_help
     assert "choose a folder you may write in" in died.stderr
 
 
+def test_output_that_nobody_reads_is_neither_done_nor_a_finding(book: Path) -> None:
+    reading, writing = os.pipe()
+    os.close(reading)
+    done = subprocess.run(
+        [sys.executable, "-c", "from rig.cli import main; main()", "audit", str(book)],
+        stdout=writing, stderr=subprocess.PIPE, text=True, cwd=ROOT, check=False,
+    )  # fmt: skip
+    os.close(writing)
+    assert (done.returncode, done.stderr) == (141, "")
+
+
 def test_ctrl_c_where_nothing_was_armed_says_only_that_it_stopped(
     capsys: pytest.CaptureFixture[str],
 ) -> None:

@@ -90,6 +90,8 @@ def test_a_dial_read_to_sixty_points_or_to_none_is_asked_again(tmp_path: Path) -
         ("hardness", "specimen=K\n3", "cannot be printed"),
         ("hardness", "specimen=K\udcff", "cannot be printed"),
         ("pry_to_failure", "schedule=,", "names no blocks"),
+        ("edge_twist", "cycles=1000000", "200 or fewer"),
+        ("cuts_to_dull", "places=99999999", "places: "),
         ("pry_to_failure", "side=up", "'up' is no side"),
         ("sharpness", "resolution=0 N", "resolution: "),
         ("sharpness", "resolution=5 kN", "resolution: "),
@@ -100,7 +102,17 @@ def test_a_dial_read_to_sixty_points_or_to_none_is_asked_again(tmp_path: Path) -
 def test_settings_that_cannot_be_are_refused_in_one_line(
     tmp_path: Path, procedure: str, setting: str, said: str
 ) -> None:
-    more = ("probe=force",) if procedure in ("sharpness", "cuts_to_dull") else ()
+    more = ("probe=force",) if "N" in setting or "scale" in setting else ()
     line = refused("run", procedure, tmp_path / "b.logbook", setting, *more, "--virtual")
     assert said in line
     assert not (tmp_path / "b.logbook").exists(), "nothing was begun"
+
+
+@pytest.mark.parametrize(
+    ("setting", "said"),
+    [("fails_at=-1 mm", "of damage"), ("fails_at=3 m", "of damage"), ("specimen=,", "a code out")],
+)
+def test_a_staircase_that_cannot_be_is_refused(tmp_path: Path, setting: str, said: str) -> None:
+    line = refused("run", "staircase_impact", tmp_path / "b.logbook", "energy=5J", setting,
+                   "--virtual")  # fmt: skip
+    assert said in line

@@ -1,0 +1,30 @@
+"""Where a command may write, looked at before it does anything."""
+
+from pathlib import Path
+
+from rig.errors import RigError
+
+
+def require_file(out: Path) -> None:
+    """Refuse a page's place that cannot be one.
+
+    Raises:
+        RigError: it is a folder, or its own folder is not there.
+    """
+    if out.is_dir():
+        raise RigError("is a folder", where=str(out), remedy="name the file in it, like page.html")
+    if not out.parent.is_dir():
+        raise RigError(
+            "no such folder", where=str(out.parent), remedy="make it first, or name another"
+        )
+
+
+def require_folder(out: Path) -> None:
+    """Refuse a file where a folder is wanted.
+
+    Raises:
+        RigError: there is such a file, here or on the way.
+    """
+    for part in (out, *out.parents):
+        if part.exists() and not part.is_dir():
+            raise RigError("is a file", where=str(part), remedy="name a folder, new or old")
