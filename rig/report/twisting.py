@@ -48,7 +48,7 @@ def loops(trial: Trial) -> Picture | None:
         axes.set_xlabel("arm angle, degrees (right is positive)")
         axes.set_ylabel("torque of the edge, N·m")
         axes.legend(loc="best", frameon=False, fontsize=8)
-        peaks = ", ".join(f"{max(cycle.right_nm, cycle.left_nm):.3g}" for cycle in cycles)
+        peaks = ", ".join(f"{cycle.largest_nm:.3g}" for cycle in cycles)
         text = (
             f"{trial.name}: torque against arm angle, {len(cycles)} cycles laid over each other. "
             f"Largest torque of each, in newton metres: {peaks}."
@@ -67,7 +67,7 @@ TWIST = Section(
     ],
     words=WORDS,
     main="peak_torque",
-    formula="torque by the certificate's scale, less the arm's own by the no-load sweep",
+    formula="torque by the load scale, less the arm's own by the no-load sweep",
     said=lambda trial: stated(trial, "peak_torque", ""),
     picture=loops,
     limits=(

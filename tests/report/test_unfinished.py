@@ -83,6 +83,7 @@ def test_a_pry_that_stopped_before_its_verdict_states_its_torque(tmp_path: Path)
     page = words(tmp_path / "jig.logbook")
     assert "1 trial was measured and has no verdict" in page and "Peak torque: " in page
     assert "no load certificate" in page and "no angle certificate" in page
+    assert "certificate's scale" not in page, "there is none"
 
 
 def test_a_staircase_that_stopped_shows_its_drops(tmp_path: Path) -> None:
