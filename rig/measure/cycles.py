@@ -10,8 +10,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
-from rig.measure.pry.motion import SETTLING, Array, Motion
+from rig.measure.pry.motion import SETTLING, STEADY_RAD_S, Array, Motion, accelerations
 from rig.measure.pry.scatter import inflation, smooth
 from rig.measure.pry.scatter import slope as slope_of
 
@@ -20,6 +21,9 @@ UPPER_SHARE = 0.8  # of the turn: the straight end of the way out
 STILL_RAD = math.radians(0.1)
 LEAST_OUT = 6  # samples on it
 REST_SHARE = 0.05  # of the amplitude: before the arm leaves this, it rests
+# What a hand's tremor at the turn adds to a largest torque, of the scatter on the way out (from
+# virtual jigs; no source).
+CREST_SHARE = 0.2
 
 
 @dataclass(frozen=True)
@@ -29,8 +33,7 @@ class Cycle:
     Attributes:
         begin, end: where the angle passes its place of rest (between `begin` and `begin` + 1).
         right_rad, left_rad: how far it was turned to either side, positive.
-        right_nm, left_nm: largest torque to either side, positive.
-        right_u_nm, left_u_nm: from the scatter of the samples.
+        right, left: largest torque to either side, positive.
         work_j: integral of torque over angle.
         taking_hold_j: what the hand's first pull on a resting arm may put wrong in `work_j`.
         seconds: how long it took, in the board's seconds.
@@ -41,22 +44,42 @@ class Cycle:
     end: int
     right_rad: float
     left_rad: float
-    right_nm: float
-    left_nm: float
-    right_u_nm: float
-    left_u_nm: float
+    right: "Top"
+    left: "Top"
     work_j: float
     taking_hold_j: float
     seconds: float
     travel_rad: float
 
+    @property
+    def largest_nm(self) -> float:
+        """Of both sides."""
+        return max(self.right.torque_nm, self.left.torque_nm)
+
+    @property
+    def mean_nm(self) -> float:
+        """Of both sides."""
+        return (self.right.torque_nm + self.left.torque_nm) / 2
+
 
 @dataclass(frozen=True)
 class Top:
-    """A largest torque: value, and u from the scatter of the samples."""
+    """A largest torque.
+
+    Attributes:
+        torque_nm: the value.
+        u_nm: standard uncertainty from the line carried on to the turning point, and of a tremor
+            there.
+        scatter_nm: of single samples about that line.
+        slow_share: of the samples, those so slow that the bearing's friction has no clear sign.
+        acceleration_rad_s2: the largest of the samples, without sign.
+    """
 
     torque_nm: float
     u_nm: float
+    scatter_nm: float
+    slow_share: float
+    acceleration_rad_s2: float
 
 
 def find_cycles(made: Motion, amplitude_rad: float) -> tuple[Cycle, ...]:
@@ -115,16 +138,29 @@ def _last_border(way: Array, turn: int) -> int:
 def _cycle(made: Motion, way: Array, begin: int, end: int) -> Cycle:
     own = slice(begin, end + 2)
     angle, net = way[own], made.net_nm[own]
-    right, left = _top(angle, net), _top(-angle, -net)
+    moved = _Moved(made, own)
     return Cycle(
-        begin, end, float(angle.max()), float(-angle.min()), right.torque_nm, left.torque_nm,
-        right.u_nm, left.u_nm, loop_j(way, made.net_nm, begin, end), _taking_hold_j(made, begin),
+        begin, end, float(angle.max()), float(-angle.min()),
+        _top(angle, net, moved), _top(-angle, -net, moved),
+        loop_j(way, made.net_nm, begin, end), _taking_hold_j(made, begin),
         float(made.at_s[end] - made.at_s[begin]),
         float(np.sum(np.abs(np.diff(smooth(angle))))),
     )  # fmt: skip
 
 
-def _top(way: Array, net: Array) -> Top:
+class _Moved:
+    """How the arm moved over the samples of a cycle."""
+
+    def __init__(self, made: Motion, own: slice) -> None:
+        self._slow = np.abs(made.rate_rad_s()[own]) < 2 * STEADY_RAD_S
+        self._fast = np.abs(accelerations(made.at_s, made.angle_rad)[own])
+
+    def over(self, use: NDArray[np.intp]) -> tuple[float, float]:
+        """Share of slow samples, largest acceleration."""
+        return float(self._slow[use].mean()), float(self._fast[use].max())
+
+
+def _top(way: Array, net: Array, moved: _Moved) -> Top:
     """Largest torque on the positive side.
 
     Where the arm turns back, friction of the wood lets go within a fraction of a degree, and a mean
@@ -137,7 +173,9 @@ def _top(way: Array, net: Array) -> Top:
     out = out[out > (np.flatnonzero(way[:turn] <= 0)[-1] if (way[:turn] <= 0).any() else -1)]
     highest = float(smooth(net).max())
     if len(out) < LEAST_OUT:
-        return Top(highest, float(np.std(net[max(0, turn - 3) : turn + 4])))
+        near = np.arange(max(0, turn - 3), min(len(net), turn + 4))
+        scatter = float(np.std(net[near]))
+        return Top(highest, scatter, scatter, *moved.over(near))
     x = way[out] - way[turn]
     slope = slope_of(x, net[out])
     level = float(net[out].mean()) - slope * float(x.mean())
@@ -145,8 +183,8 @@ def _top(way: Array, net: Array) -> Top:
     scatter = float(np.sqrt(rest @ rest / (len(out) - 2)))
     square = max(float(np.sum((x - x.mean()) ** 2)), 1e-12)
     u = scatter * float(np.sqrt(inflation(rest) * (1 / len(out) + x.mean() ** 2 / square)))
-    # What the line cannot tell from its own samples (creep, a hand's tremor) it does not average.
-    return Top(max(float(level), highest), math.hypot(u, scatter))
+    u = math.hypot(u, CREST_SHARE * scatter)
+    return Top(max(float(level), highest), u, scatter, *moved.over(out))
 
 
 def _taking_hold_j(made: Motion, begin: int) -> float:

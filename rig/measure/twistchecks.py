@@ -37,7 +37,7 @@ def cycle_reasons(
     counted = [] if len(found) == asked else [_count(len(found), asked)]
     if not found:
         return tuple(counted)
-    largest = max(max(c.right_nm, c.left_nm) for c in found)
+    largest = max(c.largest_nm for c in found)
     return (
         *counted, *_turned(found, facts), *_rate(found, facts),
         *drift(record, made.code_nm, largest, facts.limits.drift_limit_share),

@@ -10,10 +10,11 @@ import numpy as np
 from scipy.stats import linregress
 
 from rig.measure.budget import Input, Measurand, evaluate, rectangular
-from rig.measure.cycles import Cycle, find_cycles
+from rig.measure.cycles import Cycle, Top, find_cycles
 from rig.measure.pry import common
 from rig.measure.pry.facts import ArmRecord
-from rig.measure.pry.motion import SETTLING, U_DELAY, Motion, accelerations, motion
+from rig.measure.pry.motion import SETTLING, U_DELAY, Motion, motion
+from rig.measure.pry.scatter import LEFT_SHARE
 from rig.measure.pry.sweep import Sweep
 from rig.measure.scales import Scale
 
@@ -60,30 +61,29 @@ class _Rows:
     facts: TwistFacts
     largest_nm: float
 
-    def torque(self, torque_nm: float) -> list[Input]:
+    def torque(self, top: Top) -> list[Input]:
         """Certificate, pull, zero, arm alone."""
         facts = self.facts
         limit = facts.limits.drift_limit_share * self.largest_nm
         scale, _ = facts.torque.inputs("torque")
         return [
             scale,
-            common.torque_point(facts.torque, torque_nm),
+            common.torque_point(facts.torque, top.torque_nm),
             common.align(facts.u_align_rad),
             common.zero(self.record, self.made.code_nm, limit),
-            self.no_load(),
-            self.inertia(),
+            self.no_load(top.slow_share),
+            self.inertia(top),
         ]
 
-    def no_load(self) -> Input:
-        """The arm alone; where it turns back its friction changes sign."""
+    def no_load(self, slow_share: float) -> Input:
+        """The arm alone; where it turns back, slow, its friction may have either sign."""
         sweep = self.facts.sweep
-        u = math.hypot(sweep.u_nm, sweep.friction_nm / (2 * math.sqrt(3)))
+        u = math.hypot(sweep.u_nm, slow_share * sweep.friction_nm / math.sqrt(3))
         return Input("no_load", 0.0, u, math.inf, "no-load sweep, friction as the arm turns", "N.m")
 
-    def inertia(self) -> Input:
-        """The arm is slowed most where it turns back."""
-        fastest = float(np.abs(accelerations(self.made.at_s, self.made.angle_rad)).max())
-        u = self.facts.sweep.u_inertia_kg_m2 * fastest
+    def inertia(self, top: Top) -> Input:
+        """The arm is slowed on its way to where it turns back."""
+        u = self.facts.sweep.u_inertia_kg_m2 * top.acceleration_rad_s2
         return Input("inertia", 0.0, u, math.inf, "inertia of the arm, no-load sweep", "N.m")
 
 
@@ -91,27 +91,24 @@ def measurands(
     found: Sequence[Cycle], record: ArmRecord, made: Motion, facts: TwistFacts
 ) -> dict[str, Measurand]:
     """All values by name; see `rig.measure.twist.TwistResult`."""
-    largest = max(max(c.right_nm, c.left_nm) for c in found)
+    largest = max(c.largest_nm for c in found)
     rows = _Rows(record, made, facts, largest)
     peaks = [
-        (f"peak_{side}_{n}", torque, u)
+        (f"peak_{side}_{n}", top)
         for n, c in enumerate(found, 1)
-        for side, torque, u in (
-            ("right", c.right_nm, c.right_u_nm),
-            ("left", c.left_nm, c.left_u_nm),
-        )
+        for side, top in (("right", c.right), ("left", c.left))
     ]
-    told = {name: _peak(name, torque, u, rows) for name, torque, u in peaks}
-    _, torque, u = max(peaks, key=lambda peak: peak[1])
-    told["peak_torque"] = _peak("peak_torque", torque, u, rows)
+    told = {name: _peak(name, top, rows) for name, top in peaks}
+    _, top = max(peaks, key=lambda peak: peak[1].torque_nm)
+    told["peak_torque"] = _peak("peak_torque", top, rows)
     late = _works(record, facts, U_DELAY), _works(record, facts, -U_DELAY)
     for n, cycle in enumerate(found, 1):
         delay = _delay(cycle.work_j, [works[n - 1 : n] for works in late])
         told[f"work_{n}"] = _work(f"work_{n}", [cycle], delay, rows)
     whole = sum(c.work_j for c in found)
     told["work_total"] = _work("work_total", found, _delay(whole, late), rows)
-    least = min(_both(c) for c in found)
-    doubt = rows.no_load().u + max(_u_both(c) for c in found)
+    least = min(c.mean_nm for c in found)
+    doubt = rows.no_load(1.0).u + max(_u_both(c) for c in found)
     if len(found) >= 2 and least > 4 * doubt + LEAST_NM:
         told["torque_ratio"] = _torque_ratio(found, rows)
     if len(found) >= 2 and _told_work(found, rows):
@@ -121,13 +118,13 @@ def measurands(
     return told
 
 
-def _peak(name: str, value: float, u_nm: float, rows: _Rows) -> Measurand:
+def _peak(name: str, top: Top, rows: _Rows) -> Measurand:
     source = "way out carried on to the turning point"
     return evaluate(
         name, "N.m",
         lambda x: x["torque_scale"] * x["align"] * x["record"]
         + x["torque_point"] + x["zero"] + x["no_load"] + x["inertia"],
-        [Input("record", value, u_nm, 10.0, source, "N.m"), *rows.torque(value)],
+        [Input("record", top.torque_nm, top.u_nm, 10.0, source, "N.m"), *rows.torque(top)],
     )  # fmt: skip
 
 
@@ -148,16 +145,13 @@ def _delay(value: float, late: Sequence[Sequence[float]]) -> float:
 def _work(name: str, cycles: Sequence[Cycle], delay_j: float, rows: _Rows) -> Measurand:
     work, travel = sum(c.work_j for c in cycles), sum(c.travel_rad for c in cycles)
     reach = max(fmean((c.right_rad + c.left_rad) / 2 for c in cycles), LEAST_RAD)
-    peak = fmean((c.right_nm + c.left_nm) / 2 for c in cycles)
     scale, _ = rows.facts.torque.inputs("torque")
-    # Each sample's scatter stands beside a step of the arm; four of them share their error.
-    steps = max(c.end - c.begin for c in cycles) * len(cycles)
-    noise = cycles[0].right_u_nm * travel / math.sqrt(steps / SETTLING)
+    noise = _loop_noise(cycles[0], travel, max(c.end - c.begin for c in cycles) * len(cycles))
     alone = rows.facts.sweep.u_nm * travel
     inputs = [
         Input("record", work, noise, 50.0, "trapezoids along the loop", "J"),
         scale,
-        rows.torque(peak)[2],
+        common.align(rows.facts.u_align_rad),
         common.angle_gain(rows.facts.angle, 2 * reach),
         Input("no_load", 0.0, alone, math.inf, "friction of the arm, no-load sweep", "J"),
         Input("filter", 0.0, delay_j, math.inf, "delay of the converter's filter", "J"),
@@ -171,47 +165,53 @@ def _work(name: str, cycles: Sequence[Cycle], delay_j: float, rows: _Rows) -> Me
     )  # fmt: skip
 
 
+def _loop_noise(cycle: Cycle, travel_rad: float, steps: int) -> float:
+    """Each sample's scatter stands beside a step of the arm; four of them share their error.
+
+    A tremor moves torque and angle together, to and fro on one line: half of the scatter is left.
+    """
+    return LEFT_SHARE * cycle.right.scatter_nm * travel_rad / math.sqrt(steps / SETTLING)
+
+
 def _taking_hold(cycle: Cycle) -> Input:
     source = "the hand takes hold of the resting arm"
     return rectangular("taking_hold", 0.0, cycle.taking_hold_j, source, "J")
 
 
-def _both(cycle: Cycle) -> float:
-    return (cycle.right_nm + cycle.left_nm) / 2
-
-
 def _u_both(cycle: Cycle) -> float:
-    return math.hypot(cycle.right_u_nm, cycle.left_u_nm) / 2
+    """Of the mean of both sides; what is alike in all cycles is not in it."""
+    return math.hypot(cycle.right.u_nm, cycle.left.u_nm) / 2
 
 
 def _torque_ratio(found: Sequence[Cycle], rows: _Rows) -> Measurand:
     first, last = found[0], found[-1]
     inputs = [
-        Input(name, _both(c), _u_both(c), 20.0, f"mean of both sides, {where}", "N.m")
+        Input(name, c.mean_nm, _u_both(c), 20.0, f"mean of both sides, {where}", "N.m")
         for name, c, where in (("first", first, "first cycle"), ("last", last, "last cycle"))
     ]
     # Zero and scale cancel; what is left of the point error is that between the two torques.
-    moved = common.apart(rows.facts.torque, abs(_both(first) - _both(last)))
+    moved = common.apart(rows.facts.torque, abs(first.mean_nm - last.mean_nm))
     point = Input("torque_point", 0.0, moved, rows.facts.torque.dof, rows.facts.torque.source,
                   "N.m")  # fmt: skip
     return evaluate(
         "torque_ratio", "1",
         lambda x: (x["last"] + x["torque_point"] + x["no_load"]) / (x["first"] + x["no_load"]),
-        [*inputs, point, rows.no_load()],
+        [*inputs, point, rows.no_load(max(first.right.slow_share, last.right.slow_share))],
     )  # fmt: skip
 
 
 def _told_work(found: Sequence[Cycle], rows: _Rows) -> bool:
     """Is there more work in first and last cycle than what may be the arm's?"""
     first, last = found[0], found[-1]
-    doubt = (rows.facts.sweep.u_nm + first.right_u_nm) * first.travel_rad + first.taking_hold_j
+    doubt = (
+        rows.facts.sweep.u_nm + first.right.scatter_nm
+    ) * first.travel_rad + first.taking_hold_j
     return min(first.work_j, last.work_j) > 2 * doubt + LEAST_NM * first.travel_rad
 
 
 def _work_ratio(found: Sequence[Cycle], late: Sequence[Sequence[float]], rows: _Rows) -> Measurand:
     first, last = found[0], found[-1]
-    steps = (first.end - first.begin) / SETTLING
-    noise = first.right_u_nm * first.travel_rad / math.sqrt(steps)
+    noise = _loop_noise(first, first.travel_rad, first.end - first.begin)
     alone = rows.facts.sweep.u_nm * first.travel_rad
     longer, shorter = (works[-1] / works[0] if works else 0.0 for works in late)
     return evaluate(
@@ -232,7 +232,7 @@ def _work_ratio(found: Sequence[Cycle], late: Sequence[Sequence[float]], rows: _
 def _exponent(found: Sequence[Cycle]) -> Measurand:
     """b of peak = c n^(-b)."""
     n = np.arange(1, len(found) + 1)
-    line = linregress(np.log(n), np.log([_both(cycle) for cycle in found]))
+    line = linregress(np.log(n), np.log([cycle.mean_nm for cycle in found]))
     fit = Input("fit", -float(line.slope), float(line.stderr), len(found) - 2,
                 f"line through the logarithms of {len(found)} peaks", "1")  # fmt: skip
     return evaluate("decay_exponent", "1", lambda x: x["fit"], [fit])

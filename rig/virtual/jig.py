@@ -185,9 +185,10 @@ class Jig:
         """Twist to and fro; adds a record to `twists`."""
         if self.edge is None or self._arm.held is not self.edge:
             raise RuntimeError("no edge is set")
-        path = swing(self._arm.trail.angle, amplitude_rad, cycles, rate_rad_s)
+        arm = self._arm
+        path = swing(arm.trail.angle, amplitude_rad, cycles, rate_rad_s, arm.nature.hand, arm.rng)
         torque = self.edge.respond(path.angle)
-        self.twists.append(twist_truth(path.angle, torque, cycles))
+        self.twists.append(twist_truth(path.angle, torque))
         self._arm.add(path, torque + self._arm.carried_nm(path))
         return self._arm.pull_to(0.0)
 

@@ -82,11 +82,18 @@ def pry_truth(tip: Tip, before: Marks, way: Floats, torque: Floats) -> PryTruth:
     )
 
 
-def twist_truth(angle: Floats, torque: Floats, cycles: int) -> TwistTruth:
-    """Peaks and work of each of `cycles` equal parts of a path."""
+def twist_truth(angle: Floats, torque: Floats) -> TwistTruth:
+    """Peaks and work of each cycle of a path, from one rise through its beginning to the next."""
     record = TwistTruth()
-    parts = np.linspace(0, len(angle) - 1, cycles + 1).round().astype(int)
-    for first, last in pairwise(parts):
+    way = angle - angle[0]
+    rises = np.flatnonzero((way[:-1] < 0) & (way[1:] >= 0)) + 1
+    borders = [0]
+    for rise in (*(int(i) for i in rises), len(way) - 1):
+        # A tremor at rest is no cycle, and the last one ends where the path does.
+        if way[borders[-1] : rise + 1].min() < way.min() / 2:
+            borders.append(rise)
+    borders[-1] = len(way) - 1
+    for first, last in pairwise(borders):
         own = torque[first : last + 1]
         record.right_nm.append(float(own.max()))
         record.left_nm.append(float(-own.min()))
