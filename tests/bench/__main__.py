@@ -20,6 +20,7 @@ from tests.bench import (
     strokes,
     study,
     studying,
+    twisting,
 )
 
 Figure = dict[str, Any]
@@ -34,6 +35,7 @@ PARTS: dict[str, Callable[[], list[Figure]]] = {
     "strokes": strokes.figures,
     "life": life.figures,
     "prying": prying.figures,
+    "twisting": twisting.figures,
     "study": study.figures,
     "studying": studying.figures,
 }
