@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from rig.measure.budget import Input, rectangular
 from rig.measure.pry import common
+from rig.measure.pry.common import Array
 from rig.measure.pry.facts import ArmRecord, PryFacts
 from rig.measure.pry.motion import U_DELAY
 from rig.measure.pry.scatter import LEFT_SHARE
@@ -93,6 +94,17 @@ class Rows:
     def angle_between(self, name: str, span_rad: float, source: str) -> Input:
         """A difference of two arm angles."""
         return common.angle_between(self.facts.angle, name, span_rad, source)
+
+    def angle_area(self, angle: Array, net: Array) -> Input:
+        """The angle scale's errors on the area under torque over angle."""
+        return common.angle_area(self.facts.angle, angle, net)
+
+    def filter_area(self, angle: Array, net: Array) -> Input:
+        """The filter's delay on that area: torques of a moment before or after."""
+        delay_s = U_DELAY * self.found.made.period_s
+        rate = abs(self.found.loaded.end_rate)
+        u = delay_s * rate * float(net[-1] - net[0])
+        return Input("filter", 0.0, abs(u), math.inf, "delay of the converter's filter", "J")
 
     def bow(self, name: str, reach_rad: float) -> Input:
         """How far an angle scale's bow bends a straight line carried on by `reach_rad`.

@@ -154,7 +154,8 @@ def _energy(found: Trial, rows: Rows) -> Measurand:
         Input("record", area, loaded.end.u_nm * span / 2, loaded.end.dof,
               "trapezoids under torque over angle", "J"),
         *rows.torque(),
-        rows.angle_gain(span),
+        rows.angle_area(angle, net),
+        rows.filter_area(angle, net),
         rows.instant(),
         rows.carried(),
         rows.preload_point(),
@@ -162,7 +163,7 @@ def _energy(found: Trial, rows: Rows) -> Measurand:
     end = loaded.peak_nm
     return evaluate(
         "energy_to_failure", "J",
-        lambda x: x["torque_scale"] * x["align"] * x["angle_gain"] * x["record"]
+        lambda x: x["torque_scale"] * x["align"] * x["record"] + x["angle"] + x["filter"]
         + span * (x["torque_point"] + x["zero"] + x["no_load"])
         + end * (x["instant"] + x["carried"]) - preload * x["preload_point"],
         inputs,
