@@ -184,6 +184,5 @@ def flash(port: str) -> None:
 
     flashing.tool_for(port)  # nothing is said to be under way before it can be
     click.echo(f"{port}: writing {flashing.image().name} ...")
-    click.echo(
-        f"{port}: {flashing.flash(port)}; next: {typed('bladerig', 'board', 'check', '--port', port)}"
-    )
+    check = typed("bladerig", "board", "check", "--port", port)
+    click.echo(f"{port}: {flashing.flash(port)}; next: {check}")

@@ -127,8 +127,11 @@ def test_the_study_says_what_truly_differs_and_what_it_could_not_have_seen(
     first: tuple[Path, str],
 ) -> None:
     told = first[1].split("The study's answers")[1]
-    assert "Pry torque to failure: difference shown (two tempers)" in told
-    line = next(line for line in told.splitlines() if line.strip().startswith("Edge life:"))
+    lines = [line.strip() for line in told.splitlines()]
+    (pry,) = [line for line in lines if line.startswith("Pry torque to failure:")]
+    assert "difference shown. Two tempers against one temper" in pry
+    assert "cool temper against one temper: cannot tell" in pry
+    (line,) = [line for line in lines if line.startswith("Edge life:")]
     assert "difference shown" not in line
     assert "would be found in 80 of 100 such studies" in line
     page = (first[0] / "study.study.html").read_text(encoding="utf-8")
