@@ -204,7 +204,7 @@ def _turn(
 
 
 def _tell_turn(runner: "Runner", script: "Script", taken: "Turn", wish: Wish) -> None:
-    from rig.study.turn import OUT_OF_TURN
+    from rig.study.kept import OUT_OF_TURN
 
     runner.operator.tell(f"Blade {taken.specimen} of the study.")
     if taken.in_turn:

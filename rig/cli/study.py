@@ -39,9 +39,12 @@ def init(path: Path) -> None:
     \b
     Example:  bladerig study init study.toml
     """
+    from rig.cli import places
+    from rig.commands import typed
     from rig.errors import RigError
     from rig.study.template import template
 
+    places.require_file(path)
     try:
         with path.open("x", encoding="utf-8") as file:
             file.write(template())
@@ -49,7 +52,8 @@ def init(path: Path) -> None:
         raise RigError(
             "is there already", where=str(path), remedy="edit it, or name another"
         ) from None
-    click.echo(f"wrote {path}; fill it in, then: bladerig study new {path} NAME.logbook")
+    new = typed("bladerig", "study", "new", path, "NAME.logbook")
+    click.echo(f"wrote {path}; fill it in, then: {new}")
 
 
 @study.command()
@@ -135,12 +139,14 @@ def deal(logbook: Path, seed: int | None, out: Path | None) -> None:
     """
     import secrets
 
+    from rig.cli import places
     from rig.commands import typed
     from rig.logbook.store import Logbook
     from rig.report import labels
     from rig.study import kept
 
     sheet = out or logbook.with_suffix(".labels.html")
+    places.require_file(sheet)
     with Logbook.open(logbook, writable=True) as book:
         title = kept.require(book).record.title
         order = kept.deal(

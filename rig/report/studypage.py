@@ -50,6 +50,7 @@ def _shown(study: Whole, book: Logbook, path: Path) -> dict[str, Any]:
         "key": study.key,
         "generator": GENERATOR,
         "unsealed": study.kept.unsealed,
+        "out_of_turn": study.kept.out_of_turn,
         "left": study.left,
         "early": [u for u in study.kept.unsealed if u["trials_left"]],
         "seeing": study.seeing,

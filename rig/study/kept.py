@@ -28,6 +28,7 @@ from rig.study.record import StudyRecord
 from rig.study.responses import KINDS
 
 RECORD, ORDER, UNSEALED = "study", "study-order", "study-unsealed"
+OUT_OF_TURN = "study-out-of-turn"
 
 
 @dataclass(frozen=True)
@@ -74,11 +75,19 @@ class Order:
 
 @dataclass(frozen=True)
 class Kept:
-    """What the logbook holds of its study."""
+    """What the logbook holds of its study.
+
+    Attributes:
+        record, order: the newest.
+        unsealed: when the key was opened: `at_utc`, `reason`, `trials_left`.
+        out_of_turn: runs on another blade than the plan's next: `at_utc`, `procedure`, `specimen`,
+            `expected`, `reason`.
+    """
 
     record: StudyRecord
     order: Order | None
     unsealed: tuple[dict[str, Any], ...]
+    out_of_turn: tuple[dict[str, Any], ...]
 
     @property
     def opened(self) -> bool:
@@ -92,9 +101,13 @@ def found(book: Logbook) -> Kept | None:
     if not records:
         return None
     orders = [row.body for row in book.journal(kind=ORDER)]
-    looks = tuple({"at_utc": row.at_utc, **row.body} for row in book.journal(kind=UNSEALED))
-    order = _order(orders[-1]) if orders else None
-    return Kept(StudyRecord.model_validate(records[-1]), order, looks)
+    order = _order(orders[-1], book) if orders else None
+    record = StudyRecord.model_validate(records[-1])
+    return Kept(record, order, _dated(book, UNSEALED), _dated(book, OUT_OF_TURN))
+
+
+def _dated(book: Logbook, kind: str) -> tuple[dict[str, Any], ...]:
+    return tuple({"at_utc": row.at_utc, **row.body} for row in book.journal(kind=kind))
 
 
 def require(book: Logbook) -> Kept:
@@ -195,7 +208,13 @@ def procedures(record: StudyRecord) -> dict[str, int]:
     return wanted
 
 
-def _order(body: dict[str, Any]) -> Order:
+def _order(body: dict[str, Any], book: Logbook) -> Order:
+    if "sealed" not in body:
+        raise RigError(
+            "its codes were dealt by an early version whose shown seed opened the key",
+            where=str(book.path),
+            remedy="deal the study anew in a logbook of its own; the runs stay readable as runs",
+        )
     trials = tuple(Planned(**trial) for trial in body["trials"])
     return Order(body["seed"], Seal(**body["sealed"]), trials)
 

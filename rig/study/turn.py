@@ -13,8 +13,6 @@ from rig.errors import RigError
 from rig.logbook.store import Logbook
 from rig.study import kept
 
-OUT_OF_TURN = "study-out-of-turn"
-
 
 @dataclass(frozen=True)
 class Turn:

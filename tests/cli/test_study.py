@@ -76,6 +76,7 @@ def test_the_template_is_a_study_in_order(say: Say, tmp_path: Path) -> None:
     assert code == 0 and "6 blades in each of 2 groups find a difference of 25 %" in out
     assert (tmp_path / "s.plan.svg").stat().st_size > 5000
     assert "is there already" in refused(say("study", "init", tmp_path / "s.toml"))
+    assert "no such folder" in refused(say("study", "init", tmp_path / "nowhere" / "s.toml"))
 
 
 def test_two_blades_are_told_to_find_only_a_factor(say: Say, study: Path) -> None:
@@ -168,8 +169,18 @@ def test_labels_that_cannot_be_written_leave_the_codes_undealt(
     book = tmp_path / "t.logbook"
     say("study", "new", study, book)
     nowhere = tmp_path / "nowhere" / "labels.html"
-    assert str(nowhere) in refused(say("study", "deal", book, "--out", nowhere))
+    assert "no such folder" in refused(say("study", "deal", book, "--out", nowhere))
     assert say("study", "deal", book)[0] == 0
+
+
+def test_an_order_of_an_early_version_is_refused_in_one_line(
+    say: Say, study: Path, tmp_path: Path
+) -> None:
+    book = tmp_path / "t.logbook"
+    say("study", "new", study, book)
+    with Logbook.open(book, writable=True) as opened:
+        opened.append(kept.ORDER, {"seed": 1, "digest": "00", "salt": "00", "trials": []})
+    assert "dealt by an early version" in refused(say("study", "next", book))
 
 
 def test_an_open_key_is_shown_again_and_not_recorded_as_new(

@@ -5,7 +5,9 @@ from pathlib import Path
 import pytest
 
 from rig.logbook import Logbook
-from rig.study.turn import OUT_OF_TURN
+from rig.report import studypage
+from rig.study import kept
+from rig.study.kept import OUT_OF_TURN
 from tests.cli.inside import done, refused, told
 from tests.study.books import StudyBook, begin, record
 
@@ -46,6 +48,10 @@ def test_out_of_turn_is_on_record_with_its_reason(made: StudyBook) -> None:
     with Logbook.open(path, writable=False) as book:
         (row,) = book.journal(kind=OUT_OF_TURN)
     assert row.body["reason"] == "one lost" and row.body["specimen"] == last
+    with Logbook.open(path, writable=True) as book:
+        kept.unseal(book, "a test")
+    page = studypage.write(path, None)[0].read_text(encoding="utf-8")
+    assert "Made out of turn" in page and "one lost" in page
 
 
 def test_a_run_that_names_no_blade_takes_the_plans_next(made: StudyBook) -> None:
