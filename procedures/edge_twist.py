@@ -8,7 +8,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from procedures.lib import checks, jig, questions
+from procedures.lib import checks, damage, jig
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.parameters import Parameter
@@ -55,8 +55,8 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     swept = yield from jig.sweep(f"{trial} sweep", amplitude_rad, first, used, bench, both=True)
     result = yield from _trial(trial, specimen, params, swept, used, bench)
     yield Tell(_told(trial, result))
-    damage = yield from _look(trial, bench)
-    return (yield from _verdict(trial, specimen, result, damage, used))
+    found = yield from _look(trial, bench)
+    return (yield from _verdict(trial, specimen, result, found, used))
 
 
 def _trial(
@@ -131,24 +131,21 @@ def _look(trial: str, bench: Bench) -> Passage[dict[str, Any]]:
         "pliers or magnet: count them.",
         hazards=("shards", "stored", "edge", "pinch"),
     )
-    kind = yield Ask(
-        "Damage along the twisted length", key="damage", kind="choice",
-        choices=("none", "roll", "chip", "crack"),
-    )  # fmt: skip
-    found: dict[str, Any] = {"kind": kind["value"], "length_m": 0.0, "depth_m": 0.0, "u_m": 0.0}
-    if kind["value"] != "none":
-        length = yield from questions.length(
-            f"Length of edge affected, of {bench.twist.slot.length_m * 1e3:g} mm",
-            "width", questions.ALONG_BLADE,
-        )  # fmt: skip
-        depth = yield from questions.length("Depth of the deepest place", "depth", questions.DAMAGE)
-        found |= {"length_m": length, "depth_m": depth, "u_m": (yield from questions.how_sure())}
-    yield Note(f"Damage of {trial}", kind="damage", body={"trial": trial, **found})
-    return found
+    along = f"Length of edge affected, of {bench.twist.slot.length_m * 1e3:g} mm"
+    return (
+        yield from damage.entered(
+            trial,
+            "Damage along the twisted length",
+            {
+                "length_m": (along, damage.ALONG),
+                "depth_m": ("Depth of the deepest place", damage.DEPTH),
+            },
+        )
+    )
 
 
 def _verdict(
-    trial: str, specimen: str, result: Mapping[str, Any], damage: Mapping[str, Any],
+    trial: str, specimen: str, result: Mapping[str, Any], found: Mapping[str, Any],
     used: jig.Scales,
 ) -> Passage[dict[str, Any]]:  # fmt: skip
     peak = result["measurands"].get("peak_torque")
@@ -160,7 +157,7 @@ def _verdict(
         "indication": list(used.indication),
         "peak_torque_nm": None if peak is None else peak["value"],
         "peak_torque_U_nm": None if peak is None else peak["U"],
-        "damage": dict(damage),
+        "damage": dict(found),
         "result_id": result["result_id"],
     }
     yield Note(f"Verdict of {trial}", kind="verdict", body=summary)

@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from procedures.lib import questions, tower
+from procedures.lib import damage, tower
 from rig.bench import Bench
-from rig.guide.steps import Ask, Do, Measure, Note, Passage, Tell
+from rig.guide.steps import Ask, Do, Measure, Passage, Tell
 
 SITE = (
     "at least 5 mm or three damage widths from the last mark, whichever is more; a fresh face of "
@@ -55,10 +55,10 @@ def blow(
     )
     reasons = [*fall["reasons"], *(reason["text"] for reason in result["reasons"])]
     yield Tell(tower.told(trial, result, reasons))
-    damage = yield from look(trial)
+    found = yield from look(trial)
     return tower.summary(trial, result, reasons) | {
         "specimen": specimen,
-        "damage": damage,
+        "damage": found,
         "indication": tower.against(bench),
     }
 
@@ -89,18 +89,13 @@ def look(trial: str) -> Passage[dict[str, Any]]:
         hand="lift",
         hazards=("falling_mass", "edge"),
     )
-    kind = yield Ask(
-        "Damage at this site", key="damage", kind="choice",
-        choices=("none", "roll", "chip", "crack"),
-    )  # fmt: skip
-    found: dict[str, Any] = {"kind": kind["value"], "depth_m": 0.0, "width_m": 0.0, "u_m": 0.0}
-    if kind["value"] != "none":
-        depth = yield from questions.length(
-            "Depth of the damage, like 0.3 mm", "depth", questions.DAMAGE
+    return (
+        yield from damage.entered(
+            trial,
+            "Damage at this site",
+            {
+                "depth_m": ("Depth of the damage, like 0.3 mm", damage.DEPTH),
+                "width_m": ("Width along the edge, like 1.2 mm", damage.ALONG),
+            },
         )
-        width = yield from questions.length(
-            "Width along the edge, like 1.2 mm", "width", questions.ALONG_BLADE
-        )
-        found |= {"depth_m": depth, "width_m": width, "u_m": (yield from questions.how_sure())}
-    yield Note(f"Damage of {trial}", kind="damage", body={"trial": trial, **found})
-    return found
+    )

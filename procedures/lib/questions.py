@@ -18,6 +18,7 @@ ALONG_BLADE: Band = (0.0, 500 * MM)
 ROUND: Band = (1 * MM, 500 * MM)
 DAMAGE: Band = (0.0, 50 * MM)
 DAMAGE_U: Band = (0.0005 * MM, 1 * MM)  # standard uncertainty of a reading by eye
+SMALLEST_SEEN: Band = (0.001 * MM, 5 * MM)
 SECTION_U: Band = (0.0005 * MM, 1 * MM)
 DENTS_APART: Band = (0.1 * MM, 200 * MM)
 MEDIA_THICKNESS: Band = (0.01 * MM, 200 * MM)
@@ -45,6 +46,16 @@ def how_sure() -> Passage[float]:
         yield from length(
             "How sure is the reading (standard uncertainty)? caliper 0.05 mm, reticle 0.02 mm",
             "u", DAMAGE_U, "0.05 mm",
+        )
+    )  # fmt: skip
+
+
+def smallest_seen() -> Passage[float]:
+    """The size in metres of the smallest damage that would have been seen."""
+    return (
+        yield from length(
+            "How small a damage would you have seen there? caliper 0.05 mm, reticle 0.02 mm",
+            "smallest", SMALLEST_SEEN, "0.05 mm",
         )
     )  # fmt: skip
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from rig.report.gather import Trial
 from rig.report.ink import Picture as Picture
@@ -58,10 +59,16 @@ def damage(trial: Trial) -> str:
     if found is None:
         return "not entered"
     if found["kind"] == "none":
-        return "none"
+        return f"none seen{_unseen(found)}"
     sizes = [
         f"{name.removesuffix('_m')} {found[name] * 1e3:.3g} mm"
         for name in ("depth_m", "width_m", "length_m")
         if name in found
     ]
     return f"{found['kind']}, {', '.join(sizes)} (u {found['u_m'] * 1e3:.2g} mm)"
+
+
+def _unseen(found: Mapping[str, Any]) -> str:
+    """What may be there all the same; runs of an older procedure did not ask."""
+    smallest = found.get("smallest_m")
+    return "" if smallest is None else f"; below {smallest * 1e3:.3g} mm it would not have been"

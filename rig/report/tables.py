@@ -27,7 +27,8 @@ COLUMNS = {
         "damage": "damage as entered: none, roll, chip, crack",
         "damage_depth_m": "its depth, m",
         "damage_width_m": "its width along the edge, m",
-        "damage_u_m": "standard uncertainty of depth and width, m",
+        "damage_u_m": "standard uncertainty of depth and width, m; of 0 too",
+        "damage_smallest_m": "of none: the smallest damage that would have been seen, m",
         "result_id": "number of its result; empty when nothing was recorded",
         "warning": "empty for a sound logbook, else what the audit found",
     },
@@ -102,7 +103,7 @@ def _trials(book: Logbook, warned: str) -> pd.DataFrame:
             "asked_energy_j": run.params.get("energy"),
             "damage": damage.get("kind"),
             "warning": warned,
-            **{f"damage_{key}": damage.get(key) for key in ("depth_m", "width_m", "u_m")},
+            **{f"damage_{key}": damage.get(key) for key in DAMAGE},
             **{key: "; ".join(body.get(key) or ()) for key in ("reasons", "indication")},
         }
         for key in ("trial", "specimen", "valid", "censored", "result_id"):

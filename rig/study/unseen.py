@@ -9,9 +9,10 @@ from rig.study.phrases import number
 def with_u(data: StudyData) -> tuple[StudyData, str]:
     """Readings of 0 with the largest standard uncertainty of the response's other readings.
 
-    Whoever enters "none" reads nothing off, so no uncertainty is on record for it; the instrument
-    that would have shown something is that of the other readings. Gives the data and what to say
-    of it, "" when there is nothing to say.
+    Only for those without one of their own: the guide now asks whoever enters "none" how small a
+    damage would have been seen, but older records hold no uncertainty; the instrument that would
+    have shown something is then that of the other readings. Gives the data and what to say of it,
+    "" when there is nothing to say.
     """
     zero = {id(seen) for seen in data.observations if seen.value == 0 == seen.u}
     if not zero:
