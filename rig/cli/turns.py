@@ -1,0 +1,124 @@
+"""`bladerig study next` and `unseal`: which trial comes now, and the end of blindness."""
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from rig.study.kept import Order
+
+PATH = click.Path(path_type=Path)
+LOGBOOK = click.argument("logbook", type=PATH)
+JSON = click.option("--json", "as_json", is_flag=True, help="For programs.")
+
+
+@click.command(name="next")
+@LOGBOOK
+@JSON
+def next_(logbook: Path, as_json: bool) -> None:
+    """Which blade and which procedure comes now, and what to type.
+
+    \b
+    Example:  bladerig study next tempers.logbook
+    """
+    from rig.cli.resuming import command
+    from rig.logbook.store import Logbook
+    from rig.study import kept, troubles
+
+    with Logbook.open(logbook, writable=False) as book:
+        found = kept.require(book)
+        order = _dealt(found.order, logbook)
+        remaining = kept.left(order, kept.done(book))
+        told: dict[str, Any] = {
+            "left": len(remaining),
+            "command": None,
+            "unfinished": [
+                {"run_id": run.run_id, "procedure": run.procedure, "command": command(run, logbook)}
+                for run in book.unfinished_runs()
+            ],
+            "not_counted": [vars(one) for one in troubles.void(book)],
+        }
+    if remaining:
+        told |= {
+            "command": kept.command(remaining[0], found.record, str(logbook)),
+            **vars(remaining[0]),
+        }
+    click.echo(json.dumps(told) if as_json else _said_next(told, len(order.trials), logbook))
+
+
+def _said_next(told: dict[str, Any], planned: int, logbook: Path) -> str:
+    """What comes next, and what went wrong so far."""
+    from rig.commands import typed
+
+    lines = [f"did not count: {one['trial']} (run {one['run_id']}): {one['why']}"
+             for one in told["not_counted"]]  # fmt: skip
+    if lines:
+        lines.append("Where a blade allows it, make such a trial again with the same command.\n")
+    for one in told["unfinished"]:
+        lines.append(
+            f"Run {one['run_id']} ({one['procedure']}) is unfinished. Go on with it first:\n"
+            f"{one['command']}"
+        )
+    if told["unfinished"]:
+        return "\n".join(lines)
+    if told["command"] is None:
+        unseal = typed("bladerig", "study", "unseal", logbook)
+        lines.append(f"All {planned} trials are made. Next: {unseal}")
+    else:
+        lines.append(
+            f"Trial {told['place']} of {planned}: {told['procedure']} on blade {told['code']}, "
+            f"{told['block']}\n{told['command']}"
+        )
+    return "\n".join(lines)
+
+
+def _dealt(order: "Order | None", logbook: Path) -> "Order":
+    from rig.errors import RigError
+
+    if order is None:
+        raise RigError(
+            "the codes are not dealt yet", where=str(logbook),
+            remedy=f"bladerig study deal {logbook}",
+        )  # fmt: skip
+    return order
+
+
+@click.command()
+@LOGBOOK
+@click.option("--reason", help="Why now; needed while planned trials are left.")
+@JSON
+def unseal(logbook: Path, reason: str | None, as_json: bool) -> None:
+    """Open the key of the codes. It is recorded, and the report tells when it happened.
+
+    \b
+    Example:  bladerig study unseal tempers.logbook
+    """
+    from rig.commands import typed
+    from rig.errors import RigError
+    from rig.logbook.store import Logbook
+    from rig.study import kept
+
+    with Logbook.open(logbook, writable=True) as book:
+        found = kept.require(book)
+        order = _dealt(found.order, logbook)
+        remaining = len(kept.left(order, kept.done(book)))
+        if remaining and not reason and not found.opened:
+            raise RigError(
+                f"{remaining} planned trials are left; opened now, they are not blind any more",
+                where=str(logbook),
+                remedy="make them first, or add --reason 'why' (the report will tell it)",
+            )
+        key = kept.unseal(book, reason or "all planned trials are made")
+    if as_json:
+        click.echo(json.dumps({"key": key, "trials_left": remaining}))
+        return
+    for code, blade in sorted(key.items()):
+        click.echo(f"  {code}  {blade}")
+    said = (
+        f"Was unsealed at {found.unsealed[0]['at_utc']:%Y-%m-%d %H:%M} UTC"
+        if found.opened
+        else "Unsealed, on record"
+    )
+    click.echo(f"{said}. Next: {typed('bladerig', 'compare', logbook)}")
