@@ -71,4 +71,4 @@ def damage(trial: Trial) -> str:
 def _unseen(found: Mapping[str, Any]) -> str:
     """What may be there all the same; runs of an older procedure did not ask."""
     smallest = found.get("smallest_m")
-    return "" if smallest is None else f"; below {smallest * 1e3:.3g} mm it would not have been"
+    return "" if smallest is None else f" (below {smallest * 1e3:.3g} mm it might not have been)"

@@ -84,6 +84,9 @@ def export(path: Path, folder: Path) -> list[Path]:
     return [folder / name for name in frames]
 
 
+DAMAGE = ("depth_m", "width_m", "u_m", "smallest_m")
+
+
 def _trials(book: Logbook, warned: str) -> pd.DataFrame:
     """One row for each trial on a specimen, recorded or not."""
     runs = {run.run_id: run for run in book.runs()}

@@ -14,13 +14,13 @@ NONE = {"kind": "none", "depth_m": 0.0, "width_m": 0.0, "u_m": 0.0}
 DEPTHS = {"A1": (2e-4, 2e-5), "A2": (3e-4, 5e-5), "B1": (1e-4, 2e-5)}
 
 
-def struck(path: Path, seen: bool) -> StudyBook:
+def struck(path: Path, seen: bool, none: dict[str, object] = NONE) -> StudyBook:
     """Four blades struck; one, or all when nothing is `seen`, without damage."""
     study = record({"A": 2, "B": 2}, [response("impact_damage", larger_is_better=False)])
     made = begin(path / "s.logbook", study)
     for blade in ("A1", "A2", "B1", "B2"):
         depth, u = DEPTHS.get(blade, (0.0, 0.0)) if seen else (0.0, 0.0)
-        damage = NONE if depth == 0 else {"kind": "roll", "depth_m": depth, "u_m": u}
+        damage = none if depth == 0 else {"kind": "roll", "depth_m": depth, "u_m": u}
         made.trial(blade, "drop_impact", {}, damage=damage)
     made.unseal()
     made.book.close()
@@ -40,6 +40,12 @@ def test_no_damage_seen_has_the_largest_uncertainty_of_the_other_readings(tmp_pa
     )
     (note,) = [note for note in one.notes if "Nothing was seen" in note]
     assert "on 1 blade (0 mm)" in note and "0.1 mm, k = 2" in note
+
+
+def test_none_with_an_uncertainty_of_its_own_borrows_nothing(tmp_path: Path) -> None:
+    one = answered(struck(tmp_path, seen=False, none={**NONE, "smallest_m": 3e-5, "u_m": 1.7e-5}))
+    assert [seen.u for seen in one.data.observations] == pytest.approx([0.017] * 4)
+    assert not any("Nothing was seen" in note for note in one.notes)
 
 
 def test_every_reading_on_the_page_has_its_uncertainty(tmp_path: Path) -> None:
