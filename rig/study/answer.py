@@ -70,6 +70,12 @@ class Answer:
         return self.data.response.scale == LOG
 
     @property
+    def sentences(self) -> tuple[str, str]:
+        """The headline's first sentence, which names response and verdict, and the rest."""
+        first, _, rest = self.headline.partition(". ")
+        return first.rstrip(".") + ".", rest
+
+    @property
     def yardsticks(self) -> str:
         """The difference that matters and the margin, told apart."""
         return words.yardsticks(self.data.response)

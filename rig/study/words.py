@@ -87,9 +87,8 @@ def yardsticks(response: Response) -> str:
     """The two sizes that were stated before the trials, told apart."""
     matters, margin = (size(response, value) for value in (response.smallest, response.margin))
     text = (
-        f"Stated before the trials: a difference of {matters} matters, and the plan is made to "
-        f'find it; one below the margin of {margin} counts as none, and "ruled out" speaks of '
-        "differences above that margin only."
+        f"Stated before the trials: a difference of {matters} matters; one below the margin of "
+        f'{margin} counts as none, and "ruled out" speaks of differences above that margin only.'
     )
     if response.margin > response.smallest:
         text += (
