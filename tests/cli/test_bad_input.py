@@ -105,9 +105,9 @@ def test_a_clock_set_back_stops_the_run_until_someone_says_why(tmp_path: Path) -
     ahead = datetime.now(UTC) + timedelta(hours=3)
     Logbook.create(path, title="b", now=lambda: ahead).close()
     args = (*RUN, path, "energy=5J", "specimen=K3", "--virtual")
-    line = refused(*args, typed="none\n" * 200)
+    line = refused(*args, typed="none\n\n" * 200)
     assert "clock was set back" in line and "--accept-clock" in line
-    done(*args, "--accept-clock", "summer time", typed="none\n" * 200)
+    done(*args, "--accept-clock", "summer time", typed="none\n\n" * 200)
     assert "sound" in done("audit", path)
 
 

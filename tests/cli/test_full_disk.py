@@ -36,7 +36,8 @@ def procedure(params, bench):
         except StopIteration as end:
             return end.value
 """
-TYPED = "none\nunsure\n" * 100  # the looks at the edge, and whether an unrecorded drop fell
+# Looks at the edge, how small a damage would have been seen, whether an unrecorded drop fell.
+TYPED = "none\n\nunsure\n" * 100
 
 
 def on_a_disk_of(size: int, *args: object) -> subprocess.CompletedProcess[str]:

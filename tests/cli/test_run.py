@@ -9,7 +9,7 @@ from tests.cli.commands import bladerig, told_in_one_line
 from tests.cli.inside import done, refused, told
 
 # Enter (or anything) confirms an action; the only questions of a clean run ask for damage.
-TYPED = "none\n" * 200
+TYPED = "none\n\n" * 200  # no damage, and how small a one would have been seen
 IMPACT = ("energy=5J", "specimen=K3", "--virtual")
 
 MINE = """\
