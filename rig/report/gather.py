@@ -17,6 +17,7 @@ from rig.logbook.journal import RAW_STORED
 from rig.logbook.records import Row, Run
 from rig.logbook.store import Logbook
 from rig.report import asides, notes, standing
+from rig.report.photos import Photo, recorded
 from rig.report.soundness import warning
 from rig.report.trial import Trial as Trial
 
@@ -65,6 +66,7 @@ class RunView:
     asides: list[Aside] = field(default_factory=list)
     chart: list[tuple[datetime, dict[str, Any]]] = field(default_factory=list)
     raws: list[Raw] = field(default_factory=list)
+    photos: list[Photo] = field(default_factory=list)
     counted: bool = False
 
     @property
@@ -150,6 +152,7 @@ def _fill(view: RunView, book: Logbook) -> None:
             view.asides.append(Aside(row.number, row.at_utc, what))
     # The drops of a staircase are its trials only until it has come to its own.
     view.verdicts.extend((verdicts or (sites if view.kind in ("drop", "") else {})).values())
+    view.photos.extend(recorded(rows, view.path))
     view.raws.extend(_raw(book, row.body) for row in rows if row.kind == RAW_STORED)
     _chart(view, book)
 

@@ -66,6 +66,10 @@ def content(path: Path, run_id: int | None) -> dict[str, Any]:
         "trials": [_told(trial) for trial in view.tested],
         "others": [_told(trial) for trial in view.others],
         "unrecorded": view.unrecorded,
+        "photographs": [
+            {"of": one.of, "path": one.path, "sha256": one.sha256, "told": one.told}
+            for one in view.photos
+        ],
         "fingerprint": view.fingerprint,
         "logbook_id": view.logbook_id,
     }
