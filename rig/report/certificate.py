@@ -16,7 +16,9 @@ from rig.logbook.certificates import in_book
 from rig.logbook.records import Run
 from rig.logbook.store import Logbook
 from rig.report import residuals
+from rig.report.rowwords import row_name
 from rig.report.sections import quantity
+from rig.report.writing import whole
 
 TITLES = {
     "calibrate_load": "Calibration of the load channel",
@@ -87,13 +89,12 @@ def write(path: Path, run_id: int, out: Path | None = None) -> Path:
         fingerprint=view.fingerprint,
         certificate=view.certificate,
         reasons=view.reasons,
+        row_name=row_name,
         version=__version__,
         written=datetime.now(UTC),
         **told,
     )
-    target = out or path.with_name(f"{path.stem}-run-{run_id}.html")
-    target.write_text(text, encoding="utf-8")
-    return target
+    return whole(out or path.with_name(f"{path.stem}-run-{run_id}.html"), text)
 
 
 def _told(view: View, one: Certificate) -> dict[str, Any]:

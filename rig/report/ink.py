@@ -48,5 +48,5 @@ def sign(unit: str) -> str:
 def degrees(dof: float | None) -> str:
     """Degrees of freedom: beyond a thousand t is the normal's to four digits."""
     if dof is None:
-        return "unlimited"
+        return "not limited"
     return "over 1,000" if dof > 1000 else f"{dof:.3g}"

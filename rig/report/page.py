@@ -18,25 +18,12 @@ from rig.report.impact import IMPACT
 from rig.report.ink import degrees, sign
 from rig.report.ink import quantity as quantity
 from rig.report.prying import PRY
+from rig.report.rowwords import row_name
 from rig.report.sections import Section
 from rig.report.staircase import STAIRCASE
 from rig.report.twisting import TWIST
 from rig.report.writing import whole
 
-ROWS = {
-    "time_base": "board's clock (true seconds a board second)",
-    "scale": "height scale (metres a count)",
-    "mass": "mass of the carriage",
-    "fit": "speed by the fit of the fall",
-    "contact": "height of contact",
-    "record": "torque as recorded",
-    "torque_scale": "scale of the torque (a factor)",
-    "torque_point": "one torque by the scale",
-    "align": "pull across the arm (a factor)",
-    "no_load": "the arm's own torque",
-    "sampling": "instant of the peak between two samples",
-    "filter": "delay of the filter",
-}
 AIMS = {
     "staircase_impact": ("staircase", "The staircase itself came to no result."),
     "cuts_to_dull": ("edge_life", "No edge life was found."),
@@ -160,11 +147,6 @@ def values(trial: Trial) -> list[tuple[str, str]]:
     if section is not None and section.main in found:
         return [(section.words[section.main], quantity(found[section.main]))]
     return [(row_name(name), quantity(one)) for name, one in found.items()]
-
-
-def row_name(name: str) -> str:
-    """What a quantity of a budget is called."""
-    return ROWS.get(name, name.replace("_", " "))
 
 
 def write(path: Path, run_id: int | None, out: Path | None) -> Path:

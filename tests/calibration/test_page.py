@@ -9,6 +9,7 @@ from rig.errors import RigError
 from rig.guide import measures, script
 from rig.logbook.store import Logbook
 from rig.report import certificate
+from rig.report.rowwords import row_name
 from tests.calibration.coverage import Lab, calibration
 from tests.calibration.settings import BENCH, weights
 from tests.calibration.test_angle import stops
@@ -47,8 +48,8 @@ def test_the_load_page_says_range_dates_cell_operator_weights_and_parts(tmp_path
     assert f'<p class="verdict">{sentence}</p>' in text
     assert "Holds until" in text and "by AB" in text and BENCH.cell.serial in text
     assert "0.2, 0.5, 1, 2, 5, 10 kg" in text
-    for part in ("weights", "lever", "gravity", "hysteresis", "zero return", "creep"):
-        assert f"<td>{part}</td>" in text
+    for part in ("weights", "lever", "gravity", "hysteresis", "zero_return", "creep"):
+        assert f"<td>{row_name(part)}</td>" in text
     assert "2.4 s" in text and "accredited" in text
 
 

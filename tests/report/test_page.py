@@ -266,7 +266,7 @@ def test_a_value_is_rounded_to_the_second_digit_of_its_uncertainty(
 def test_a_ratio_has_no_unit_and_many_degrees_of_freedom_are_not_counted() -> None:
     assert quantity({"value": 0.27351, "U": 0.00671, "unit": "1"}) == "0.2735 ± 0.0067"
     assert [degrees(dof) for dof in (3.21e11, 1000, 7.25, None)] == [
-        "over 1,000", "1e+03", "7.25", "unlimited",
+        "over 1,000", "1e+03", "7.25", "not limited",
     ]  # fmt: skip
 
 
