@@ -81,15 +81,19 @@ def report(logbook: Path, run_id: int | None, out: Path | None, as_json: bool) -
         from rig.report import studypage
 
         told, said = studypage.write(logbook, out)
+        lines = [str(one["headline"]) for one in said["answers"]]
     else:
         from rig.report import page
 
         told = page.write(logbook, run_id, out)
-        said = page.content(logbook, run_id) if as_json else {}
+        said = page.content(logbook, run_id)
+        practice = "VIRTUAL RIG, practice: " * (said["rig"] == "virtual")
+        lines = [f"Run {said['run_id']}, {said['procedure']}: {practice}{said['verdict']}"]
     if as_json:
         click.echo(json.dumps({"report": str(told), **said}))
-    else:
-        click.echo(f"Report: {told}; open it in a browser, or print it")
+        return
+    for line in [*lines, f"Report: {told}; open it in a browser, or print it"]:
+        click.echo(line)
 
 
 def _warn(logbook: Path) -> None:

@@ -27,6 +27,7 @@ TITLES = {
 }
 """Procedures whose runs end with a certificate, and what its page is called."""
 MAIN = {"load": "torque_middle", "angle": "angle", "height": "count_length"}
+UNFINISHED = "this calibration is not finished."
 DEG = math.degrees(1.0)
 
 
@@ -95,6 +96,18 @@ def write(path: Path, run_id: int, out: Path | None = None) -> Path:
         **told,
     )
     return whole(out or path.with_name(f"{path.stem}-run-{run_id}.html"), text)
+
+
+def verdict(path: Path, run_id: int) -> str:
+    """What came of a calibration run, in a sentence.
+
+    Raises:
+        RigError: as `gather`.
+    """
+    view = gather(path, run_id)
+    if view.certificate is not None:
+        return view.certificate.sentence
+    return f"No certificate: {'; '.join(view.reasons) or UNFINISHED}"
 
 
 def _told(view: View, one: Certificate) -> dict[str, Any]:

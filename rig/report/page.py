@@ -10,7 +10,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from rig import __version__
 from rig.commands import typed
 from rig.guide.device import WORDS
-from rig.report import certificate, figures, standing
+from rig.report import asked, certificate, figures, standing
 from rig.report.cutting import EDGE_LIFE, SHARPNESS
 from rig.report.gather import RunView, Trial, gather
 from rig.report.hardness import HARDNESS
@@ -49,7 +49,7 @@ def content(path: Path, run_id: int | None) -> dict[str, Any]:
         "outcome": view.run.outcome,
         "rig": view.run.versions["device"],
         "warning": view.warning,
-        "verdict": verdict(view),
+        "verdict": _sentence(view),
         "trials": [_told(trial) for trial in view.tested],
         "others": [_told(trial) for trial in view.others],
         "unrecorded": view.unrecorded,
@@ -60,6 +60,12 @@ def content(path: Path, run_id: int | None) -> dict[str, Any]:
         "fingerprint": view.fingerprint,
         "logbook_id": view.logbook_id,
     }
+
+
+def _sentence(view: RunView) -> str:
+    if view.run.procedure in certificate.TITLES:
+        return certificate.verdict(view.path, view.run.run_id)
+    return verdict(view)
 
 
 def _told(trial: Trial) -> dict[str, Any]:
@@ -182,7 +188,7 @@ def write(path: Path, run_id: int | None, out: Path | None) -> Path:
         shown=shown,
         row_name=row_name,
         rig=WORDS.get(view.run.versions["device"], view.run.versions["device"]),
-        asked=view.run.versions.get("asked", view.run.params),
+        asked=asked.settings(view.run),
         commands=_commands(view),
         pictures=pictures,
         chart=figures.chart(view.chart, limit) if view.kind in standing.ON_THE_TOWER else None,

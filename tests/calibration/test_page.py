@@ -9,6 +9,7 @@ from rig.errors import RigError
 from rig.guide import measures, script
 from rig.logbook.store import Logbook
 from rig.report import certificate
+from rig.report.page import content
 from rig.report.rowwords import row_name
 from tests.calibration.coverage import Lab, calibration
 from tests.calibration.settings import BENCH, weights
@@ -85,3 +86,14 @@ def test_another_kind_of_run_has_no_certificate_page(tmp_path: Path) -> None:
         run = book.start_run("drop_impact", "0" * 64, {}, {})
     with pytest.raises(RigError, match="is a drop_impact, not a calibration"):
         certificate.write(path, run)
+
+
+def test_the_command_says_the_certificates_sentence(tmp_path: Path) -> None:
+    path, number = calibrated(tmp_path, "load", calibration(Lab(5)))
+    sentence = certificate.verdict(path, number)
+    assert sentence and content(path, number)["verdict"] == sentence
+    with Logbook.create(tmp_path / "no.logbook", title="n") as book:
+        versions = {"device": "port", "bench": BENCH.model_dump(mode="json")}
+        number = book.start_run("calibrate_load", "x", {}, versions)
+    told = certificate.verdict(tmp_path / "no.logbook", number)
+    assert told == "No certificate: this calibration is not finished."
