@@ -32,6 +32,7 @@ PARAMETERS = (
 def check(params: Mapping[str, Any], bench: Bench) -> None:
     """Refuse before anything is opened what this tower cannot do."""
     tower.check_energy(params["energy"], bench)
+    tower.check_asked(params)
     if params["drops"] < 1:
         raise RigError("0 drops measure nothing", where="drops", remedy="ask for 1 or more")
 

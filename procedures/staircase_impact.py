@@ -43,6 +43,7 @@ PARAMETERS = (
 def check(params: Mapping[str, Any], bench: Bench) -> None:
     """Refuse before anything is opened what this tower or this method cannot do."""
     tower.check_energy(params["energy"], bench)
+    tower.check_asked(params)
     if params["fails_from"] not in SEVERITY[1:]:
         raise RigError(
             f"'{params['fails_from']}' is no damage that fails", where="fails_from",

@@ -51,6 +51,7 @@ def plan(params: Mapping[str, Any]) -> Plan:
     """
     asked = criterion(params)
     schedule = _schedule(params["probes"], params)
+    _require_judged(params, asked, len(schedule.counts))
     rule = StopRule(
         cut_limit=schedule.counts[-1],
         places=asked.places if asked.graded else 0,
@@ -59,6 +60,32 @@ def plan(params: Mapping[str, Any]) -> Plan:
         force_limit_n=asked.limit_n,
     )
     return Plan(schedule, rule, asked)
+
+
+def _require_judged(params: Mapping[str, Any], asked: Criterion, probes: int) -> None:
+    """Refuse a rule by which no edge could ever be called dull.
+
+    Raises:
+        RigError: naming the setting.
+    """
+    failing, successive = params["failing"], params["successive"]
+    if asked.graded and not 1 <= failing <= asked.places:
+        raise RigError(
+            f"{failing} failing places of the {asked.places} that are marked", where="failing",
+            remedy=f"say how many of them make a probe fail: 1 to {asked.places}; or mark more "
+            "with places=",
+        )  # fmt: skip
+    if not asked.graded and asked.limit_n is None:
+        raise RigError(
+            "the force alone is probed, and no force is called dull", where="force_limit",
+            remedy="give the severing force above which the edge is dull, like force_limit=2N; or "
+            "grade it as well: probe=shave,force",
+        )  # fmt: skip
+    if not 1 <= successive <= probes:
+        raise RigError(
+            f"{successive} failing probes in a row, of {probes} in all", where="successive",
+            remedy=f"2 is usual; it is 1 to {probes}",
+        )  # fmt: skip
 
 
 def _schedule(kind: str, params: Mapping[str, Any]) -> Schedule:

@@ -17,7 +17,7 @@ from rig.measure.severing import LEAST, READINGS
 
 HIGHEST_N = 100.0  # what severs a thread is far below it
 COARSEST_N = 0.5
-MOST_PLACES = 50
+MOST_PLACES, MOST_READINGS = 50, 100
 WORST_SCALE = 0.2
 GRADED = ("shave", "paper")
 FORCE = "force"
@@ -90,6 +90,11 @@ def criterion(params: Mapping[str, Any]) -> Criterion:
         raise RigError(
             f"{params['readings']} readings of the force", where="readings",
             remedy=f"take {LEAST} or more, {READINGS} are usual",
+        )  # fmt: skip
+    if params["readings"] > MOST_READINGS:
+        raise RigError(
+            f"{params['readings']} readings of the force in one probe", where="readings",
+            remedy=f"{READINGS} are usual; take {MOST_READINGS} or fewer",
         )  # fmt: skip
     if set(kinds) != {FORCE} and not 1 <= params["places"] <= MOST_PLACES:
         raise RigError(

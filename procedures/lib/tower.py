@@ -26,17 +26,40 @@ AGAIN = {
 }
 """Why contact is found again, in words for the person."""
 
+MOST = {"drops": 200, "spare": 100}
+"""Of one run: 200 sites 5 mm apart are a metre of edge."""
+TOLERANCES = (0.001, 0.2)
+
 
 def mass(bench: Bench) -> Input:
     """The falling mass as an input of a budget."""
     carriage = bench.tower.carriage
-    source = "stated by the bench" if carriage.weighed else "the design's: not weighed"
-    return Input("mass", carriage.mass_kg, carriage.u_mass_kg, source=source, unit="kg")
+    return Input("mass", carriage.mass_kg, carriage.u_mass_kg, source=carriage.source, unit="kg")
 
 
 def against(bench: Bench) -> list[str]:
     """Why energies of this bench are no more than an indication; empty when they count."""
     return [*bench.tower.carriage.against, *lacking(bench, "height")]
+
+
+def check_asked(params: Mapping[str, Any]) -> None:
+    """Refuse numbers of drops that no edge and no day has room for, and a target that is none.
+
+    Raises:
+        RigError: naming the setting.
+    """
+    for name, most in MOST.items():
+        if params[name] > most:
+            raise RigError(
+                f"{params[name]} is more than anybody makes in a run", where=name,
+                remedy=f"ask for {most} or fewer",
+            )  # fmt: skip
+    if not TOLERANCES[0] <= params["tolerance"] <= TOLERANCES[1]:
+        low, high = (f"{100 * end:g}%" for end in TOLERANCES)
+        raise RigError(
+            f"an energy that may miss its target by {100 * params['tolerance']:.6g}%",
+            where="tolerance", remedy=f"3% is usual; it is {low} to {high}",
+        )  # fmt: skip
 
 
 def check_energy(energy_j: float, bench: Bench) -> None:

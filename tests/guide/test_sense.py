@@ -110,6 +110,24 @@ def test_settings_that_cannot_be_are_refused_in_one_line(
 
 @pytest.mark.parametrize(
     ("setting", "said"),
+    [
+        ("tolerance=99.999%", "tolerance: an energy that may miss its target by 99.999%"),
+        ("tolerance=0.0001%", "3% is usual; it is 0.1% to 20%"),
+        ("spare=999999999", "spare: 999999999 is more than anybody makes in a run"),
+        ("drops=100000000", "ask for 200 or fewer"),
+    ],
+)
+@pytest.mark.parametrize("procedure", ["drop_impact", "staircase_impact"])
+def test_drops_that_nobody_can_make_are_refused(
+    tmp_path: Path, procedure: str, setting: str, said: str
+) -> None:
+    book = tmp_path / "b.logbook"
+    assert said in refused("run", procedure, book, "energy=5J", setting, "--virtual")
+    assert not book.exists(), "nothing was begun"
+
+
+@pytest.mark.parametrize(
+    ("setting", "said"),
     [("fails_at=-1 mm", "of damage"), ("fails_at=3 m", "of damage"), ("specimen=,", "a code out")],
 )
 def test_a_staircase_that_cannot_be_is_refused(tmp_path: Path, setting: str, said: str) -> None:

@@ -78,7 +78,7 @@ def wear(cuts: Sequence[float], force_n: Sequence[float], level: float = LEVEL) 
     _check(x, y)
     last, different = float(x.max()), len(np.unique(x))
     if different < LEAST:
-        text = f"three parameters need forces at {LEAST} counts of cuts or more"
+        text = f"force measured at {different} counts of cuts; its rise takes {LEAST} or more"
         few = (Reason("too_few_probes", text, different, LEAST),)
         start, rise, power = (_none(name, level, few) for name in NAMES)
         return Wear(start, rise, power, math.nan, last)
