@@ -71,7 +71,11 @@ def check_load(bench: Bench, scale: Scale) -> Passage[None]:
     torque, expected = float(scale.value(codes)), _facts(bench).torque_nm(bench.pry.check.mass_kg)
     history = [float(scale.value(row["codes"])) for row in chart]
     judged = judge(torque, history, expected, _expanded(bench, scale, expected), "N·m")
-    body = {**_of(bench), "codes": codes, "torque_nm": torque, "expected_nm": expected}
+    body = {
+        **_of(bench), "codes": codes,
+        "torque_nm": torque, "torque_U_nm": _read(scale, torque),
+        "expected_nm": expected, "expected_U_nm": _hangs(bench, expected),
+    }  # fmt: skip
     anew = False
     if judged.reasons:
         anew = yield from _looked_at(judged)
@@ -164,6 +168,18 @@ def _expanded(bench: Bench, scale: Scale, torque_nm: float) -> float:
     relative = math.hypot(scale.u_relative, bench.pry.calibration.u_mass_relative)
     u = math.hypot(relative * torque_nm, scale.u_absolute)
     return coverage_factor(scale.dof) * u
+
+
+def _read(scale: Scale, torque_nm: float) -> float:
+    """U of a torque as the scale reads it."""
+    u = math.hypot(scale.u_relative * torque_nm, scale.u_absolute)
+    return coverage_factor(scale.dof) * u
+
+
+def _hangs(bench: Bench, torque_nm: float) -> float:
+    """U of the torque that the weight gives by its mass, its lever and gravity."""
+    relative = math.hypot(*(one.u / one.value for one in _facts(bench).common()))
+    return coverage_factor(math.inf) * relative * torque_nm
 
 
 def _looked_at(judged: Judged) -> Passage[bool]:

@@ -25,11 +25,22 @@ def told(body: Mapping[str, Any]) -> list[tuple[str, str]]:
         kind = step["kind"]
         return [
             (f"{kind.replace('_', ' ')}: {name}", text)
-            for key, value in step["body"].items()
+            for key, value in _with_u(step["body"]).items()
             if key not in LEFT_OUT.get(kind, ())
             for name, text in _flat(key, value)
         ]
     return []
+
+
+def _with_u(body: Mapping[str, Any]) -> dict[str, Any]:
+    """A note's values joined with their expanded uncertainties: `peak_nm` with `peak_U_nm`."""
+    told = dict(body)
+    for suffix, unit in UNIT_OF_KEY.items():
+        for key in [key for key in told if key.endswith(f"_U_{suffix}")]:
+            of, expanded = key.replace("_U_", "_"), told.pop(key)
+            if told.get(of) is not None and expanded is not None:
+                told[of] = {"value": told[of], "U": expanded, "unit": unit}
+    return told
 
 
 def answer(value: Any, kind: str) -> str:

@@ -1,6 +1,7 @@
 """The page of a run that stopped: nothing measured is lost from it, and nothing false is said."""
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -149,6 +150,28 @@ def test_no_answer_or_note_is_shown_as_data(tmp_path: Path) -> None:
 )
 def test_an_answer_has_the_unit_of_its_dimension(value: Any, kind: str, said: str) -> None:
     assert notes.answer(value, kind) == said
+
+
+@pytest.mark.parametrize("procedure", ["pry_to_failure", "edge_twist"])
+def test_the_check_weight_of_a_stopped_run_has_its_torques_with_uncertainty(
+    tmp_path: Path, procedure: str
+) -> None:
+    rig = JigRig(TIPS["snap"], hook=stops_at("No-load sweep"))
+    with pytest.raises(KeyboardInterrupt):
+        rig.run(tmp_path, procedure)
+    page = words(tmp_path / "jig.logbook")
+    told = {
+        name: (float(value), float(expanded))
+        for name, value, expanded in re.findall(
+            r"check load: (torque|expected) ([\d.]+) ± ([\d.]+) N·m", page
+        )
+    }
+    value, expanded = told["expected"]
+    stated, arm = benches.load(None).pry, benches.load(None).pry.arm
+    assert value == pytest.approx(stated.check.mass_kg * 9.80665 * arm.calibration_m, rel=0.005)
+    assert 0 < expanded < 0.02 * value
+    assert told["torque"][1] > expanded, "without a certificate the scale is known less well"
+    assert "U nm" not in page and not re.search(r"check load: [^:]* U\b", page)
 
 
 def killed(patch: pytest.MonkeyPatch, path: Path) -> None:
