@@ -1,4 +1,4 @@
-"""The page's sections on cuts to dull and on sharpness."""
+"""The page's section on cuts to dull."""
 
 from typing import Any
 
@@ -10,7 +10,7 @@ from rig.guide.tally import told
 from rig.measure.life import Life
 from rig.report.gather import Trial
 from rig.report.ink import DARK, FITTED, MARK, STYLE, Picture, svg
-from rig.report.sections import ONE_BLADE, Section, stated
+from rig.report.sections import ONE_BLADE, Section
 
 FORCE_LIMIT = (
     "Cutting force goes by the figures of the cell's maker, not by a certificate; an interval "
@@ -194,57 +194,3 @@ EDGE_LIFE = Section(
     ),
     more_limits=lambda trial: (FORCE_LIMIT,) if trial.settings["forces"] else (),
 )  # fmt: skip
-
-
-def _grades(trial: Trial) -> str:
-    means, parts = trial.settings["means"], []
-    for kind, answers in trial.settings["grades"].items():
-        parts.append(f"{kind}: {answers.count('pass')} of {len(answers)} pass ({means[kind]})")
-    return "; ".join(parts) or "none"
-
-
-def _interval(trial: Trial) -> str:
-    figures = trial.result["figures"]
-    if "low_n" not in figures:
-        return "needs six readings"
-    return f"{figures['low_n']:.3g} to {figures['high_n']:.3g} N"
-
-
-def readings(trial: Trial) -> Picture | None:
-    """Every reading in the order taken, with the median."""
-    taken = trial.settings["readings_n"]
-    if not taken:
-        return None
-    with mpl.rc_context(STYLE):
-        figure = Figure(figsize=(7.2, 2.4), layout="constrained")
-        axes = figure.subplots()
-        axes.plot(range(1, len(taken) + 1), taken, "o", ms=6, mfc="white", color=DARK)
-        axes.axhline(trial.result["measurands"]["severing_force"]["value"], ls="--", lw=1,
-                     color=FITTED, label="median")  # fmt: skip
-        axes.set_xlabel("reading, in the order taken")
-        axes.set_ylabel("to sever, N")
-        axes.legend(loc="best", frameon=False, fontsize=8)
-        listed = ", ".join(f"{value:.3g}" for value in taken)
-        return svg(figure), f"{trial.name}: forces in N in the order taken: {listed}."
-
-
-SHARPNESS = Section(
-    title="Sharpness",
-    noun="probe",
-    columns=("Severing force", "95 % by the order of the readings", "Grades"),
-    cells=lambda trial: [stated(trial, "severing_force"), _interval(trial), _grades(trial)],
-    words={"severing_force": "severing force"},
-    main="severing_force",
-    formula="median of the readings x scale",
-    said=lambda trial: (
-        stated(trial, "severing_force", "") or (_grades(trial) if trial.settings["grades"] else "")
-    ),
-    picture=readings,
-    rests_on="Forces are as typed in; the gauge is taken to be right within the scale error asked "
-    "for.",
-    limits=(
-        "A force compares edges severing the same thread, held the same way.",
-        "Sharp now says nothing of how long it lasts.",
-        ONE_BLADE,
-    ),
-)

@@ -11,7 +11,7 @@ from rig import __version__
 from rig.commands import typed
 from rig.guide.device import WORDS
 from rig.report import asked, certificate, figures, standing
-from rig.report.cutting import EDGE_LIFE, SHARPNESS
+from rig.report.cutting import EDGE_LIFE
 from rig.report.gather import RunView, Trial, gather
 from rig.report.hardness import HARDNESS
 from rig.report.impact import IMPACT
@@ -20,6 +20,7 @@ from rig.report.ink import quantity as quantity
 from rig.report.prying import PRY
 from rig.report.rowwords import row_name
 from rig.report.sections import Section
+from rig.report.sharpness import SHARPNESS
 from rig.report.staircase import STAIRCASE
 from rig.report.twisting import TWIST
 from rig.report.writing import whole
@@ -127,7 +128,8 @@ def _values(section: Section | None, trials: list[Trial]) -> str:
     each = [] if section is None else [said for t in trials if (said := section.said(t))]
     if section is None or not each:
         return ""
-    return f"{section.words[section.main].capitalize()}: {', '.join(each)}."
+    called = section.called(trials[0]) or section.words[section.main]
+    return f"{called.capitalize()}: {', '.join(each)}."
 
 
 def title(view: RunView) -> str:

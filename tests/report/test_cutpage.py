@@ -60,3 +60,14 @@ def test_the_frames_of_every_stretch_of_cuts_are_listed(tmp_path: Path) -> None:
     listed = page.split("SHA-256")[1]
     assert not re.search(r"SHA-256 \d|[0-9a-f]{64} \d", page), "each with its trial"
     assert "K3 cuts from 0" in listed and "K3 cuts from 10" in listed
+
+
+def test_a_page_of_grades_alone_speaks_of_no_force(tmp_path: Path) -> None:
+    with new_book(tmp_path) as book:
+        play(book, rig_with(), scripts.load("sharpness"), given={"specimen": "K3"})
+        path = book.path
+    page = words(path).split("Conditions")[0]
+    assert "1 of 1 probes is valid. Grades: shave: 3 of 3 pass" in page
+    assert "evering force" not in page and "six readings" not in page
+    limits = words(path).split("What this page cannot say")[1]
+    assert "A grade is one person's judgement" in limits and "same thread" not in limits

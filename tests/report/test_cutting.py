@@ -11,8 +11,9 @@ from rig.guide import measures
 from rig.guide.plain import plain
 from rig.measure.life import Life, survivor
 from rig.report import lifefigure
-from rig.report.cutting import EDGE_LIFE, SHARPNESS
+from rig.report.cutting import EDGE_LIFE
 from rig.report.gather import Trial
+from rig.report.sharpness import SHARPNESS
 from tests.guide.edgeplay import Play
 from tests.guide.test_cuts import FAST, carried
 
@@ -74,10 +75,18 @@ def test_a_survivor_is_told_as_more_than_and_an_unsharp_start_as_nothing() -> No
 def test_sharpness_tells_force_interval_and_grades() -> None:
     play = Play({"severing": ["1.1 N", "1.2 N", "1.3 N", "1.4 N", "1.15 N", "1.25 N", "1.22 N"]})
     one = trial_of(play, play.run("sharpness", probe="force,shave"), "sharpness")
-    force, interval, grades = SHARPNESS.cells(one)
+    force, taken, interval, grades = SHARPNESS.cells(one)
     assert force.startswith("1.22") and interval == "1.1 to 1.4 N"
+    assert taken == "1.1, 1.2, 1.3, 1.4, 1.15, 1.25, 1.22 N"
     assert grades.startswith("shave: 3 of 3 pass (takes hair off")
     assert SHARPNESS.picture(one) is not None
+
+
+def test_a_second_try_is_told_and_does_not_count() -> None:
+    play = Play({"paper_2": ["repeat"]})
+    one = trial_of(play, play.run("sharpness", probe="paper"), "sharpness")
+    assert "paper: 2 of 3 pass" in SHARPNESS.said(one)
+    assert "1 failed and passed on a second try: failed" in SHARPNESS.said(one)
 
 
 LIVES = [
