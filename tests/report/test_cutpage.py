@@ -64,7 +64,9 @@ def test_the_frames_of_every_stretch_of_cuts_are_listed(tmp_path: Path) -> None:
 
 def test_a_page_of_grades_alone_speaks_of_no_force(tmp_path: Path) -> None:
     with new_book(tmp_path) as book:
-        play(book, rig_with(), scripts.load("sharpness"), given={"specimen": "K3"})
+        play(
+            book, rig_with(), scripts.load("sharpness"), given={"specimen": "K3", "probe": "shave"}
+        )
         path = book.path
     page = words(path).split("Conditions")[0]
     assert "1 of 1 probes is valid. Grades: shave: 3 of 3 pass" in page
