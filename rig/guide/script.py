@@ -16,6 +16,9 @@ from rig.errors import RigError
 from rig.guide.parameters import KINDS, Parameter
 from rig.guide.steps import Procedure
 
+OPERATOR = Parameter("operator", "text", "", "who tests; a capability study needs it")
+"""Every procedure takes it, whether its file names it or not."""
+
 
 @dataclass(frozen=True)
 class Script:
@@ -94,6 +97,8 @@ def _read(name: str, path: Path, address: str, own: bool) -> Script:
     module = _execute(path, address)
     parameters = tuple(getattr(module, "PARAMETERS", ()))
     _require_procedure(module, parameters, address)
+    if all(parameter.name != OPERATOR.name for parameter in parameters):
+        parameters = (*parameters, OPERATOR)
     title = str(getattr(module, "TITLE", name))
     return Script(
         name, title, text, _digest(source), parameters, path, address, own,

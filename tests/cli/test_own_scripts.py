@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from rig.guide.script import built_in, load
 from rig.logbook import Logbook
 from tests.cli.inside import done, refused, script
 
@@ -69,3 +70,12 @@ def test_a_fault_in_a_script_named_by_a_relative_path_has_its_line_too(
     monkeypatch.chdir(tmp_path)
     script(tmp_path, "yield Tell('a')\n1 / 0")
     assert refused("run", "./mine.py", "b.logbook", "--virtual").startswith("./mine.py:8: Zero")
+
+
+def test_every_procedure_takes_who_tests(tmp_path: Path) -> None:
+    mine, book = script(tmp_path, 'yield Tell("hello")\nreturn {}'), tmp_path / "b.logbook"
+    done("run", mine, book, "operator=AB", "--virtual")
+    with Logbook.open(book, writable=False) as opened:
+        assert opened.runs()[0].params["operator"] == "AB"
+    for name in built_in():
+        assert [p.name for p in load(name).parameters].count("operator") == 1, name
