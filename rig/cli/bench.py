@@ -116,8 +116,9 @@ def capability(path: Path, measurand: str, as_json: bool) -> None:
 
     \b
     Examples:
+      bladerig run hardness cap.logbook specimen=K3 operator=AB    (blade by blade, each operator)
+      bladerig bench capability cap.logbook --measurand hardness
       bladerig bench capability readings.csv
-      bladerig bench capability hardness.logbook --measurand hardness
     """
     from rig.study import words
     from rig.study.capability import crossed
