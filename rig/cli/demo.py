@@ -52,7 +52,7 @@ def demo(out: Path, seed: int, quick: bool, as_json: bool) -> None:
         click.echo("\nMeasured beside the virtual rig's truth (the measurement never saw it):")
         _print(found)
     if not quick:
-        found["study"] = _study(out, bench, seed, say)
+        found["study"] = _study(out, bench, seed, say, Path(found["logbook"]))
     if as_json:
         click.echo(json.dumps(found))
     elif not quick:
@@ -93,17 +93,18 @@ def _single_tests(out: Path, bench: "Bench", seed: int, say: Say) -> dict[str, A
     }
 
 
-def _study(out: Path, bench: "Bench", seed: int, say: Say) -> dict[str, Any]:
+def _study(out: Path, bench: "Bench", seed: int, say: Say, calibrated: Path) -> dict[str, Any]:
+    """On the rig that was calibrated in another logbook: the same seed is the same rig."""
     from rig.cli import demostudy
     from rig.cli.rehearsal import Rehearsal, free
+    from rig.logbook.certificates import certificates
     from rig.logbook.store import Logbook
     from rig.report import studypage
 
     path = free(out / "study.logbook")
     say("\nA whole blind study of three groups, every trial on the virtual rig:")
     with Logbook.create(path, title="Demonstration of a study") as book:
-        rig = Rehearsal(bench, book, seed, demostudy.group_behind)
-        rig.calibrate()
+        rig = Rehearsal(bench, book, seed, demostudy.group_behind, certificates(calibrated))
         told = demostudy.run(rig, say)
     report, said = studypage.write(path, None)
     return {**told, **said, "logbook": str(path), "report": str(report)}

@@ -1,6 +1,6 @@
 """Whole runs on the virtual rig without a person: for the demonstration."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,6 +14,7 @@ from rig.guide.steps import Ask
 
 if TYPE_CHECKING:
     from rig.bench import Bench
+    from rig.calibration.certificate import Certificate
     from rig.logbook.store import Logbook
     from rig.virtual.jigdraw import Made
     from rig.virtual.person import Person
@@ -66,12 +67,14 @@ class Rehearsal:
         book: the logbook of all runs.
         seed: which virtual rig.
         blades: how the blade of a name is made; left out, by the name's first letter.
+        calibrated: certificates of this same rig in another logbook.
     """
 
     bench: "Bench"
     book: "Logbook"
     seed: int
     blades: "Made | None" = None
+    calibrated: "Sequence[Certificate]" = ()
     tower: Any = field(init=False)
     jig: Any = field(init=False)
     key: Mapping[str, str] = field(init=False, default_factory=dict)
@@ -95,7 +98,8 @@ class Rehearsal:
         from rig.logbook.certificates import in_book
 
         script = scripts.load(procedure)
-        bench = certified(self.bench, newest(in_book(self.book), self.bench), datetime.now(UTC))
+        known = newest((*self.calibrated, *in_book(self.book)), self.bench)
+        bench = certified(self.bench, known, datetime.now(UTC))
         look = _looks(self._person, procedure)
         operator = Eyes(look, answers or {}, say)
         # Heights are of no use at the arm, and a virtual second without them costs half.
