@@ -8,7 +8,7 @@ counted by the carriage's two switches, full ones only, whoever starts or kills 
 from collections.abc import Mapping
 from typing import Any
 
-from procedures.lib import cutplan, cutting, probing, underway
+from procedures.lib import cutplan, cutting, probing, questions, underway, verdicts
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.parameters import Parameter
@@ -51,10 +51,7 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
         hazards=(*cutting.moving(used, bench), "edge", "pinch"),
     )
     yield Tell(cutplan.costs(params, plan))
-    specimen = params["specimen"]
-    if not specimen:
-        answer = yield Ask("Which blade? Its code", key="specimen")
-        specimen = answer["value"]
+    specimen = yield from questions.blade(params)
     test = underway.Underway(specimen, plan, used, bench, params)
     medium = yield from cutting.media(params, bench)
     start = yield from _start(test)
@@ -159,7 +156,7 @@ def _concluded(
         "trial": test.trial,
         "specimen": test.specimen,
         "valid": not result["reasons"],
-        "reasons": [reason["text"] for reason in result["reasons"]],
+        "reasons": verdicts.reasons(result),
         "indication": [],
         "life": result["life"],
         "counts": {"cuts": test.cuts, "typed": test.typed, "rejected": test.rejected},
@@ -208,5 +205,4 @@ def _told(test: underway.Underway, result: Mapping[str, Any]) -> str:
         head = f"{test.trial}: {told} ({result['stop']})"
     if test.typed:
         head += f"; {test.typed} of {test.cuts} cuts counted by hand"
-    against = [reason["text"] for reason in result["reasons"]]
-    return head + (f". NOT VALID: {'; '.join(against)}." if against else ". Valid.")
+    return verdicts.closed(head, verdicts.reasons(result))

@@ -8,11 +8,11 @@ whichever is more. Impact energy is what the measured speed says, never m g h.
 from collections.abc import Mapping
 from typing import Any
 
-from procedures.lib import blow, session, tower
+from procedures.lib import blow, questions, session, tower
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.parameters import Parameter
-from rig.guide.steps import Ask, Do, Note, Passage, Procedure, Tell
+from rig.guide.steps import Do, Note, Passage, Procedure, Tell
 from rig.measure.height import height_for_energy
 from rig.quantity import stated
 
@@ -39,7 +39,6 @@ def check(params: Mapping[str, Any], bench: Bench) -> None:
 
 def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     """The guided test. Concludes with the list of drops and their verdicts."""
-    specimen = params["specimen"]
     without = tower.against(bench)
     if without:
         yield Tell(
@@ -50,9 +49,7 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
         "Read before you start: this is a falling mass. Know where the e-stop is.",
         hazards=("falling_mass", "chips", "edge", "pinch"),
     )
-    if not specimen:
-        answer = yield Ask("Which blade? Its code", key="specimen")
-        specimen = answer["value"]
+    specimen = yield from questions.blade(params)
     a_eff = yield from session.effective_acceleration(bench, params["empty_drops"])
     height_m = height_for_energy(params["energy"], tower.mass(bench), a_eff).value
     tower.require_reach(height_m, params["energy"], bench)

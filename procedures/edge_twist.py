@@ -8,11 +8,11 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from procedures.lib import checks, damage, jig
+from procedures.lib import checks, damage, jig, questions, verdicts
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.parameters import Parameter
-from rig.guide.steps import Ask, Do, Measure, Note, Passage, Procedure, Record, Tell
+from rig.guide.steps import Do, Measure, Note, Passage, Procedure, Record, Tell
 
 TITLE = "Edge-stability twist"
 
@@ -45,10 +45,7 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     yield Tell(NO_STANDARD)
     used = yield from jig.scales(bench)
     yield from checks.check_load(bench, used.load)
-    specimen = params["specimen"]
-    if not specimen:
-        answer = yield Ask("Which blade? Its code", key="specimen")
-        specimen = answer["value"]
+    specimen = yield from questions.blade(params)
     trial = f"{specimen} twist {params['place']}"
     amplitude_rad = math.radians(bench.twist.twist.amplitude_deg)
     first = yield from jig.zero(f"{trial} zero", bench, "Nothing seated, nobody touches the arm.")
@@ -117,11 +114,11 @@ def _trial(
 
 
 def _told(trial: str, result: Mapping[str, Any]) -> str:
-    of, against = result["measurands"], jig.reasons(result)
+    of, against = result["measurands"], verdicts.reasons(result)
     head = f"{trial}: largest torque {jig.quantity(of, 'peak_torque')}"
     if "torque_ratio" in of:
         head += f", last cycle over first {jig.quantity(of, 'torque_ratio')}"
-    return head + (f". NOT VALID: {'; '.join(against)}" if against else ". Valid.")
+    return verdicts.closed(head, against)
 
 
 def _look(trial: str, bench: Bench) -> Passage[dict[str, Any]]:
@@ -153,7 +150,7 @@ def _verdict(
         "trial": trial,
         "specimen": specimen,
         "valid": not result["reasons"],
-        "reasons": jig.reasons(result),
+        "reasons": verdicts.reasons(result),
         "indication": list(used.indication),
         "peak_torque_nm": None if peak is None else peak["value"],
         "peak_torque_U_nm": None if peak is None else peak["U"],

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from procedures.lib import questions
+from procedures.lib import questions, verdicts
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.parameters import Parameter
@@ -33,10 +33,7 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
         "Tape the edge. Cone and anvil clean, blade flat and bright on both sides.",
         hazards=("edge", "hard_blade"),
     )
-    specimen = params["specimen"]
-    if not specimen:
-        answer = yield Ask("Which blade? Its code", key="specimen")
-        specimen = answer["value"]
+    specimen = yield from questions.blade(params)
     block = yield from _certificate()
     block["before_hrc"] = yield from _block("before", params["block_readings"])
     piece = yield from _piece(specimen, params["readings"])
@@ -140,8 +137,7 @@ def _told(trial: str, result: Mapping[str, Any]) -> str:
     if found is not None:
         apart = result["figures"]["range_hrc"]
         head = f"{trial}: {found['value']:.1f} ± {found['U']:.1f} HRC, range {apart:.1f}"
-    against = [reason["text"] for reason in result["reasons"]]
-    return head + (f". NOT VALID: {'; '.join(against)}." if against else ". Valid.")
+    return verdicts.closed(head, verdicts.reasons(result))
 
 
 def _summary(trial: str, specimen: str, result: Mapping[str, Any]) -> dict[str, Any]:
@@ -150,7 +146,7 @@ def _summary(trial: str, specimen: str, result: Mapping[str, Any]) -> dict[str, 
         "trial": trial,
         "specimen": specimen,
         "valid": not result["reasons"],
-        "reasons": [reason["text"] for reason in result["reasons"]],
+        "reasons": verdicts.reasons(result),
         "indication": [],
         "hardness_hrc": None if found is None else found["value"],
         "hardness_U_hrc": None if found is None else found["U"],

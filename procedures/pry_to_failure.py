@@ -9,7 +9,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from procedures.lib import checks, jig, questions
+from procedures.lib import checks, jig, questions, verdicts
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.jigs import torque_limit_nm
@@ -44,10 +44,7 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     )
     used = yield from jig.scales(bench)
     yield from checks.check_load(bench, used.load)
-    specimen = params["specimen"]
-    if not specimen:
-        answer = yield Ask("Which blade? Its code", key="specimen")
-        specimen = answer["value"]
+    specimen = yield from questions.blade(params)
     section = yield from _section(specimen)
     zero = yield from jig.zero(
         f"{specimen} zero", bench, "Nothing seated, nobody touches the arm. Hands off."
@@ -168,8 +165,7 @@ def _told(trial: str, result: Mapping[str, Any]) -> str:
         head = f"{trial}: {kind}, peak {jig.quantity(of, 'peak_torque')}"
         if "failure_angle" in of:
             head += f" at {jig.quantity(of, 'failure_angle', jig.DEG, '°')}"
-    against = jig.reasons(result)
-    return head + (f". NOT VALID: {'; '.join(against)}" if against else ". Valid.")
+    return verdicts.closed(head, verdicts.reasons(result))
 
 
 def _look(trial: str) -> Passage[dict[str, Any]]:
@@ -209,7 +205,7 @@ def _verdict(
         "kind": result["kind"],
         "censored": result["censored"],
         "valid": not result["reasons"],
-        "reasons": jig.reasons(result),
+        "reasons": verdicts.reasons(result),
         "indication": list(used.indication),
         "peak_torque_nm": None if peak is None else peak["value"],
         "peak_torque_U_nm": None if peak is None else peak["U"],

@@ -3,10 +3,10 @@
 from collections.abc import Mapping
 from typing import Any
 
-from procedures.lib import probing
+from procedures.lib import probing, questions, verdicts
 from rig.bench import Bench
 from rig.guide.parameters import Parameter
-from rig.guide.steps import Ask, Do, Note, Procedure, Tell
+from rig.guide.steps import Do, Note, Procedure, Tell
 
 TITLE = "Sharpness"
 
@@ -29,10 +29,7 @@ def procedure(params: Mapping[str, Any], _: Bench) -> Procedure:
     """The guided probe. Concludes with the median force, the grades, or both."""
     asked = _asked(params)
     yield Do("Read before you start: you handle a bare edge.", hazards=("edge", "probing"))
-    specimen = params["specimen"]
-    if not specimen:
-        answer = yield Ask("Which blade? Its code", key="specimen")
-        specimen = answer["value"]
+    specimen = yield from questions.blade(params)
     trial = f"{specimen} sharpness"
     found = yield from probing.probe(trial, specimen, asked, skippable=False)
     assert found is not None  # it could not be left out
@@ -54,9 +51,8 @@ def _told(trial: str, result: Mapping[str, Any], found: Mapping[str, Any]) -> st
         parts.append(f"severing force {force['value']:.3g} ± {force['U']:.2g} N")
     for kind, answers in found["grades"].items():
         parts.append(f"{kind}: {answers.count('pass')} of {len(answers)} places pass")
-    against = [reason["text"] for reason in result["reasons"]]
     head = f"{trial}: {'; '.join(parts)}"
-    return head + (f". NOT VALID: {'; '.join(against)}." if against else ". Valid.")
+    return verdicts.closed(head, verdicts.reasons(result))
 
 
 def _summary(
@@ -67,7 +63,7 @@ def _summary(
         "trial": trial,
         "specimen": specimen,
         "valid": not result["reasons"],
-        "reasons": [reason["text"] for reason in result["reasons"]],
+        "reasons": verdicts.reasons(result),
         "indication": [],
         "severing_force_n": None if force is None else force["value"],
         "severing_force_U_n": None if force is None else force["U"],

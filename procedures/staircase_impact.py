@@ -9,11 +9,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from procedures.lib import blow, questions, session, tower
+from procedures.lib import blow, questions, session, tower, verdicts
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.parameters import Parameter
-from rig.guide.steps import Ask, Do, Measure, Note, Outcome, Passage, Procedure, Tell
+from rig.guide.steps import Do, Measure, Note, Outcome, Passage, Procedure, Tell
 from rig.measure.budget import Measurand, from_dict
 from rig.measure.height import height_for_energy
 from rig.measure.staircase.evaluate import fewer_costs
@@ -105,10 +105,7 @@ class _Stair:
 def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     """The guided staircase. Concludes with its failure energy and every drop."""
     yield from _begin(params, bench)
-    specimen = params["specimen"]
-    if not specimen:
-        answer = yield Ask("Which blade? Its code", key="specimen")
-        specimen = answer["value"]
+    specimen = yield from questions.blade(params)
     blades = [part.strip() for part in specimen.split(",")]
     yield from _rule(params, blades)
     a_eff = yield from session.effective_acceleration(bench, params["empty_drops"])
@@ -220,7 +217,7 @@ def _conclude(
     short = [] if len(stair.counted) >= LEAST or result["censored"] else [
         f"only {len(stair.counted)} drops were valid, {LEAST} are the least"
     ]  # fmt: skip
-    reasons = [*(reason["text"] for reason in result["reasons"]), *short]
+    reasons = [*verdicts.reasons(result), *short]
     yield Tell(_told(trial, result, reasons))
     summary = {
         "trial": trial,

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from procedures.lib import damage, tower
+from procedures.lib import damage, tower, verdicts
 from rig.bench import Bench
 from rig.guide.steps import Ask, Do, Measure, Passage, Tell
 
@@ -53,7 +53,7 @@ def blow(
         raw_id=fall["raw_id"],
         settings=tower.settings(bench, fall, after, told),
     )
-    reasons = [*fall["reasons"], *(reason["text"] for reason in result["reasons"])]
+    reasons = [*fall["reasons"], *verdicts.reasons(result)]
     yield Tell(tower.told(trial, result, reasons))
     found = yield from look(trial)
     return tower.summary(trial, result, reasons) | {

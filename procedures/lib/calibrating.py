@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from procedures.lib import verdicts
 from rig.guide.steps import Ask, Measure, Note, Passage, Tell
 
 NOTE, REFUSED = "certificate", "calibration_refused"
@@ -32,7 +33,7 @@ def issue(channel: str, settings: Mapping[str, Any]) -> Passage[dict[str, Any]]:
     )  # fmt: skip
     draft = result["certificate"]
     if draft is None:
-        return (yield from refuse(channel, [reason["text"] for reason in result["reasons"]]))
+        return (yield from refuse(channel, verdicts.reasons(result)))
     yield Tell(draft["sentence"])
     body = {**draft, "result_id": result["result_id"]}
     yield Note(f"Certificate of the {channel} channel", kind=NOTE, body=body)

@@ -1,7 +1,7 @@
 """The pry and twist jigs' passages: scales, zero, no-load sweep, and the words for a result."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -135,8 +135,3 @@ def quantity(measurands: Mapping[str, Any], name: str, factor: float = 1.0, unit
         return "none can be stated"
     m = measurands[name]
     return stated(factor * m["value"], factor * m["U"], unit or m["unit"])
-
-
-def reasons(result: Mapping[str, Any], more: Sequence[str] = ()) -> list[str]:
-    """Everything that stands against a result, in words."""
-    return [*more, *(reason["text"] for reason in result["reasons"])]

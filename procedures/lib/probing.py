@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from procedures.lib import questions
+from procedures.lib import questions, verdicts
 from procedures.lib.cutting import STILL
 from rig.errors import RigError
 from rig.guide.parameters import Parameter
@@ -167,7 +167,7 @@ def valued(trial: str, asked: Criterion, found: Mapping[str, Any]) -> Passage[di
     result = yield measure(trial, asked, found)
     force = result["measurands"]["severing_force"]
     yield Tell(f"{trial}: {force['value']:.3g} ± {force['U']:.2g} N")
-    reasons = [reason["text"] for reason in result["reasons"]]
+    reasons = verdicts.reasons(result)
     return {**told, "force_n": force["value"], "u_n": force["u"], "dof": force["dof"],
             "reasons": reasons}  # fmt: skip
 

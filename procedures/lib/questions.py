@@ -1,7 +1,8 @@
 """Questions whose answers must make sense: asked again, in plain words, until they do."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from typing import Any
 
 from rig.errors import RigError
 from rig.guide.steps import Ask, Passage, Tell
@@ -22,6 +23,23 @@ SMALLEST_SEEN: Band = (0.001 * MM, 5 * MM)
 SECTION_U: Band = (0.0005 * MM, 1 * MM)
 DENTS_APART: Band = (0.1 * MM, 200 * MM)
 MEDIA_THICKNESS: Band = (0.01 * MM, 200 * MM)
+
+
+def blade(params: Mapping[str, Any]) -> Passage[str]:
+    """The code of the blade, or several with commas: as given, else asked for.
+
+    Raises:
+        RigError: no such answer came.
+    """
+    said = str(params["specimen"])
+    for _ in range(TRIES):
+        if said and all(part.strip() for part in said.split(",")):
+            return said
+        if said:
+            yield Tell(f"'{said}' leaves a code out; write it like K3.")
+        answer = yield Ask("Which blade? Its code", key="specimen")
+        said = str(answer["value"])
+    raise no_use("specimen")
 
 
 def length(text: str, key: str, band: Band, default: str = "") -> Passage[float]:

@@ -1,6 +1,6 @@
 """The drop tower's session: its empty drops, the acceleration they give, and the chart of it."""
 
-from procedures.lib import tower
+from procedures.lib import tower, verdicts
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.measures import drop_facts
@@ -66,7 +66,7 @@ def _empty_drops(bench: Bench) -> Passage[Measurand]:
             "Speed of this drop", measurand="drop", trial=trial, raw_id=fallen["raw_id"],
             settings=used,
         )  # fmt: skip
-        reasons = [*fallen["reasons"], *(reason["text"] for reason in told["reasons"])]
+        reasons = [*fallen["reasons"], *verdicts.reasons(told)]
         if reasons or "impact_speed" not in told["measurands"]:
             yield Tell(f"{trial} is not valid: {'; '.join(reasons)}. It is made again.")
             continue

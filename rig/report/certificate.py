@@ -7,8 +7,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
-
 from rig import __version__
 from rig.calibration.certificate import Certificate
 from rig.errors import RigError
@@ -18,7 +16,7 @@ from rig.logbook.store import Logbook
 from rig.report import residuals
 from rig.report.rowwords import row_name
 from rig.report.sections import quantity
-from rig.report.writing import whole
+from rig.report.writing import templates, whole
 
 TITLES = {
     "calibrate_load": "Calibration of the load channel",
@@ -76,10 +74,7 @@ def write(path: Path, run_id: int, out: Path | None = None) -> Path:
         OSError: the file cannot be written.
     """
     view = gather(path, run_id)
-    environment = Environment(
-        loader=PackageLoader("rig.report", "."), undefined=StrictUndefined, trim_blocks=True,
-        lstrip_blocks=True, autoescape=select_autoescape(default=True, default_for_string=True),
-    )  # fmt: skip
+    environment = templates()
     environment.filters["quantity"] = quantity
     told = {} if view.certificate is None else _told(view, view.certificate)
     text = environment.get_template("certificate.html").render(

@@ -5,8 +5,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
-
 from rig import __version__
 from rig.commands import typed
 from rig.guide.device import WORDS
@@ -23,7 +21,7 @@ from rig.report.sections import Section
 from rig.report.sharpness import SHARPNESS
 from rig.report.staircase import STAIRCASE
 from rig.report.twisting import TWIST
-from rig.report.writing import whole
+from rig.report.writing import templates, whole
 
 AIMS = {
     "staircase_impact": ("staircase", "The staircase itself came to no result."),
@@ -167,10 +165,7 @@ def write(path: Path, run_id: int | None, out: Path | None) -> Path:
     view = gather(path, run_id)
     if view.run.procedure in certificate.TITLES:
         return certificate.write(path, view.run.run_id, out)
-    environment = Environment(
-        loader=PackageLoader("rig.report", "."), undefined=StrictUndefined, trim_blocks=True,
-        lstrip_blocks=True, autoescape=select_autoescape(default=True, default_for_string=True),
-    )  # fmt: skip
+    environment = templates()
     environment.filters |= {"quantity": quantity, "degrees": degrees, "sign": sign}
     section = SECTIONS.get(view.kind)
     limit = view.run.versions["bench"]["tower"]["fall"]["a_change_limit"]

@@ -1,7 +1,17 @@
-"""A file on the disk whole, or not at all."""
+"""A page from its template, and a file on the disk whole or not at all."""
 
 from contextlib import suppress
 from pathlib import Path
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+
+
+def templates() -> Environment:
+    """The pages' templates: what is named wrongly fails, and what people typed is text."""
+    return Environment(
+        loader=PackageLoader("rig.report", "."), undefined=StrictUndefined, trim_blocks=True,
+        lstrip_blocks=True, autoescape=select_autoescape(default=True, default_for_string=True),
+    )  # fmt: skip
 
 
 def whole(target: Path, text: str) -> Path:

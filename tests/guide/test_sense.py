@@ -134,3 +134,10 @@ def test_a_staircase_that_cannot_be_is_refused(tmp_path: Path, setting: str, sai
     line = refused("run", "staircase_impact", tmp_path / "b.logbook", "energy=5J", setting,
                    "--virtual")  # fmt: skip
     assert said in line
+
+
+def test_a_code_left_out_is_asked_for_again() -> None:
+    value, told = answered(questions.blade({"specimen": ""}), ",", "K3,", "K3, K4")
+    assert value == "K3, K4"
+    assert told == ["',' leaves a code out; write it like K3.",
+                    "'K3,' leaves a code out; write it like K3."]  # fmt: skip
