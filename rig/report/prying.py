@@ -44,10 +44,8 @@ def _said(trial: Trial) -> str:
 
 
 def _angle(trial: Trial) -> str:
-    found = trial.result["measurands"].get("failure_angle")
-    if found is None:
-        return "no failure"
-    return quantity(found)
+    held = trial.result["kind"] == "survived"
+    return stated(trial, "failure_angle", "no failure" if held else "none can be stated")
 
 
 def _seen(trial: Trial) -> str:
