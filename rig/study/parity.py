@@ -1,17 +1,19 @@
 """Did the groups start equal? Hardness and starting sharpness by two one-sided tests.
 
 "No significant difference" is no proof of equality: with few blades nothing is significant. Parity
-is shown when a difference as large as the margin is ruled out (Schuirmann 1987).
+is shown when a difference as large as the margin is ruled out (Schuirmann 1987). It is asked of
+every pair of groups, whatever the study compares later: two groups that each lie within the margin
+of the control may lie further than the margin from one another.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import stdtr
 
-from rig.study.compare import Result, compare
-from rig.study.data import StudyData
+from rig.study.compare import Comparison, Result, compare
+from rig.study.data import Group, StudyData
 from rig.study.verdict import RULED_OUT, SHOWN
 from rig.study.welch import welch
 
@@ -44,31 +46,37 @@ def tost(one: Sequence[float], two: Sequence[float], margin: float) -> Tost:
 
 @dataclass(frozen=True)
 class Parity:
-    """Whether the groups started equal in one respect, and what follows."""
+    """Whether the groups started equal in one respect, and what follows.
+
+    Attributes:
+        result: every pair of groups.
+        apart: the pairs (group, against) that hinder the state from being `EQUAL`: those shown to
+            differ, else those not shown to be equal.
+    """
 
     result: Result
     state: str
+    apart: tuple[tuple[str, str], ...] = ()
 
     @property
     def equal(self) -> bool:
-        """True when a difference of the margin or more is ruled out for every comparison."""
+        """True when a difference of the margin or more is ruled out for every pair of groups."""
         return self.state == EQUAL
 
 
 def parity(data: StudyData) -> Parity:
-    """Judge the start of the groups by the margin of `data.response`.
+    """Judge the start of all pairs of groups by the margin of `data.response`.
 
     A difference that is shown, yet proven to lie within the margin, is parity all the same.
     """
-    result = compare(data)
-    within = [
-        c.verdict == RULED_OUT or any(reason.name == "within_margin" for reason in c.reasons)
-        for c in result.comparisons
-    ]
-    if within and all(within):
+    result = compare(replace(data, groups=tuple(Group(group.name) for group in data.groups)))
+    unlike = [c for c in result.comparisons if not _within(c)]
+    if result.comparisons and not unlike:
         return Parity(result, EQUAL)
-    shown = any(
-        c.verdict == SHOWN and not small
-        for c, small in zip(result.comparisons, within, strict=True)
-    )
-    return Parity(result, UNEQUAL if shown else UNKNOWN)
+    shown = [c for c in unlike if c.verdict == SHOWN]
+    pairs = tuple((c.group, c.against) for c in shown or unlike)
+    return Parity(result, UNEQUAL if shown else UNKNOWN, pairs)
+
+
+def _within(told: Comparison) -> bool:
+    return told.verdict == RULED_OUT or any(r.name == "within_margin" for r in told.reasons)

@@ -5,6 +5,7 @@ or the study cannot tell, and then it says what it would have found.
 """
 
 import math
+from collections.abc import Sequence
 
 from rig.measure.staircase import Estimate
 from rig.measure.staircase.threshold import StairComparison
@@ -149,17 +150,25 @@ def parity(told: Parity) -> str:
     response = told.result.response
     margin = size(response, response.margin)
     if told.state == EQUAL:
-        return f"{begin(response.name)}: the groups started equal within {margin}."
+        groups = len(told.result.layout.groups)
+        each = "" if groups < 3 else ", each of them against each other"
+        return f"{begin(response.name)}: the groups started equal within {margin}{each}."
+    named = "" if len(told.result.comparisons) < 2 else f" ({_pairs(told.apart)})"
     consequence = (
         "Later differences may come from that start and not from the treatment: make the groups "
         "equal, or compare at equal values."
     )
     if told.state == UNEQUAL:
-        return f"{begin(response.name)}: the groups did not start equal. {consequence}"
+        return f"{begin(response.name)}: the groups did not start equal{named}. {consequence}"
     return (
-        f"{begin(response.name)}: it is not shown that the groups started equal within {margin}. "
+        f"{begin(response.name)}: it is not shown that the groups started equal within {margin}"
+        f"{named}. "
         f"{consequence} {could_find(told.result.detectable, response)}"
     )
+
+
+def _pairs(pairs: Sequence[tuple[str, str]]) -> str:
+    return "; ".join(f"{group} against {against}" for group, against in pairs)
 
 
 def components(told: Components, response: Response) -> str:

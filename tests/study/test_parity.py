@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from rig.study import words
 from rig.study.agreement import agreement
 from rig.study.data import LINEAR, Response
 from rig.study.parity import EQUAL, UNEQUAL, UNKNOWN, parity, tost
@@ -31,6 +32,24 @@ def test_a_shown_difference_within_the_margin_is_parity() -> None:
 
 def test_two_points_of_hardness_are_no_parity() -> None:
     assert hardness(2.0, 0.3).state == UNEQUAL
+
+
+def test_two_groups_either_side_of_the_control_are_no_parity_with_one_another() -> None:
+    """Each within 1 HRC of the control, 1.2 HRC apart: the groups did not all start equal."""
+    spread = [-0.1, -0.05, 0.0, 0.0, 0.05, 0.1]
+    values = {
+        name: [60 + move + x for x in spread] for name, move in (("A", 0), ("B", 0.6), ("C", -0.6))
+    }
+    told = parity(study(values, HARDNESS))
+    assert not told.equal and ("C", "B") in told.apart
+    assert "C against B" in words.parity(told)
+
+
+def test_three_groups_alike_are_said_to_be_equal_each_with_each() -> None:
+    spread = [-0.1, -0.05, 0.0, 0.0, 0.05, 0.1]
+    told = parity(study({name: [60 + x for x in spread] for name in "ABC"}, HARDNESS))
+    assert told.equal and len(told.result.comparisons) == 3
+    assert "equal within 1 HRC, each of them against each other" in words.parity(told)
 
 
 def test_wide_scatter_does_not_show_equality() -> None:
