@@ -132,8 +132,14 @@ def choose(
     span = np.linspace(np.min(x), np.max(x), 201)
     gap = float(np.max(np.abs(quadratic.value(span) - straight.value(span))))
     certain, worth = p < LEVEL, gap > matters
-    told = f"F {f:.3g}, p {p:.2g}; the two differ by at most {gap:.2g}"
+    told = f"F {f:.3g}, p {p:.2g}; the two differ by at most {_share(gap, y)}"
+    least, of = _share(matters, y), "of the largest known value"
     if certain and worth:
-        return Choice(quadratic, f, p, gap, f"quadratic ({told}, more than {matters:.2g})")
-    why = "not certain" if not certain else f"below the {matters:.2g} that matters"
-    return Choice(straight, f, p, gap, f"straight line: a bend is {why} ({told})")
+        return Choice(quadratic, f, p, gap, f"quadratic ({told}, more than {least}, {of})")
+    why = "not certain" if not certain else f"below the {least} that matters"
+    return Choice(straight, f, p, gap, f"straight line: a bend is {why} ({told} {of})")
+
+
+def _share(distance: float, y: ArrayLike) -> str:
+    """As a share of the largest known value: curves here know no unit."""
+    return f"{100 * distance / float(np.max(np.abs(y))):.2g} %"
