@@ -83,7 +83,7 @@ def _record(path: Path) -> "StudyRecord":
 
 def _show_plan(one: "Planned", record: "StudyRecord") -> None:
     from rig.study.phrases import begin, size
-    from rig.study.planning import blind_below, here, in_words
+    from rig.study.planning import blind_below, here, in_words, never_sure
 
     response = one.response
     head, *more = in_words(one)
@@ -102,7 +102,7 @@ def _show_plan(one: "Planned", record: "StudyRecord") -> None:
             f"  {row.units:14d}   {size(response, row.detectable):>39}   "
             f"{_chance(row.chance):>7}   {_chance(row.ruled_out):>11}{mark}"
         )
-    if text := blind_below(one):
+    for text in filter(None, (blind_below(one), never_sure(one))):
         click.echo(f"  {text}")
 
 

@@ -12,11 +12,12 @@ from rig.study.plan import Scatter, StudyPlan, plan_study
 from rig.study.power import detectable_scatters, fewest, found
 from rig.study.record import ResponseRecord, StudyRecord
 from rig.study.responses import KINDS
-from rig.study.verdict import CHANCE
+from rig.study.verdict import CHANCE, LEVEL
 
 LIFE = "life"
 REPEATS = (1, 2, 3)
 HOPELESS = 20.0  # a ratio above which the exact figure helps nobody
+NEAR_END = 0.93  # chance of "ruled out" from which more blades gain next to nothing
 UNLIKELY = 0.5  # chance below which "ruled out" is not to be counted on
 
 
@@ -178,6 +179,16 @@ def blind_below(planned: Planned) -> str:
     return (
         f"{row.units} blades a group find only {size(response, row.detectable)}: one group must "
         f"reach about {row.detectable:.2g} times the other"
+    )
+
+
+def never_sure(planned: Planned) -> str:
+    """Why the chance to rule out stops short of certainty; "" where no row comes near its end."""
+    if not any(row.ruled_out >= NEAR_END for row in planned.plan.rows):
+        return ""
+    return (
+        f"the chance to rule out ends near {1 - LEVEL:.0%} however many blades there are: in about "
+        f"{100 * LEVEL:.0f} of 100 studies of groups truly alike chance alone shows a difference"
     )
 
 

@@ -19,7 +19,7 @@ from rig.study import kept
 from rig.study.compare import compare
 from rig.study.data import LOG, Response
 from rig.study.plan import Scatter, plan_study
-from rig.study.planning import blades_asked, blind_below, in_words, plans
+from rig.study.planning import blades_asked, blind_below, in_words, never_sure, plans
 from rig.study.power import log_scatter, ruled_out
 from rig.study.verdict import RULED_OUT
 from tests.study.blades import drawn, study
@@ -54,6 +54,21 @@ def test_more_blades_and_wider_margins_rule_out_more_often() -> None:
     assert chances == sorted(chances)
     assert ruled_out(1.0, 8, ONE_PAIR) < ruled_out(1.5, 8, ONE_PAIR)
     assert ruled_out(1.2, 8, ((1, 0), (2, 0))) < ruled_out(1.2, 8, ONE_PAIR)
+
+
+def test_where_the_chance_to_rule_out_ends_the_plan_says_why(tmp_path: Path) -> None:
+    """The verdict's own 5 %: no number of blades takes the chance past 95 % (simulated: +- 1 %)."""
+    asked = response("hardness", smallest=1.0, margin=1.0, scatter=0.4)
+    (told,) = plans(record({"A": 6, "B": 6}, [asked]))
+    best = max(row.ruled_out for row in told.plan.rows)
+    assert best == pytest.approx(0.95, abs=0.01)
+    assert "ends near 95%" in never_sure(told) and "5 of 100" in never_sure(told)
+    (wide,) = plans(record({"A": 6, "B": 6}, [response("pry_torque", margin=1.05, scatter=0.3)]))
+    assert never_sure(wide) == ""
+    book = begin(tmp_path / "s.logbook", record({"A": 6, "B": 6}, [asked])).book
+    book.close()
+    shown = CliRunner().invoke(cli, ["study", "plan", str(book.path)])
+    assert never_sure(told) in shown.output
 
 
 def test_a_plan_that_will_hardly_rule_out_says_so() -> None:
