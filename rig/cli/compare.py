@@ -20,6 +20,7 @@ def compare(logbook: Path, as_json: bool) -> None:
     from rig.report.soundness import warning
     from rig.study import words
     from rig.study.answer import agreements
+    from rig.study.phrases import are, many
     from rig.study.responses import KINDS
     from rig.study.said import said
     from rig.study.whole import unsealed
@@ -47,7 +48,8 @@ def compare(logbook: Path, as_json: bool) -> None:
     if settles := words.one_settles(len(study.answers), primary):
         click.echo(f"mind: {settles}")
     if study.left:
-        click.echo(f"mind: {len(study.left)} planned trials are not made")
+        click.echo(f"mind: {are(len(study.left), 'planned trial')} not made")
     if study.seeing:
-        click.echo(f"mind: {len(study.seeing)} trials were made with the key open, not blind")
+        blind = many(len(study.seeing), "trial")
+        click.echo(f"mind: made with the key open, not blind: {blind}")
     click.echo(f"Next: bladerig report {logbook}")

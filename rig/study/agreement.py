@@ -9,6 +9,7 @@ import numpy as np
 from scipy import stats
 
 from rig.measure.budget import Reason
+from rig.study.phrases import many
 
 LEAST = 4  # Fisher's z needs n - 3 > 0
 
@@ -42,7 +43,7 @@ def agreement(one: Mapping[str, float], two: Mapping[str, float], level: float =
     reasons = _left_out(left)
     x, y = np.array([one[b] for b in both]), np.array([two[b] for b in both])
     if len(both) < LEAST:
-        reasons += (Reason("few_blades", f"{len(both)} blades have both values: too few.",
+        reasons += (Reason("few_blades", f"{many(len(both), 'blade')} with both values: too few.",
                            len(both), LEAST, "blades"),)  # fmt: skip
     elif np.ptp(x) == 0 or np.ptp(y) == 0:
         reasons += (Reason("no_scatter", "One of the two is the same on all blades."),)

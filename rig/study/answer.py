@@ -28,7 +28,7 @@ from rig.study.lines import (
 )
 from rig.study.lives import LifeResult, as_values, compare_lives, independent
 from rig.study.parity import Parity, parity
-from rig.study.phrases import begin
+from rig.study.phrases import begin, many
 from rig.study.record import ResponseRecord, StudyRecord
 from rig.study.units import layout
 from rig.study.unseen import with_u
@@ -187,8 +187,8 @@ def _by_lives(collected: Collected, record: StudyRecord, data: StudyData) -> Ans
     lines = of_lives(result, what)
     head = f"{headline(what, result.verdict, lines)} {open_by_lives(result, what)}"
     notes = (
-        f"{len(result.lives)} blades; a life is known as an interval between two probes, and an "
-        "edge still sharp at the end as a bound.",
+        f"{many(len(result.lives), 'blade')}; a life is known as an interval between two probes, "
+        "and an edge still sharp at the end as a bound.",
         *(reason.text for reason in result.reasons),
     )
     return Answer(response, result.verdict, head.strip(), result, data, lines, notes)

@@ -19,6 +19,7 @@ from scipy.integrate import quad
 from rig.errors import RigError
 from rig.measure.budget import Reason
 from rig.study.anova import one_way
+from rig.study.phrases import many
 
 POOL_ABOVE = 0.05
 ROOT_TWO = 1.41  # as the manual rounds it in its number of distinct levels
@@ -87,7 +88,9 @@ def _readings(readings: Sequence[Sequence[Sequence[float]]]) -> Array:
     operators, blades, repeats = data.shape
     if operators < 2 or blades < 2 or repeats < 2 or not np.isfinite(data).all():
         raise RigError(
-            f"{operators} operators, {blades} blades, {repeats} repeats",
+            ", ".join(
+                (many(operators, "operator"), many(blades, "blade"), many(repeats, "repeat"))
+            ),
             where="capability study",
             remedy="two or more of each, all of them numbers",
         )

@@ -16,6 +16,16 @@ def number(value: float) -> str:
     return f"{value:.3g}"
 
 
+def many(count: int, noun: str) -> str:
+    """A count with its noun: "1 blade", "3 blades"; of several words the last is counted."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
+def are(count: int, noun: str) -> str:
+    """The same as what is said of it begins: "1 blade is", "3 blades are"."""
+    return f"{many(count, noun)} {'is' if count == 1 else 'are'}"
+
+
 def amount(response: Response, effect: float) -> str:
     """One effect: "43 % more", "3 times as much", "0.8 HRC less"."""
     if response.scale == LOG:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from rig.study.data import LOG, Response
 from rig.study.lives import OF_ONE
-from rig.study.phrases import TWICE, begin, number, size
+from rig.study.phrases import TWICE, begin, many, number, size
 from rig.study.pilot import Pilot
 from rig.study.plan import Scatter, StudyPlan, plan_study
 from rig.study.power import detectable_scatters, fewest, found
@@ -86,7 +86,8 @@ def _planned(response: ResponseRecord, record: StudyRecord, pilot: Pilot | None)
 
 def _scatter(response: ResponseRecord, pilot: Pilot | None) -> tuple[Scatter, str]:
     if pilot is not None and pilot.between > 0:
-        text = f"scatter {_amount(response, pilot.between)} from {pilot.blades} blades of the pilot"
+        source = f"{many(pilot.blades, 'blade')} of the pilot"
+        text = f"scatter {_amount(response, pilot.between)} from {source}"
         return Scatter(pilot.between, pilot.within), text
     if response.scatter is not None:
         text = f"scatter {_amount(response, response.scatter)} as the study states"
@@ -129,7 +130,7 @@ def in_words(planned: Planned) -> list[str]:
             f"{plan.units} blades in each of {plan.groups} groups find a difference of {wanted} in "
             "8 studies of 10"
         )
-    lines = [head, f"{planned.source}; {_trials(plan.repeats)} a blade"]
+    lines = [head, f"{planned.source}; {many(plan.repeats, 'trial')} a blade"]
     if KINDS[planned.name].field == LIFE:
         lines.append(
             "lives are judged by three answers that must agree: the figures are rough, and probes "
@@ -141,7 +142,9 @@ def in_words(planned: Planned) -> list[str]:
             "are safe in 4 of 5 cases"
         )
     if len(planned.repeats) > 1:
-        several = ", ".join(f"{_trials(n)} {units or 'over 1,000'}" for n, units in planned.repeats)
+        several = ", ".join(
+            f"{many(n, 'trial')} {units or 'over 1,000'}" for n, units in planned.repeats
+        )
         lines.append(f"blades a group by trials on each: {several}")
     if planned.bench is not None:
         lines.append(
@@ -192,10 +195,6 @@ def never_sure(planned: Planned) -> str:
     )
 
 
-def _trials(count: int) -> str:
-    return f"{count} trial{'s' if count > 1 else ''}"
-
-
 def cost(planned: Planned) -> list[str]:
     """Trials, bench time and media for the blades asked for."""
     plan, kind = planned.plan, KINDS[planned.name]
@@ -216,6 +215,6 @@ def whole_cost(planned: list[Planned]) -> str:
     trials = sum(count for count, _ in most.values())
     hours = sum(count * minutes for count, minutes in most.values()) / 60
     return (
-        f"{begin('all')} together: {trials} trials, about {hours:.2g} hours at the bench (without "
-        "making the blades)"
+        f"{begin('all')} together: {many(trials, 'trial')}, about {hours:.2g} hours at the bench "
+        "(without making the blades)"
     )

@@ -19,6 +19,7 @@ from statistics import fmean
 
 from rig.measure.budget import Reason
 from rig.study.data import Observation, Response, StudyData, check
+from rig.study.phrases import many
 
 BLADE, LOAD, BLADE_IN_LOAD, PAIR_IN_LOAD, NONE = (
     "blade",
@@ -264,12 +265,12 @@ def _thin(group: GroupMean, unit: str) -> Reason:
         text = f"{group.name}: no values."
     elif unit == LOAD:
         text = (
-            f"{group.name}: {group.blades} blades of one furnace load. The recipe cannot be told "
-            "from the load; two loads or more are needed."
+            f"{group.name}: {many(group.blades, 'blade')} of one furnace load. The recipe cannot "
+            "be told from the load; two loads or more are needed."
         )
     else:
         text = (
-            f"{group.name}: one blade, {group.trials} trials. The group cannot be told from the "
-            "blade; two blades or more are needed."
+            f"{group.name}: one blade, {many(group.trials, 'trial')}. The group cannot be told "
+            "from the blade; two blades or more are needed."
         )
     return Reason("group_not_told", text, group.units, 2, unit)

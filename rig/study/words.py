@@ -16,16 +16,15 @@ from rig.study.censored import CensoredComparison
 from rig.study.compare import Comparison
 from rig.study.data import LOG, Response
 from rig.study.parity import EQUAL, UNEQUAL, Parity
-from rig.study.phrases import amount, begin, number, probability, size, span
+from rig.study.phrases import amount, are, begin, many, number, probability, size, span
 from rig.study.rates import Rate
 from rig.study.reach import Reach
 from rig.study.units import BLADE, BLADE_IN_LOAD, LOAD, NONE, PAIR_IN_LOAD, Layout
 from rig.study.verdict import SHOWN
 
 COUNTED = {
-    BLADE: "{blades} blades are counted, not the trials.",
-    LOAD: "{units} furnace loads are counted: blades of one load are no proof of their recipe one "
-    "by one.",
+    BLADE: "{blades} counted, not the trials.",
+    LOAD: "{units} counted: blades of one load are no proof of their recipe one by one.",
     BLADE_IN_LOAD: "Blades are compared within their furnace load.",
     PAIR_IN_LOAD: "Each furnace load gives one difference.",
     NONE: "The furnace loads allow no statement about groups.",
@@ -37,8 +36,9 @@ def counted(layout: Layout) -> str:
     trials = sum(group.trials for group in layout.groups)
     blades = sum(group.blades for group in layout.groups)
     units = sum(group.units for group in layout.groups)
-    start = f"{trials} trials on {blades} blades, averaged within each blade first."
-    return f"{start} {COUNTED[layout.unit].format(units=units, blades=blades)}"
+    start = f"{many(trials, 'trial')} on {many(blades, 'blade')}, averaged within each blade first."
+    told = {"units": are(units, "furnace load"), "blades": are(blades, "blade")}
+    return f"{start} {COUNTED[layout.unit].format(**told)}"
 
 
 def comparison(told: Comparison, response: Response) -> str:
@@ -174,13 +174,21 @@ def _pairs(pairs: Sequence[tuple[str, str]]) -> str:
 def components(told: Components, response: Response) -> str:
     """Where the scatter comes from; measurement apart from it."""
     known = [(c.level, c.sd) for c in told.levels if c.sd is not None]
-    parts = [f"of {level}s {_scatter(sd, response)}" for level, sd in known]
-    measured = (
-        f"Standard uncertainty of measurement (k = 1): {_scatter(told.u_measured, response)}."
-    )
+    parts = [
+        f"of {level}s {_scatter(sd, response) if sd > 0 else _none_seen(known[i + 1 :])}"
+        for i, (level, sd) in enumerate(known)
+    ]
+    u = _scatter(told.u_measured, response) if told.u_measured > 0 else "not on record"
+    measured = f"Standard uncertainty of measurement (k = 1): {u}."
     if not parts:
         return f"The scatter cannot be judged. {measured}"
     return f"Scatter (standard deviation) {', '.join(parts)}. {measured}"
+
+
+def _none_seen(below: Sequence[tuple[str, float]]) -> str:
+    """A scatter that comes out as 0 is no scatter of 0: what lies below it hides it."""
+    seen = next((f"that of {level}s" for level, sd in below if sd > 0), "the measurement")
+    return f"none seen beyond {seen}"
 
 
 def _scatter(sd: float, response: Response) -> str:
@@ -232,8 +240,8 @@ def agreement(told: Agreement, one: str, two: str) -> str:
     if told.rank is None or told.rank_low is None or told.rank_high is None:
         return f"{begin(one)} and {two}: {' '.join(reason.text for reason in told.reasons)}"
     text = (
-        f"{begin(one)} and {two} on {told.blades} blades: rank correlation {_share(told.rank)} "
-        f"({_share(told.rank_low)} to {_share(told.rank_high)})."
+        f"{begin(one)} and {two} on {many(told.blades, 'blade')}: rank correlation "
+        f"{_share(told.rank)} ({_share(told.rank_low)} to {_share(told.rank_high)})."
     )
     if told.rank_low < 0 < told.rank_high:
         text += " Even its sign is open."

@@ -82,7 +82,7 @@ def test_a_logbook_gives_the_same(tmp_path: Path, capsys: pytest.CaptureFixture[
     [
         (published()[:-1], "opC read blade K9 2 times, others 3 times"),
         ([*published(), ("K9", "opA", "soft")], "r.csv:92: 'K9', 'opA', 'soft' is no reading"),
-        ([("K1", "A", 1.0), ("K2", "A", 2.0)], "1 operators, 2 blades, 1 repeats"),
+        ([("K1", "A", 1.0), ("K2", "A", 2.0)], "1 operator, 2 blades, 1 repeat"),
         ([], "has no readings"),
     ],
 )

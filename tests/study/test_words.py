@@ -16,7 +16,7 @@ from rig.study.covariates import adjust
 from rig.study.data import LINEAR, LOG, Response
 from rig.study.lines import headline, of_values
 from rig.study.parity import parity
-from rig.study.phrases import amount, probability, size, span
+from rig.study.phrases import amount, many, probability, size, span
 from rig.study.rates import failure_rate
 from tests.study.blades import TORQUE, drawn, study
 from tests.study.test_survivors import limited
@@ -87,6 +87,35 @@ def test_parity_not_shown_says_what_follows() -> None:
     values = {name: list(60 + 2 * rng.standard_normal(4)) for name in "AB"}
     text = words.parity(parity(study(values, HARDNESS)))
     assert "not shown" in text and "may come from that start" in text
+
+
+def test_a_scatter_that_comes_out_as_nought_is_none_seen_and_not_nought() -> None:
+    """Two loads and two blades a load, means alike, trials apart: nothing seen above the trials."""
+    values = {name: [[59.0, 61.0], [60.5, 59.5]] * 2 for name in "AB"}
+    loads = {name: [f"{name}1", f"{name}1", f"{name}2", f"{name}2"] for name in "AB"}
+    told = components(compare(study(values, HARDNESS, loads=loads)).layout.blades)
+    text = words.components(told, HARDNESS)
+    assert "of furnace loads none seen beyond that of trials" in text
+    assert "of blades none seen beyond that of trials" in text and " 0 HRC" not in text
+    assert text.endswith("(k = 1): not on record.")
+    same = compare(study({name: [60.0, 60.0] for name in "AB"}, HARDNESS, u=0.3)).layout.blades
+    assert "of blades none seen beyond the measurement" in words.components(
+        components(same), HARDNESS
+    )
+
+
+def test_one_is_said_in_the_singular() -> None:
+    one = compare(study({"A": [60.0], "B": [[60.0, 61.0]]}, HARDNESS)).layout
+    assert "A: one blade, 1 trial." in " ".join(reason.text for reason in one.reasons)
+    loads = {"A": ["L1"], "B": ["L2"]}
+    thin = compare(study({"A": [60.0], "B": [61.0]}, HARDNESS, loads=loads)).layout
+    assert "A: 1 blade of one furnace load" in " ".join(reason.text for reason in thin.reasons)
+    alone = compare(study({"A": [60.0]}, HARDNESS)).layout
+    assert words.counted(alone).startswith("1 trial on 1 blade, averaged")
+    assert "1 blade is counted" in words.counted(alone)
+    assert [many(n, "furnace load") for n in (0, 1, 2)] == [
+        "0 furnace loads", "1 furnace load", "2 furnace loads",
+    ]  # fmt: skip
 
 
 def test_none_of_three_failed_names_the_rate_still_possible() -> None:
