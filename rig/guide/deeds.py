@@ -20,6 +20,8 @@ def deeds(book: Logbook, run_id: int, done: Sequence[Mapping[str, Any]]) -> list
         if step.get("hand"):
             detail = step.get("detail", {})
             told.append(Deed(step["hand"], detail, outcome.get("counted", detail.get("count", 0))))
+        if step.get("after_hand"):
+            told.append(Deed(step["after_hand"], {}))
     broken = [row.body for row in book.journal(run_id, TALLY) if row.body["index"] == len(done)]
     if broken:
         told.append(Deed("strokes", {}, Tally.from_dict(broken[-1]["tally"]).counted))

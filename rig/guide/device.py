@@ -34,8 +34,11 @@ class BenchHands(Protocol):
 class Remembering(Protocol):
     """Hands whose rig is made anew when a program starts, and can be brought to where it was."""
 
-    def recall(self, deeds: Sequence[Deed]) -> None:
-        """What was done before, in order; nothing for hands that have done something themselves."""
+    def recall(self, deeds: Sequence[Deed]) -> float:
+        """What was done before, in order; gives the seconds it takes.
+
+        Nothing for hands that have done something themselves.
+        """
 
 
 @dataclass
@@ -62,4 +65,4 @@ class Device:
     def recall(self, deeds: Sequence[Deed]) -> None:
         """Bring a virtual rig that was made anew to where the run stopped."""
         if isinstance(self.hands, Remembering):
-            self.hands.recall(deeds)
+            self.link.wait(self.hands.recall(deeds))

@@ -2,9 +2,9 @@
 
 import random
 from collections.abc import Callable, Iterable, Mapping
-from typing import Protocol
 
 from rig.virtual.cutting import CuttingFrame, Draw
+from rig.virtual.deeds import Done
 from rig.virtual.jigdraw import Made, group_of
 from rig.virtual.wear import PLACES, CuttingEdge, WearTruth, blade_wear, fresh_edge
 
@@ -13,22 +13,6 @@ Detail = Mapping[str, float | str]
 CLAMP_S, FEED_S = 5.0, 4.0
 STROKE_S, STROKE_SCATTER, SHORTEST_S = 1.6, 0.1, 0.8
 PARTIAL, HESITANT = 0.01, 0.02  # share of strokes
-
-
-class Done(Protocol):
-    """Something hands did: the word, its detail, and the strokes that came of it."""
-
-    @property
-    def hand(self) -> str:
-        """The word."""
-
-    @property
-    def detail(self) -> Detail:
-        """What it was done with."""
-
-    @property
-    def strokes(self) -> int:
-        """How many were counted."""
 
 
 class CuttingHands:

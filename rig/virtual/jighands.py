@@ -2,9 +2,10 @@
 
 import math
 import random
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
+from rig.virtual.deeds import Done
 from rig.virtual.jig import Jig, Pry
 from rig.virtual.jigdraw import Made, blade_edge, blade_tip, group_of
 from rig.virtual.jigtruth import Failure, TipTruth
@@ -20,6 +21,8 @@ SOFT_WOOD = 0.35  # stiffness of soft against hard wood (from memory, order of m
 SEEN_BEND_RAD = math.radians(1.0)
 ROLL, CHIP, CRACK = 0.04, 0.25, 0.7  # of damage of an edge
 DEPTH_MM = 0.5
+BEGINS = ("seat", "set_edge", "hang", "unhang", "stop")
+"""Words that put something at the arm in place of what was there."""
 
 
 class JigHands:
@@ -35,6 +38,7 @@ class JigHands:
         self._rng = random.Random(seed)
         self._preload_nm = preload_nm
         self._sign = 0  # of a pre-load that is held
+        self._fresh = True  # nothing was done yet
         self._words: dict[str, Callable[[Detail], float]] = {
             "hang": lambda told: jig.hang(float(told["mass_kg"]), str(told["side"])),
             "unhang": lambda _: jig.unhang(),
@@ -55,7 +59,21 @@ class JigHands:
 
     def act(self, hand: str, detail: Detail) -> float:
         """Begin one action; gives the plant time of its end."""
+        self._fresh = False
         return self._words[hand](detail)
+
+    def recall(self, deeds: Iterable[Done]) -> float:
+        """What is clamped or hung, and what was done to it; gives the plant time of its end.
+
+        Nothing once these hands have done something.
+        """
+        if not self._fresh:
+            return self._jig.now_s
+        done = [deed for deed in deeds if self.knows(deed.hand) and deed.hand != "sweep"]
+        begun = [n for n, deed in enumerate(done) if deed.hand in BEGINS]
+        for deed in done[begun[-1] :] if begun else ():
+            self.act(deed.hand, deed.detail)
+        return self._jig.free_at_s
 
     # -- what the eye sees
 

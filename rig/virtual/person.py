@@ -2,10 +2,11 @@
 
 import random
 import zlib
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 from rig.virtual.cutting import CuttingFrame
-from rig.virtual.cuttinghands import CuttingHands, Done
+from rig.virtual.cuttinghands import CuttingHands
+from rig.virtual.deeds import Done
 from rig.virtual.hands import Hands
 from rig.virtual.jig import Jig
 from rig.virtual.jigdraw import Made, group_of
@@ -45,6 +46,7 @@ class Person:
             "press": lambda _: hands.press_button(),
         }
         self._seed, self._made = seed, made
+        self._fresh = True  # nothing was done yet
 
     def act(self, hand: str, detail: Detail) -> float:
         """Begin one action; gives the seconds it will take.
@@ -52,6 +54,7 @@ class Person:
         Raises:
             ValueError: the virtual rig has no such action.
         """
+        self._fresh = False
         if hand in self._words:
             end = self._words[hand](detail)
         elif self._at_jig is not None and self._at_jig.knows(hand):
@@ -62,10 +65,21 @@ class Person:
             raise ValueError(f"the virtual rig's person cannot '{hand}'")
         return max(0.0, end - self._tower.now_s)
 
-    def recall(self, deeds: Iterable[Done]) -> None:
-        """What was done at the frame before this rig was made: its blades are as worn as then."""
+    def recall(self, deeds: Sequence[Done]) -> float:
+        """What was done before this rig was made; gives the seconds it takes to be there again.
+
+        Blades at the frame are as worn as then; what was seated, set or hung at the arm is again,
+        and a blade in the tower stands there, as it was when it was put in.
+        """
         if self.at_frame is not None:
             self.at_frame.recall(deeds)
+        end = self._tower.now_s
+        if self._at_jig is not None:
+            end = max(end, self._at_jig.recall(deeds))
+        put_in = [deed for deed in deeds if deed.hand in ("load", "bare")]
+        if put_in and self._fresh:
+            end = max(end, self._words[put_in[-1].hand](put_in[-1].detail))
+        return max(0.0, end - self._tower.now_s)
 
     def _lower(self, _: Detail) -> float:
         self._hands.open_guard()
