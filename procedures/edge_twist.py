@@ -51,8 +51,8 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     first = yield from jig.zero(f"{trial} zero", bench, "Nothing seated, nobody touches the arm.")
     swept = yield from jig.sweep(f"{trial} sweep", amplitude_rad, first, used, bench, both=True)
     result = yield from _trial(trial, specimen, params, swept, used, bench)
-    yield Tell(_told(trial, result))
     found = yield from _look(trial, bench)
+    yield Tell(_told(trial, result))  # after the look, so that no number colours it
     return (yield from _verdict(trial, specimen, result, found, used))
 
 

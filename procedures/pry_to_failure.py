@@ -151,8 +151,8 @@ def _trial(
             "time_base": pried["time_base"],
         },
     )
-    yield Tell(_told(trial, result))
     seen = yield from _look(trial)
+    yield Tell(_told(trial, result))  # after the look, so that no number colours it
     return (yield from _verdict(trial, specimen, block, result, seen, used))
 
 

@@ -54,8 +54,8 @@ def blow(
         settings=tower.settings(bench, fall, after, told),
     )
     reasons = [*fall["reasons"], *verdicts.reasons(result)]
-    yield Tell(tower.told(trial, result, reasons))
     found = yield from look(trial)
+    yield Tell(tower.told(trial, result, reasons))  # after the look: no number colours it
     return tower.summary(trial, result, reasons) | {
         "specimen": specimen,
         "damage": found,

@@ -242,3 +242,12 @@ def test_every_contact_begins_with_a_still_carriage_and_an_open_guard(tmp_path: 
     for text in contacts:
         still, guard, lower = (text.index(w) for w in ("still", "open the guard", "Lower"))
         assert still < guard < lower
+
+
+def test_the_damage_is_asked_for_before_the_measured_energy_is_shown(tmp_path: Path) -> None:
+    shown: list[str] = []
+    with new_book(tmp_path) as book:
+        run(book, VirtualRig(hook=lambda _, text: shown.append(text)), *impact())
+    (asked,) = [at for at, text in enumerate(shown) if text.startswith("Damage at this site")]
+    (told,) = [at for at, text in enumerate(shown) if text.startswith("K3 drop 1: VALID")]
+    assert asked < told

@@ -150,3 +150,12 @@ def test_a_photograph_must_be_there_and_is_kept_with_what_tells_it_from_another(
         (look,) = [row.body for row in book.journal(kind="look")]
     assert look["photo"] == str(picture)
     assert look["photo_sha256"] == hashlib.sha256(b"a snapped tip").hexdigest()
+
+
+def test_the_look_at_the_tip_is_asked_for_before_its_torque_is_shown(tmp_path: Path) -> None:
+    shown: list[str] = []
+    rig = JigRig(TIPS["snap"], hook=lambda _, text: shown.append(text))
+    rig.run(tmp_path, "pry_to_failure")
+    (asked,) = [at for at, text in enumerate(shown) if text.startswith("Photograph of the")]
+    (told,) = [at for at, text in enumerate(shown) if "snap, peak" in text]
+    assert asked < told

@@ -37,3 +37,12 @@ def test_its_logbook_audits_recomputes_and_has_a_page_that_says_there_is_no_stan
     assert all(one.same for one in recompute(path))
     text = page.write(path, None, None).read_text(encoding="utf-8")
     assert "No published standard" in text and "4 cycles laid over each other" in text
+
+
+def test_the_damage_is_asked_for_before_any_torque_of_the_trial_is_shown(tmp_path: Path) -> None:
+    shown: list[str] = []
+    rig = JigRig(TIPS["snap"], hook=lambda _, text: shown.append(text))
+    rig.run(tmp_path, "edge_twist", cycles="2")
+    (asked,) = [at for at, text in enumerate(shown) if text.startswith("How ")]  # of its size
+    (told,) = [at for at, text in enumerate(shown) if "largest torque" in text]
+    assert asked < told
