@@ -35,6 +35,7 @@ from rig.study.unseen import with_u
 from rig.study.verdict import CANNOT_TELL, LEVEL
 
 NOTHING = "nothing measured"
+OF_LOADS = ("one_load", "load_unknown", "load_missing")  # what lives share with all other values
 
 
 @dataclass(frozen=True)
@@ -190,6 +191,7 @@ def _by_lives(collected: Collected, record: StudyRecord, data: StudyData) -> Ans
         f"{many(len(result.lives), 'blade')}; a life is known as an interval between two probes, "
         "and an edge still sharp at the end as a bound.",
         *(reason.text for reason in result.reasons),
+        *(reason.text for reason in layout(data).reasons if reason.name in OF_LOADS),
     )
     return Answer(response, result.verdict, head.strip(), result, data, lines, notes)
 

@@ -14,6 +14,11 @@ from tests.study.books import StudyBook, begin, record, response
 
 TORQUES = {"A1": 10.0, "A2": 10.6, "A3": 9.7, "B1": 15.1, "B2": 15.9, "B3": 14.6}
 
+WHAT_LOADS_LEAVE_OPEN = (
+    "All blades come from one furnace load: the result holds for that load.",
+    "No furnace load is on record: if the blades of a group were treated together",
+)
+
 
 def two_groups(path: Path, **more: object) -> StudyBook:
     """Three blades in each of two groups, all pried."""
@@ -260,6 +265,21 @@ def test_lives_follow_the_furnace_loads_as_values_do(tmp_path: Path) -> None:
     shared = verdict("shared", {b: str(int(b[1]) % 2) for b in lives})
     assert shared.verdict == SHOWN
     assert "Blades are compared within their furnace load." in " ".join(shared.notes)
+
+
+def test_lives_tell_as_values_do_that_all_blades_come_from_one_load(tmp_path: Path) -> None:
+    def notes(name: str, loads: dict[str, str]) -> str:
+        asked = ["edge_life", "pry_torque"]
+        made = begin(tmp_path / name, record({"A": 3, "B": 3}, asked, loads=loads))
+        for n, (blade, torque) in enumerate(TORQUES.items()):
+            made.life(blade, 100 + 10 * n, 120 + 10 * n)
+            made.pry(blade, torque)
+        lives, pried = (" ".join(one.notes) for one in told(made).answers)
+        assert any(text in lives and text in pried for text in WHAT_LOADS_LEAVE_OPEN)
+        return lives
+
+    assert "All blades come from one furnace load" in notes("one", dict.fromkeys(TORQUES, "L1"))
+    assert "No furnace load is on record" in notes("none", {})
 
 
 def test_blades_that_share_a_trial_count_as_one(tmp_path: Path) -> None:
