@@ -12,6 +12,7 @@ from rig.study.record import BladeRecord, ResponseRecord, StudyRecord
 from rig.study.responses import Kind
 from rig.study.trials import Trial
 
+SHARED = "staircase_impact"  # the one procedure whose trial several blades may share
 ABSURD = 1e30  # beyond it, in any unit used here, a value is a mistake of a script
 
 
@@ -29,7 +30,8 @@ class Collected:
     """One response: what may be compared, and what may not.
 
     `lives` are filled for a response known as intervals of cuts, `observations` for all others;
-    `runs` are those that count, by blade; `stairs` staircases drop by drop, by group.
+    `runs` are those that count, by blade; `stairs` staircases drop by drop, by group; `sets` what
+    each blade counts in, itself or the blades it shared a trial with.
     """
 
     response: ResponseRecord
@@ -38,6 +40,7 @@ class Collected:
     excluded: list[Excluded] = field(default_factory=list)
     runs: dict[str, set[int]] = field(default_factory=dict)
     stairs: dict[str, list[Staircase]] = field(default_factory=dict)
+    sets: dict[str, str] = field(default_factory=dict)
 
     def data(self, record: StudyRecord) -> StudyData:
         """As the comparison takes it."""
@@ -84,7 +87,8 @@ def beside(trials: Sequence[Trial], record: StudyRecord) -> list[Excluded]:
 def _take(one: Collected, trial: Trial, record: StudyRecord, key: Mapping[str, str]) -> None:
     blades = {blade.name: blade for blade in record.blade}
     known = [blades[key[code]] for code in trial.codes if key.get(code) in blades]
-    reasons = list(trial.against) or _mixed(known)
+    known.sort(key=record.blade.index)  # the same blades are the same set in any order
+    reasons = list(trial.against) or _shared(trial, known) or _again(one, known)
     if not reasons:
         unit = _set(known)
         told = _life(one, trial, unit) if one.response.kind.field == "life" else _value(
@@ -94,6 +98,7 @@ def _take(one: Collected, trial: Trial, record: StudyRecord, key: Mapping[str, s
         one.leave_out(trial, reasons)
     else:
         one.runs.setdefault(_set(known).name, set()).add(trial.run.run_id)
+        one.sets |= {blade.name: _set(known).name for blade in known}
         if stair := trial.body.get("stair"):
             one.stairs.setdefault(known[0].group, []).append(_stair(stair))
 
@@ -104,12 +109,25 @@ def _stair(told: Mapping[str, Any]) -> Staircase:
     )
 
 
-def _mixed(blades: Sequence[BladeRecord]) -> list[str]:
+def _shared(trial: Trial, blades: Sequence[BladeRecord]) -> list[str]:
     """Blades may share a trial only when nothing that is compared differs between them."""
+    if len(trial.codes) > 1 and trial.procedure != SHARED:
+        return ["it names several blades: only a staircase may be shared"]
+    if len({blade.name for blade in blades}) < len(blades):
+        return ["it names a blade twice"]
     if len({blade.group for blade in blades}) > 1:
         return ["its blades are of different groups: it speaks for none of them"]
     if len({blade.load for blade in blades}) > 1:
         return ["its blades come from different furnace loads: it speaks for none of them"]
+    return []
+
+
+def _again(one: Collected, blades: Sequence[BladeRecord]) -> list[str]:
+    """A blade counts once: alone, or with the same others every time."""
+    mine = _set(blades).name if blades else ""
+    for blade in blades:
+        if one.sets.get(blade.name, mine) != mine:
+            return [f"blade {blade.name} counts in an earlier trial, with other blades or alone"]
     return []
 
 
