@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from rig.cli.plan import plan
-from rig.cli.turns import JSON, LOGBOOK, PATH, next_, unseal
+from rig.cli.turns import JSON, LOGBOOK, PATH, labels_of, next_, unseal
 
 if TYPE_CHECKING:
     from rig.logbook.store import Logbook
@@ -143,7 +143,7 @@ def deal(logbook: Path, seed: int | None, out: Path | None) -> None:
     from rig.report import labels
     from rig.study import kept
 
-    sheet = out or logbook.with_suffix(".labels.html")
+    sheet = out or labels_of(logbook)
     places.require_file(sheet)
     with Logbook.open(logbook, writable=True) as book:
         title = kept.require(book).record.title

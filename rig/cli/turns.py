@@ -39,6 +39,8 @@ def next_(logbook: Path, as_json: bool) -> None:
                 for run in book.unfinished_runs()
             ],
             "not_counted": [vars(one) for one in troubles.void(book)],
+            "unsealed": found.opened,
+            "labels": _labels_left(logbook, found.opened),
         }
     if remaining:
         told |= {
@@ -56,6 +58,10 @@ def _said_next(told: dict[str, Any], planned: int, logbook: Path) -> str:
              for one in told["not_counted"]]  # fmt: skip
     if lines:
         lines.append("Where a blade allows it, make such a trial again with the same command.\n")
+    if told["labels"]:
+        lines.append(
+            f"mind: {told['labels']} shows the key; when the labels are printed, delete it\n"
+        )
     for one in told["unfinished"]:
         lines.append(
             f"Run {one['run_id']} ({one['procedure']}) is unfinished. Go on with it first:\n"
@@ -64,14 +70,25 @@ def _said_next(told: dict[str, Any], planned: int, logbook: Path) -> str:
     if told["unfinished"]:
         return "\n".join(lines)
     if told["command"] is None:
-        unseal = typed("bladerig", "study", "unseal", logbook)
-        lines.append(f"All {planned} trials are made. Next: {unseal}")
+        after = ("compare",) if told["unsealed"] else ("study", "unseal")
+        lines.append(f"All {planned} trials are made. Next: {typed('bladerig', *after, logbook)}")
     else:
         lines.append(
             f"Trial {told['place']} of {planned}: {told['procedure']} on blade {told['code']}, "
             f"{told['block']}\n{told['command']}"
         )
     return "\n".join(lines)
+
+
+def labels_of(logbook: Path) -> Path:
+    """Where the label sheet goes when nobody names another place."""
+    return logbook.with_suffix(".labels.html")
+
+
+def _labels_left(logbook: Path, opened: bool) -> str:
+    """The label sheet, while it lies beside a sealed logbook for everybody to read."""
+    sheet = labels_of(logbook)
+    return str(sheet) if sheet.exists() and not opened else ""
 
 
 def _dealt(order: "Order | None", logbook: Path) -> "Order":

@@ -56,7 +56,7 @@ def scatters(path: Path, responses: Sequence[ResponseRecord]) -> dict[str, Pilot
         study = kept.found(book)
         every = {code for row in book.journal(kind="verdict") if "specimen" in row.body
                  for code in kept.codes_of(row.body)}  # fmt: skip
-        made = [_for_scatter(one) for one in trials(book, every, ()) if one.procedure in wanted]
+        made = [_for_scatter(one) for one in trials(book, every, {}) if one.procedure in wanted]
     record, key = _blades(study, every, responses, path)
     told = {
         one.response.name: pilot

@@ -102,7 +102,7 @@ def from_logbook(path: Path, measurand: str) -> Readings:
     with Logbook.open(path, writable=False) as book:
         codes = {str(row.body["specimen"]).strip().upper()
                  for row in book.journal(kind="verdict") if "specimen" in row.body}  # fmt: skip
-        made = [one for one in trials(book, codes, ()) if measurand in one.measurands]
+        made = [one for one in trials(book, codes, {}) if measurand in one.measurands]
     if not made:
         raise RigError(
             f"holds no '{measurand}' of any trial", where=str(path),

@@ -12,6 +12,7 @@ from rig.commands import typed
 from rig.errors import RigError
 from rig.logbook.store import Logbook
 from rig.study import kept
+from rig.study.trials import trials
 
 
 @dataclass(frozen=True)
@@ -19,10 +20,10 @@ class Turn:
     """The blade that a run takes.
 
     Attributes:
-        specimen: its code, or several with commas between.
+        specimen: its code.
         block: of the plan that this trial belongs to; "" when it is not in turn.
         planned: the trial that the plan has next; None when all are made.
-        in_turn: whether this run is that trial, or makes one again that was made already.
+        in_turn: whether this run is that trial, or makes one again that did not count.
     """
 
     specimen: str
@@ -53,7 +54,8 @@ def turn(book: Logbook, procedure: str, specimen: str) -> Turn | None:
         specimen: as typed; "" takes the one that the plan has next.
 
     Raises:
-        RigError: the study has no blade of this code, or none is named and none is left.
+        RigError: the study has no blade of this code, several are named, or none is named and none
+            is left.
     """
     study = kept.found(book)
     if study is None or study.order is None or procedure not in kept.procedures(study.record):
@@ -62,18 +64,32 @@ def turn(book: Logbook, procedure: str, specimen: str) -> Turn | None:
     left = kept.left(study.order, made)
     planned = left[0] if left else None
     codes = kept.codes_of({"specimen": specimen or _next(procedure, left, book)})
-    for code in codes:
-        if code not in study.order.codes:
-            raise RigError(
-                f"no blade of this study has the code '{code}'",
-                where=str(book.path),
-                remedy=f"read its label again; which comes now: {_ask(book)}",
-                value=code,
-            )
-    again = all(made[procedure, code] for code in codes)
-    due = planned is not None and planned.procedure == procedure and planned.code in codes
+    if len(codes) > 1:
+        raise RigError(
+            f"{len(codes)} blades at once: in a sealed study a trial is of one blade",
+            where=str(book.path),
+            remedy="name one code: nobody may know here which blades are alike",
+            value=specimen,
+        )
+    (code,) = codes
+    if code not in study.order.codes:
+        raise RigError(
+            f"no blade of this study has the code '{code}'",
+            where=str(book.path),
+            remedy=f"read its label again; which comes now: {_ask(book)}",
+            value=code,
+        )
+    due = planned is not None and (planned.procedure, planned.code) == (procedure, code)
+    again = made[procedure, code] > _counted(book, study.order, procedure, code)
     block = planned.block if planned is not None and due else ""
-    return Turn(", ".join(codes), block, planned, due or again)
+    return Turn(code, block, planned, due or again)
+
+
+def _counted(book: Logbook, order: kept.Order, procedure: str, code: str) -> int:
+    """Runs of a blade that left a trial against which nothing stands."""
+    told = trials(book, order.codes, {})
+    mine = [one for one in told if one.procedure == procedure and code in one.codes]
+    return len({one.run.run_id for one in mine if not one.against})
 
 
 def _next(procedure: str, left: list[kept.Planned], book: Logbook) -> str:

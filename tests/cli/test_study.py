@@ -197,6 +197,27 @@ def test_an_open_key_is_shown_again_and_not_recorded_as_new(
         assert len(kept.require(opened).unsealed) == 1
 
 
+def test_a_label_sheet_left_beside_the_logbook_is_told(
+    say: Say, study: Path, tmp_path: Path
+) -> None:
+    book = tmp_path / "t.logbook"
+    say("study", "new", study, book)
+    say("study", "deal", book)
+    assert "t.labels.html shows the key" in say("study", "next", book)[1]
+    (tmp_path / "t.labels.html").unlink()
+    assert "shows the key" not in say("study", "next", book)[1]
+
+
+def test_when_all_is_made_and_open_the_next_step_is_to_compare(say: Say, tmp_path: Path) -> None:
+    made = begin(tmp_path / "s.logbook", record({"A": 2, "B": 2}))
+    for n, blade in enumerate(made.code):
+        made.pry(blade, 9.0 + n)
+    made.book.close()
+    assert "Next: bladerig study unseal" in say("study", "next", made.book.path)[1]
+    say("study", "unseal", made.book.path)
+    assert "Next: bladerig compare" in say("study", "next", made.book.path)[1]
+
+
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [

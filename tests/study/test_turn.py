@@ -52,10 +52,24 @@ def test_a_destructive_test_out_of_turn_is_seen(made: StudyBook) -> None:
     assert taken.expected() == f"the plan has hardness on {first.code} next"
 
 
-def test_a_trial_made_already_may_be_made_again(made: StudyBook) -> None:
-    made.trial("A1", "hardness", {"hardness": (60.0, 0.2)})
-    taken = turn(made.book, "hardness", made.code["A1"])
+def test_a_trial_that_did_not_count_may_be_made_again(made: StudyBook) -> None:
+    blade = {code: name for name, code in made.code.items()}[made.order.trials[1].code]
+    made.trial(blade, "hardness", {"hardness": (60.0, 0.2)}, valid=False, reasons=["too near"])
+    taken = turn(made.book, "hardness", made.code[blade])
     assert taken is not None and taken.in_turn
+
+
+def test_a_blade_whose_trial_counts_is_not_tested_again_in_silence(made: StudyBook) -> None:
+    blade = {code: name for name, code in made.code.items()}[made.order.trials[1].code]
+    made.trial(blade, "hardness", {"hardness": (60.0, 0.2)})
+    taken = turn(made.book, "hardness", made.code[blade])
+    assert taken is not None and not taken.in_turn
+
+
+def test_a_trial_is_of_one_blade(made: StudyBook) -> None:
+    both = ", ".join(made.code.values())
+    with pytest.raises(RigError, match="4 blades at once"):
+        turn(made.book, "hardness", both)
 
 
 def test_when_all_trials_of_a_procedure_are_made_the_blade_must_be_named(made: StudyBook) -> None:
