@@ -9,6 +9,7 @@ from rig.errors import RigError
 from rig.guide.parameters import Parameter
 from rig.guide.steps import Ask, Do, Measure, Note, Passage, Procedure, Tell
 from rig.measure.hardness import COARSEST_HRC, READINGS, SPACING_M, require_on_scale
+from rig.quantity import stated
 
 TITLE = "Rockwell hardness"
 
@@ -136,7 +137,7 @@ def _told(trial: str, result: Mapping[str, Any]) -> str:
     head = f"{trial}: none can be stated"
     if found is not None:
         apart = result["figures"]["range_hrc"]
-        head = f"{trial}: {found['value']:.1f} ± {found['U']:.1f} HRC, range {apart:.1f}"
+        head = f"{trial}: {stated(found['value'], found['U'], 'HRC')}, range {apart:.1f} HRC"
     return verdicts.closed(head, verdicts.reasons(result))
 
 

@@ -7,6 +7,7 @@ from procedures.lib import probing, questions, verdicts
 from rig.bench import Bench
 from rig.guide.parameters import Parameter
 from rig.guide.steps import Do, Note, Procedure, Tell
+from rig.quantity import stated
 
 TITLE = "Sharpness"
 
@@ -48,7 +49,7 @@ def _told(trial: str, result: Mapping[str, Any], found: Mapping[str, Any]) -> st
     parts = []
     force = result["measurands"].get("severing_force")
     if force is not None:
-        parts.append(f"severing force {force['value']:.3g} ± {force['U']:.2g} N")
+        parts.append(f"severing force {stated(force['value'], force['U'], 'N')}")
     for kind, answers in found["grades"].items():
         parts.append(f"{kind}: {answers.count('pass')} of {len(answers)} places pass")
     head = f"{trial}: {'; '.join(parts)}"

@@ -12,17 +12,18 @@ from typing import Any
 from procedures.lib import blow, questions, session, tower, verdicts
 from rig.bench import Bench
 from rig.errors import RigError
+from rig.guide.assumed import USUAL, too_narrow
 from rig.guide.parameters import Parameter
 from rig.guide.steps import Do, Measure, Note, Outcome, Passage, Procedure, Tell
 from rig.measure.budget import Measurand, from_dict
 from rig.measure.height import height_for_energy
 from rig.measure.staircase.evaluate import fewer_costs
+from rig.quantity import stated
 
 TITLE = "Staircase impact"
 
 SEVERITY = ("none", "roll", "chip", "crack")
-USUAL = 20  # drops; ASTM D5420 calls 20 usual and as few as 10 often enough
-LEAST = 6
+LEAST = 6  # drops; ASTM D5420 calls 20 usual and as few as 10 often enough
 END_AT_LIMIT = 4  # drops of one outcome in a row at the end of the tower's reach
 
 PARAMETERS = (
@@ -248,7 +249,7 @@ def _told(trial: str, result: Outcome, reasons: Sequence[str]) -> str:
     energy = from_dict(found)
     words = {"": "half of the sites fail at", "right": "no site failed: the energy lies above",
              "left": "every site failed: the energy lies below"}  # fmt: skip
-    text = f"{trial}: {words[result['censored']]} {energy.value:.3g}"
-    text += " J" if result["censored"] else f" ± {energy.U:.2g} J"
-    against = f". NOT VALID: {'; '.join(reasons)}" if reasons else ". Valid."
-    return "\n".join([text + against, *(f"  mind: {one}" for one in result["cautions"])])
+    shown = f"{energy.value:.3g} J" if result["censored"] else stated(energy.value, energy.U, "J")
+    text = verdicts.closed(f"{trial}: {words[result['censored']]} {shown}", reasons)
+    cautions = filter(None, [too_narrow(result), *result["cautions"]])
+    return "\n".join([text, *(f"  mind: {one}" for one in cautions)])

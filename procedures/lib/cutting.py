@@ -234,7 +234,7 @@ def _typed(text: str, count: int, used: How, bench: Bench) -> Passage[dict[str, 
 def whole_number(text: str, key: str, default: str) -> Passage[int]:
     """A count, asked for until it is one."""
     for _ in range(questions.TRIES):
-        answer = yield Ask(text, key=key, default=default)
+        answer = yield Ask(text, key=key, kind="number", default=default)
         said = str(answer["value"]).strip()
         if said.isdecimal() and len(said) <= DIGITS:
             return int(said)

@@ -14,6 +14,7 @@ from rig.errors import RigError
 from rig.guide.parameters import Parameter
 from rig.guide.steps import Ask, Do, Measure, Passage, Tell
 from rig.measure.severing import LEAST, READINGS
+from rig.quantity import stated
 
 HIGHEST_N = 100.0  # what severs a thread is far below it
 COARSEST_N = 0.5
@@ -166,7 +167,7 @@ def valued(trial: str, asked: Criterion, found: Mapping[str, Any]) -> Passage[di
         return told
     result = yield measure(trial, asked, found)
     force = result["measurands"]["severing_force"]
-    yield Tell(f"{trial}: {force['value']:.3g} ± {force['U']:.2g} N")
+    yield Tell(f"{trial}: {stated(force['value'], force['U'], 'N')}")
     reasons = verdicts.reasons(result)
     return {**told, "force_n": force["value"], "u_n": force["u"], "dof": force["dof"],
             "reasons": reasons}  # fmt: skip

@@ -102,7 +102,7 @@ def number(
         RigError: no such answer came.
     """
     for _ in range(TRIES):
-        answer = yield Ask(text, key=key, default=default)
+        answer = yield Ask(text, key=key, kind="number", default=default)
         said = str(answer["value"])
         value = _plain(said, unit)
         against = fault(value) if math.isfinite(value) else (

@@ -29,6 +29,7 @@ AGAIN = {
 MOST = {"drops": 200, "spare": 100}
 """Of one run: 200 sites 5 mm apart are a metre of edge."""
 TOLERANCES = (0.001, 0.2)
+HIGH_M = 100.0  # no tower is so high: beyond it a height is not written out
 
 
 def mass(bench: Bench) -> Input:
@@ -105,8 +106,9 @@ def require_reach(height_m: float, energy_j: float, bench: Bench) -> None:
 def _require_below_top(height_m: float, energy_j: float, bench: Bench) -> None:
     top_m = bench.tower.travel.max_drop_m
     if height_m > top_m:
+        fall = f"{height_m:.3f} m" if height_m < HIGH_M else f"more than {HIGH_M:g} m"
         raise RigError(
-            f"{energy_j:.4g} J needs a fall of {height_m:.3f} m; this tower reaches {top_m:g} m",
+            f"{energy_j:.4g} J needs a fall of {fall}; this tower reaches {top_m:g} m",
             where="energy",
             remedy="ask for less, or mount a heavier carriage and state its mass in bench.toml",
             value=energy_j,

@@ -6,7 +6,7 @@ from pathlib import Path
 from rig.errors import RigError
 from rig.guide.parameters import plain_text
 from rig.guide.steps import Ask, Outcome
-from rig.units import parse_quantity
+from rig.units import SUCH_AS, UNITS, parse_quantity
 
 NO_FILE = "none"
 
@@ -18,22 +18,31 @@ def understood(step: Ask, typed: str) -> Outcome:
         RigError: what was typed is no answer to it.
     """
     typed = typed.strip()
+    if not typed and step.kind != "file":
+        raise RigError("nothing was typed", remedy=_wanted(step))
     if step.kind == "choice":
         return {"value": _choice(step, typed)}
     if step.kind == "file":
         return _file(typed)
-    if step.kind != "text":
+    if step.kind in UNITS:
         return {"value": parse_quantity(typed, step.kind)}
-    if not typed:
-        raise RigError("nothing was typed", remedy="type a few words")
     return {"value": plain_text(typed)}
+
+
+def _wanted(step: Ask) -> str:
+    """What to type in answer to a question."""
+    if step.kind == "choice":
+        return f"type {', '.join(step.choices)}"
+    if step.kind in UNITS:
+        return f"type a number and its unit, such as {SUCH_AS[step.kind]}"
+    return "type a number" if step.kind == "number" else "type a few words"
 
 
 def _choice(step: Ask, typed: str) -> str:
     matches = [choice for choice in step.choices if choice.startswith(typed.lower())]
     if typed.lower() in step.choices:
         return typed.lower()
-    if len(matches) == 1 and typed:
+    if len(matches) == 1:
         return matches[0]
     raise RigError(f"'{typed}' is not one of the answers", remedy=f"type {', '.join(step.choices)}")
 

@@ -6,7 +6,8 @@ from typing import Protocol
 from rig.errors import RigError
 from rig.guide.steps import Ask, Do
 
-GO_ON = "then go on with the same command and --resume"
+RESUME = "go on with the same command and --resume"
+GO_ON = f"then {RESUME}"
 """How every error ends after which the run can go on."""
 
 

@@ -77,6 +77,8 @@ def _count(text: str) -> int:
         raise RigError(
             f"'{text.strip()[:DIGITS]}...' is too large", remedy="write it like 5", value=text
         )
+    if text.strip().startswith("-") and text.strip()[1:].isdecimal():
+        raise RigError(f"{text.strip()} is too few", remedy="it must be 1 or more", value=text)
     if not text.strip().isdecimal():
         raise RigError(f"'{text}' is not a whole number", remedy="write it like 5", value=text)
     return int(text)

@@ -17,7 +17,7 @@ from rig.errors import RigError
 from rig.guide import hazards, heights, measures
 from rig.guide.answers import understood
 from rig.guide.device import Device
-from rig.guide.operator import GO_ON, Operator
+from rig.guide.operator import RESUME, Operator
 from rig.guide.readings import Reader
 from rig.guide.release import Releaser
 from rig.guide.safe import make_ready
@@ -147,7 +147,7 @@ class Performer:
                 self.operator.tell(str(error))
                 continue
             return lambda: told
-        raise RigError(f"no usable answer to '{step.key}'", remedy=GO_ON)
+        raise RigError(f"no usable answer to '{step.key}'", remedy=RESUME)
 
     def _ready(self, _: int, step: Ready) -> Commit:
         make_ready(self.device, self.operator, step.text)

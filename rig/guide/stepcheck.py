@@ -59,7 +59,7 @@ def _words(step: Step) -> str:
         if key not in hazards.LINES:
             return f"no hazard '{key}'{_near(key, hazards.LINES)}"
     if isinstance(step, Ask):
-        kinds = ("text", "choice", "file", *UNITS)
+        kinds = ("text", "number", "choice", "file", *UNITS)
         if step.kind not in kinds:
             return f"no kind of question '{step.kind}'{_near(step.kind, kinds)}"
         if step.kind == "choice" and not step.choices:

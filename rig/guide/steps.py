@@ -46,8 +46,8 @@ class Ask(Step):
     """A question. Outcome: `value`, a float in SI for a quantity, else text; of a file its path,
     and `sha256` of what is in it ("none" and "" when there is none).
 
-    `kind`: "text", "choice", "file" or a dimension of rig.units ("length", "energy", ...). `key`
-    names the answer in the journal and for scripted operators.
+    `kind`: "text", "number" (kept as typed), "choice", "file" or a dimension of rig.units
+    ("length", "energy", ...). `key` names the answer in the journal and for scripted operators.
     """
 
     key: str

@@ -17,7 +17,7 @@ from rig.errors import RigError
 from rig.guide import hazards
 from rig.guide.device import Device
 from rig.guide.driving import by_motor
-from rig.guide.operator import GO_ON, Operator
+from rig.guide.operator import GO_ON, RESUME, Operator
 from rig.guide.steps import Do, Outcome, Strokes
 from rig.guide.stretch import COUNT, RESTARTED, SAID, TALLY, Stretch, totals
 from rig.guide.tally import Tally
@@ -153,7 +153,7 @@ def _by_hand(stretch: Stretch) -> str:
             return why
         acts += 1
         if acts > IDLE_ACTS:
-            raise RigError("the hands make no strokes that count", remedy=GO_ON)
+            raise RigError("the hands make no strokes that count", remedy=RESUME)
         told = {**step.detail, "count": stretch.left}
         busy_until = clock.now() + hands.act(step.hand, told) + SETTLE_S
         return ""

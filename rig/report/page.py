@@ -91,7 +91,7 @@ def verdict(view: RunView) -> str:
     told = []
     if view.verdicts:
         are, each = "is" if len(valid) == 1 else "are", _values(section, valid)
-        told.append(f"{len(valid)} of {len(view.verdicts)} {noun}s {are} valid.")
+        told.append(f"{len(valid)} of {_counted(len(view.verdicts), noun)} {are} valid.")
         told.append(each or "No value can be stated.")
     if view.unjudged:
         one = len(view.unjudged) == 1
@@ -102,6 +102,7 @@ def verdict(view: RunView) -> str:
         told.append(_values(section, view.unjudged))
     if _short_of_aim(view):
         told.append(AIMS[view.run.procedure][1])
+    told += [f"{why}." for why in _hedges(section, [*valid, *view.unjudged])]
     if any(trial.indication for trial in (*valid, *view.unjudged)):
         told.append("An indication only: see below what it lacks.")
     return " ".join(filter(None, told))
@@ -128,6 +129,12 @@ def _values(section: Section | None, trials: list[Trial]) -> str:
         return ""
     called = section.called(trials[0]) or section.words[section.main]
     return f"{called.capitalize()}: {', '.join(each)}."
+
+
+def _hedges(section: Section | None, trials: list[Trial]) -> list[str]:
+    """Why ± is worth less than it says, each once."""
+    found = [] if section is None else [section.hedged(trial) for trial in trials]
+    return list(dict.fromkeys(filter(None, found)))
 
 
 def title(view: RunView) -> str:
@@ -180,6 +187,7 @@ def write(path: Path, run_id: int | None, out: Path | None) -> Path:
         on_the_tower=view.kind in standing.ON_THE_TOWER,
         values=values,
         table=None if section is None else _table(section, view.tested),
+        hedges=_hedges(section, view.tested),
         limits=() if section is None else _limits(section, view.tested),
         verdict=verdict(view),
         shown=shown,

@@ -25,6 +25,7 @@ class Section:
         limits: what the page cannot say.
         rests_on: what the results rest on where no certificate of the bench enters them.
         more_limits: what it cannot say of a trial that measured more than the others.
+        hedged: why the ± of a trial's main value is worth less than it says; "" when it is not.
         called: what `said` tells of a trial, where that is not the main measurand; else "".
     """
 
@@ -40,6 +41,7 @@ class Section:
     limits: tuple[str, ...]
     rests_on: str = ""
     more_limits: Callable[[Trial], tuple[str, ...]] = lambda _: ()
+    hedged: Callable[[Trial], str] = lambda _: ""
     called: Callable[[Trial], str] = lambda _: ""
 
 

@@ -3,6 +3,7 @@
 import matplotlib as mpl
 from matplotlib.figure import Figure
 
+from rig.guide.assumed import too_narrow
 from rig.report.gather import Trial
 from rig.report.ink import DARK, FITTED, MARK, STYLE, Picture, quantity, svg
 from rig.report.sections import ONE_BLADE, Section
@@ -80,4 +81,5 @@ STAIRCASE = Section(
         "No impact force is reported; this rig does not measure one.",
         ONE_BLADE,
     ),
+    hedged=lambda trial: too_narrow(trial.result),
 )

@@ -1,5 +1,6 @@
 """The guided hardness readings, typed in by a person."""
 
+import re
 from pathlib import Path
 
 from rig.guide import script as scripts
@@ -24,3 +25,11 @@ def test_readings_off_the_scale_or_no_numbers_are_asked_again(tmp_path: Path) ->
         assert told["valid"] and abs(told["hardness_hrc"] - 60.8) < 0.01
         path = book.path
     assert all(one.same for one in recompute(path))
+
+
+def test_the_last_line_gives_value_and_uncertainty_to_the_same_decimal(tmp_path: Path) -> None:
+    script, shown = scripts.load("hardness"), list[str]()
+    rig = VirtualRig(hook=lambda _, text: shown.append(text))
+    with new_book(tmp_path) as book:
+        run(book, rig, script, read_all(script.parameters, {"specimen": "K3"}), answers=TYPED)
+    assert re.search(r"hardness: \d\d\.\d\d ± 0\.[1-9]\d HRC", shown[-1]), shown[-1]

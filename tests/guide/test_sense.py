@@ -9,6 +9,7 @@ import pytest
 from procedures.lib import questions
 from rig.errors import RigError
 from rig.guide import script as scripts
+from rig.guide.answers import understood
 from rig.guide.parameters import read_all
 from rig.guide.steps import Ask, Passage, Tell
 from rig.units import parse_quantity
@@ -30,7 +31,7 @@ def answered(passage: Passage[Any], *typed: str) -> tuple[Any, list[str]]:
                 continue
             assert isinstance(step, Ask)
             said = next(waiting)
-            value = said if step.kind == "text" else parse_quantity(said, step.kind)
+            value = said if step.kind in ("text", "number") else parse_quantity(said, step.kind)
             step = passage.send({"value": value})
     except StopIteration as end:
         return end.value, told
@@ -60,6 +61,26 @@ def test_what_is_no_number_is_no_answer(typed: str) -> None:
     asked = questions.number("Reading", "reading", lambda _: "", "HRC")
     value, told = answered(asked, typed, "60.5 hrc")
     assert value == 60.5 and "is not a number" in told[0]
+
+
+@pytest.mark.parametrize(
+    ("step", "wanted"),
+    [
+        (Ask("Certificate? HRC", key="block_hrc", kind="number"), "type a number"),
+        (Ask("Depth?", key="depth", kind="length"), "type a number and its unit, such as 0.3 mm"),
+        (Ask("Damage?", key="damage", kind="choice", choices=("none", "roll")), "type none, roll"),
+        (Ask("Why?", key="why"), "type a few words"),
+    ],
+)
+def test_an_empty_answer_is_told_what_is_wanted(step: Ask, wanted: str) -> None:
+    with pytest.raises(RigError) as caught:
+        understood(step, "  ")
+    assert str(caught.value) == f"nothing was typed; {wanted}"
+
+
+def test_the_blocks_certificate_is_asked_for_as_a_number() -> None:
+    asked = next(questions.number("Certificate? HRC", "block_hrc", lambda _: "", "HRC"))
+    assert isinstance(asked, Ask) and asked.kind == "number"
 
 
 def test_a_pipe_that_answers_nonsense_for_ever_comes_to_an_end() -> None:

@@ -17,6 +17,10 @@ def test_the_median_of_typed_readings_is_told_with_its_uncertainty() -> None:
     assert told["valid"] and told["severing_force_n"] == pytest.approx(median(NEWTON))
     assert play.said("0 N cannot be")
     (step,) = [s for s in play.steps if getattr(s, "measurand", "") == "sharpness"]
+    (last,) = [s.text for s in play.steps if "severing force" in s.text and "±" in s.text]
+    value, expanded = last.split("severing force ")[1].split(" N")[0].split(" ± ")
+    assert len(value.partition(".")[2]) == len(expanded.partition(".")[2]), "the same decimals"
+    assert len(expanded.replace(".", "").lstrip("0")) == 2, "two digits of the uncertainty"
     assert step.trial == told["trial"] == "K3 sharpness"  # type: ignore[attr-defined]
 
 

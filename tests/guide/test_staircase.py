@@ -1,5 +1,6 @@
 """The whole staircase on the virtual rig: what it finds, and that it goes on where it stopped."""
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -9,6 +10,7 @@ import pytest
 from rig import bench as benches
 from rig.errors import RigError
 from rig.guide import script as scripts
+from rig.guide.assumed import too_narrow
 from rig.guide.operator import ScriptedOperator
 from rig.guide.parameters import read_all
 from rig.guide.recompute import recompute
@@ -16,6 +18,7 @@ from rig.guide.runner import Runner
 from rig.guide.steps import Ask
 from rig.logbook import Logbook
 from rig.logbook.audit import audit
+from rig.quantity import stated
 from rig.report import page
 from tests.guide.rigs import VirtualRig, new_book
 
@@ -151,3 +154,33 @@ def test_what_cannot_be_done_is_refused_in_one_line(
 ) -> None:
     with new_book(tmp_path) as book, pytest.raises(RigError, match=words):
         staircase(book, VirtualRig(), **given)
+
+
+def test_a_value_with_an_assumed_scatter_says_beside_it_what_its_interval_is_worth(
+    tmp_path: Path,
+) -> None:
+    shown: list[str] = []
+    with new_book(tmp_path) as book:
+        told = staircase(book, VirtualRig(), hook=shown.append)
+        path = book.path
+    last = shown[-1]
+    energy = told["failure_energy"]
+    assert stated(energy["value"], energy["U"], "J") in last
+    text = page.write(path, None, None).read_text(encoding="utf-8")
+    verdict = re.search(r'<p class="verdict">(.*?)</p>', text, re.DOTALL)
+    caption = re.search(r"<caption>Every staircase(.*?)</caption>", text, re.DOTALL)
+    assert verdict is not None and caption is not None
+    # By simulation, as in procedures/staircase_impact.md.
+    for told_where in (last, verdict[1], caption[1]):
+        assert "80 to 87 if twice as much, 65 to 73 if four times" in told_where
+    assert "1 of 1 staircase is valid" in verdict[1]
+
+
+def test_a_bound_has_no_interval_to_warn_of_and_many_drops_find_their_scatter() -> None:
+    energy = {"failure_energy": {}}
+    figures = {"drops": 20, "sd_j": 0.4}
+    result: dict[str, Any] = {"measurands": energy, "figures": figures, "censored": ""}
+    assert too_narrow(result) == ""
+    assert too_narrow({**result, "figures": {"drops": 19, "sd_j": 0.4}})
+    assert too_narrow({**result, "figures": {"drops": 20, "sd_j": None}})
+    assert too_narrow({**result, "figures": {"drops": 8, "sd_j": None}, "censored": "right"}) == ""
