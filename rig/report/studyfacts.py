@@ -5,8 +5,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from rig.logbook.store import Logbook
-from rig.report.ink import quantity
-from rig.study import kept
+from rig.report.ink import quantity, sign
+from rig.study import kept, repeats
 from rig.study.answer import Answer
 from rig.study.kept import Order
 from rig.study.lives import LifeResult
@@ -38,6 +38,8 @@ def _blade(one: BladeMean, value: str) -> dict[str, Any]:
 def _value(one: BladeMean, told: Answer) -> str:
     response = told.data.response
     value = response.outward(one.mean)
+    if repeats.differ(one):
+        return f"{value:.4g} {sign(response.unit)} ({repeats.between(one, response)})"
     u = one.u * value if told.is_log else one.u
     shown = quantity({"value": value, "U": 2 * u, "unit": response.unit})
     if u == 0:

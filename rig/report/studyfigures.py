@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 from rig.quantity import stated
 from rig.report import lifefigure
 from rig.report.ink import DARK, FITTED, MARK, STYLE, Picture, svg
+from rig.study import repeats
 from rig.study.answer import Answer
 from rig.study.data import LOG, Response
 from rig.study.lives import LifeResult
@@ -64,8 +65,7 @@ def _points(answer: Answer) -> Picture:
             y = names.index(blade.group) + SPREAD * (place - 0.5)
             x = response.outward(blade.mean)
             trials = [response.outward(value) for value in blade.values]
-            reach = 2 * (blade.u * x if response.scale == LOG else blade.u)
-            axes.plot([x - reach, x + reach], [y, y], "-", lw=1.2, color=MARK)
+            axes.plot(_reach(response, blade), [y, y], "-", lw=1.2, color=MARK)
             axes.plot(trials, [y] * len(trials), "|", ms=7, color=MARK)
             if blade.censored:
                 axes.plot(x, y, ">", ms=7, color=FITTED)
@@ -84,7 +84,8 @@ def _points(answer: Answer) -> Picture:
         _frame(axes, names, f"{response.name}, {unit}", response.scale == LOG)
         words = (
             f"{response.name} of {len(blades)} blades in {len(names)} groups, in {unit}, every "
-            "blade shown with U (k = 2): "
+            "blade shown with U (k = 2), or from its lowest to its highest trial where those are "
+            "further apart than that allows: "
             + "; ".join(
                 f"{name}: "
                 + ", ".join(
@@ -98,8 +99,19 @@ def _points(answer: Answer) -> Picture:
         return svg(figure), words
 
 
+def _reach(response: Response, blade: BladeMean) -> tuple[float, float]:
+    """Ends of a blade's bar."""
+    if repeats.differ(blade):
+        return repeats.ends(blade, response)
+    x = response.outward(blade.mean)
+    reach = 2 * (blade.u * x if response.scale == LOG else blade.u)
+    return x - reach, x + reach
+
+
 def _value(response: Response, blade: BladeMean) -> str:
     value = response.outward(blade.mean)
+    if repeats.differ(blade):
+        return f"{value:.4g} ({repeats.between(blade, response)})"
     u = blade.u * value if response.scale == LOG else blade.u
     return stated(value, 2 * u) if u > 0 else f"{value:.3g}"
 

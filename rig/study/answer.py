@@ -8,7 +8,7 @@ from typing import Any
 
 from rig.errors import RigError
 from rig.measure.staircase import compare_staircases
-from rig.study import blocks, words
+from rig.study import blocks, repeats, words
 from rig.study.agreement import agreement
 from rig.study.alternatives import Beside, beside
 from rig.study.anova import components
@@ -153,6 +153,7 @@ def _by_values(response: ResponseRecord, data: StudyData) -> Answer:
     notes = (
         words.counted(result.layout),
         words.components(components(result.layout.blades), what),
+        *repeats.told(result.layout.blades, what),
         *([unseen] if unseen else []),
         *(reason.text for reason in (*result.reasons, *missing, *adjusted.reasons)),
     )
