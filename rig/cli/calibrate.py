@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from rig.bench import Bench
     from rig.calibration.certificate import Certificate
+    from rig.measure.budget import Reason
 
 PATH = click.Path(path_type=Path)
 BENCH = click.option(
@@ -108,14 +108,15 @@ def certificates(
     bench, now = benches.load(file), datetime.now(UTC)
     found = find([*map(_there, logbooks), beside(file)], bench, virtual=virtual)
     told = {
-        channel: _line(found.get(channel), channel, bench, now, standing) for channel in CHANNELS
-    }
+        channel: _line(found.get(channel), standing(found.get(channel), channel, bench, now),
+                       _command(channel, bench_path, virtual))
+        for channel in CHANNELS
+    }  # fmt: skip
     if as_json:
         click.echo(json.dumps(told))
     else:
         for channel, line in told.items():
-            mark = "holds" if line["holds"] else "does not hold"
-            click.echo(f"{channel}: {mark}. {line['told']}")
+            click.echo(f"{channel}: {line['told']}")
     return 0 if all(line["holds"] for line in told.values()) else 1
 
 
@@ -127,13 +128,21 @@ def _there(path: Path) -> Path:
     return path
 
 
-def _line(
-    one: "Certificate | None", channel: str, bench: "Bench", now: Any, standing: Any
-) -> dict[str, Any]:
-    against = [reason.text for reason in standing(one, channel, bench, now)]
-    good = "" if one is None else f"{one.sentence} Until {one.expires:%Y-%m-%d}."
-    return {
-        "holds": not against,
-        "told": "; ".join(against) if against else good,
-        "certificate": None if one is None else one.to_dict(),
-    }
+def _command(channel: str, bench_path: Path | None, virtual: bool) -> str:
+    """What to type for a certificate of the channel."""
+    from rig.commands import typed
+
+    bench = () if bench_path is None else ("--bench", bench_path)
+    return typed("bladerig", "calibrate", channel, *bench, *["--virtual"] * virtual)
+
+
+def _line(one: "Certificate | None", against: "list[Reason]", command: str) -> dict[str, Any]:
+    if one is None:
+        told = f"no certificate yet; make one: {command}"
+    elif against:
+        why = "; ".join(reason.text for reason in against)
+        told = f"does not hold: {why}; make a new one: {command}"
+    else:
+        told = f"holds. {one.sentence} Until {one.expires:%Y-%m-%d}."
+    kept = None if one is None else one.to_dict()
+    return {"holds": not against, "told": told, "certificate": kept}

@@ -35,14 +35,14 @@ def address(run: "Run") -> str:
 
 
 def told(run: "Run") -> str:
-    """`run 3 (drop_impact energy=5 J, specimen=K3; on the virtual rig)`, without the defaults."""
+    """`run 3 (drop_impact energy=5 J, specimen=K3) on the virtual rig`, without the defaults."""
     from rig.guide.device import WORDS
     from rig.report.asked import unlike_defaults
 
     asked = ", ".join(f"{name}={value}" for name, value in unlike_defaults(run).items())
     kind = run.versions.get("device", "")
     what = f"{run.procedure} {asked}".strip()
-    return f"run {run.run_id} ({what}; on {WORDS.get(kind, kind)})"
+    return f"run {run.run_id} ({what}) on {WORDS.get(kind, kind)}"
 
 
 def require_same(run: "Run", script: "Script", given: Mapping[str, str], logbook: Path) -> None:

@@ -37,7 +37,10 @@ def listed(folder: Path) -> dict[str, Any]:
 def test_a_bench_without_certificates_is_told_how_to_make_them(tmp_path: Path) -> None:
     done = bladerig("certificates", cwd=tmp_path)
     assert done.returncode == 1
-    assert "load: does not hold" in done.stdout and "bladerig calibrate load" in done.stdout
+    told = "load: no certificate yet; make one: bladerig calibrate load"
+    assert done.stdout.splitlines()[0] == told
+    practice = bladerig("certificates", "--virtual", cwd=tmp_path)
+    assert practice.stdout.splitlines()[0] == f"{told} --virtual"
 
 
 def test_a_certificate_beside_the_bench_is_found_and_holds(tmp_path: Path) -> None:
@@ -64,7 +67,8 @@ def test_a_certificate_of_another_cell_is_told(tmp_path: Path) -> None:
     noted(tmp_path / "calibration.logbook", serial="cell 7")
     told = listed(tmp_path)["load"]
     own = BENCH.cell.serial
-    assert told["told"] == f"the load certificate is of 'cell 7', the bench has '{own}'"
+    why = f"the load certificate is of 'cell 7', the bench has '{own}'"
+    assert told["told"] == f"does not hold: {why}; make a new one: bladerig calibrate load"
 
 
 def test_practice_certificates_are_listed_apart(tmp_path: Path) -> None:

@@ -69,7 +69,7 @@ def test_the_runner_itself_refuses_another_kind_of_rig(
         (("least=rubbish", "--resume"), "least: "),
         (("nosuch=1", "--resume"), "no such parameter 'nosuch'"),
         (("piece=hammer",), "begun with piece=anvil, not piece=hammer"),
-        (("piece=anvil",), "run 1 (mine least=2 kg, piece=anvil; on the virtual rig (practice))"),
+        (("piece=anvil",), "run 1 (mine least=2 kg, piece=anvil) on the virtual rig (practice)"),
         (("piece=anvil", "--resume", "--abandon", "x"), "exclude each other"),
         (("piece=anvil", "--abandon", ""), "--abandon needs a reason"),
         (("piece=anvil", "--accept-clock", " "), "--accept-clock needs a reason"),
@@ -83,7 +83,7 @@ def test_other_settings_than_the_runs_own_are_refused_by_name(
 
 def test_the_runs_own_settings_may_be_repeated_or_left_out(mine: Path, book: Path) -> None:
     args = ("run", mine, book, "least=2000 g", "--resume", "--virtual")
-    assert "Going on with run 1 (mine least=2 kg, piece=anvil;" in done(*args, typed="3\n")
+    assert "Going on with run 1 (mine least=2 kg, piece=anvil) on" in done(*args, typed="3\n")
 
 
 def test_another_bench_is_refused_and_a_changed_one_is_told(
@@ -155,3 +155,15 @@ def test_what_no_tower_can_do_is_refused_before_anything_is_begun(
     energy = () if given.startswith("energy") else ("energy=5J",)
     assert told in refused("run", "drop_impact", path, "specimen=K", given, *energy, "--virtual")
     assert not path.exists()
+
+
+def test_an_unfinished_run_without_settings_is_told_without_a_stray_mark(tmp_path: Path) -> None:
+    path, calibrating = tmp_path / "b.logbook", ("calibrate", "height", "--virtual", "--logbook")
+    refused(*calibrating, path)
+    line = refused(*calibrating, path)
+    assert "run 1 (calibrate_height) on the virtual rig (practice) is unfinished; add" in line
+
+
+def test_an_answer_that_never_came_is_told_with_what_to_do(mine: Path, book: Path) -> None:
+    line = refused("run", mine, book, "--resume", "--virtual", typed="\n" * 1000)
+    assert line == "no usable answer to 'much'; go on with the same command and --resume"
