@@ -10,6 +10,7 @@ from rig.cli import places
 
 if TYPE_CHECKING:
     from rig.study.capability import Capability
+    from rig.study.capabilityrange import Range
 
 DEFAULT = Path("bench.toml")
 
@@ -120,15 +121,16 @@ def capability(path: Path, measurand: str, as_json: bool) -> None:
       bladerig bench capability cap.logbook --measurand hardness
       bladerig bench capability readings.csv
     """
-    from rig.study import words
+    from rig.study import capabilityrange, words
     from rig.study.capability import crossed
     from rig.study.readings import from_logbook, from_table
 
     told = from_table(path) if path.suffix == ".csv" else from_logbook(path, measurand)
     cells = told.cells()
     found = crossed(cells)
+    sure = capabilityrange.spread(found)
     if as_json:
-        click.echo(json.dumps(_capability(found, told.unit, told.left_out)))
+        click.echo(json.dumps(_capability(found, sure, told.unit, told.left_out)))
         return
     shape = f"{len(cells[0])} blades, {len(cells)} operators, {len(cells[0][0])} readings each"
     click.echo(f"{told.measurand}: {shape}\n")
@@ -142,9 +144,12 @@ def capability(path: Path, measurand: str, as_json: bool) -> None:
     for line in found.table:
         click.echo(f"  {line.source:16}   {line.df:17d}   {line.ss:14.4g}   {line.ms:11.4g}")
     click.echo(f"\nLevels that can be told apart: {_levels(found.distinct)}")
-    click.echo(words.capability(found, told.unit).replace("  ", " "))
+    for text in () if sure is None else capabilityrange.in_words(sure):
+        click.echo(text)
+    click.echo(words.capability(found, told.unit))
     for text in told.left_out:
         click.echo(f"left out: {text}")
+    click.echo(f"Next: {capabilityrange.next_step(sure)}")
 
 
 def _scatters(found: "Capability") -> list[tuple[str, float]]:
@@ -161,7 +166,9 @@ def _levels(distinct: float) -> str:
     return "without limit" if distinct == float("inf") else f"{int(distinct)} ({distinct:.2f})"
 
 
-def _capability(found: "Capability", unit: str, left_out: tuple[str, ...]) -> dict[str, object]:
+def _capability(
+    found: "Capability", sure: "Range | None", unit: str, left_out: tuple[str, ...]
+) -> dict[str, object]:
     finite = found.distinct != float("inf")
     return {
         "unit": unit,
@@ -173,6 +180,13 @@ def _capability(found: "Capability", unit: str, left_out: tuple[str, ...]) -> di
         "total": found.total,
         "share_of_total": found.share(found.gauge) if found.total > 0 else None,
         "distinct_levels": int(found.distinct) if finite else None,
+        "intervals_95": None
+        if sure is None
+        else {
+            "bench_and_operators": sure.gauge,
+            "blades": sure.apart,
+            "distinct_levels": sure.distinct,
+        },
         "table": [vars(line) | {"ms": line.ms} for line in found.table],
         "reasons": [reason.text for reason in found.reasons],
         "left_out": list(left_out),

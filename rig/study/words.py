@@ -227,10 +227,12 @@ def stairs(group: str, against: str, told: StairComparison, unit: str) -> str:
 
 def capability(told: Capability, unit: str) -> str:
     """Can the rig tell the blades apart?"""
+    same, between = (
+        f"{number(sd)} {unit}".strip() for sd in (told.repeatability, told.reproducibility)
+    )
     text = (
-        f"Same blade, same hands: scatter {number(told.repeatability)} {unit}. Between hands: "
-        f"{number(told.reproducibility)} {unit}. Both make up {told.contribution(told.gauge):.0%} "
-        f"of all variance seen."
+        f"Same blade, same hands: scatter {same}. Between hands: {between}. Both "
+        f"make up {told.contribution(told.gauge):.0%} of all variance seen."
     )
     return " ".join([text, *(reason.text for reason in told.reasons)])
 

@@ -54,6 +54,9 @@ def test_the_command_agrees_with_the_manual(
     out = capsys.readouterr().out
     assert "10 blades, 3 operators, 3 readings each" in out
     assert "Levels that can be told apart: 4" in out and "Only 4 levels" in out
+    assert "With 95 % confidence the true number of levels is between" in out
+    assert out.splitlines()[-1].startswith("Next: ")
+    assert " ." not in out and told["intervals_95"]["distinct_levels"][0] < expected["ndc"]
 
 
 def test_a_logbook_gives_the_same(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
