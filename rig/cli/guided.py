@@ -4,7 +4,7 @@ import sys
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 import click
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from rig.logbook.records import Run
     from rig.logbook.store import Logbook
     from rig.study.turn import Turn
+    from rig.virtual.person import Person
 
 BENCH_FILE = Path("bench.toml")
 
@@ -65,7 +66,7 @@ def guided(procedure: str, wish: Wish) -> dict[str, Any]:
         given_up = None if last is None else _given_up(last, script, bench, wish)
         params = _params(script, bench, wish) if last is None or given_up is not None else {}
         taken = _turn(book, script, params, wish)
-        runner = _runner(book, bench, wish, stack)
+        runner = _runner(book, bench, script.name, wish, stack)
         _enter(runner.book, wish, last, given_up)
         if taken is not None:
             params = {**params, **taken.settings(params)}
@@ -220,12 +221,14 @@ def _tell_turn(runner: "Runner", script: "Script", taken: "Turn", wish: Wish) ->
     )
 
 
-def _runner(book: "Logbook | None", bench: "Bench", wish: Wish, stack: ExitStack) -> "Runner":
+def _runner(
+    book: "Logbook | None", bench: "Bench", procedure: str, wish: Wish, stack: ExitStack
+) -> "Runner":
     from rich.console import Console
 
     from rig.cli.devices import open_device
+    from rig.cli.looks import Practising, looks
     from rig.guide.runner import Runner
-    from rig.guide.terminal import TerminalOperator
     from rig.logbook.store import Logbook
 
     paced = wish.virtual and sys.stdin.isatty()
@@ -237,7 +240,9 @@ def _runner(book: "Logbook | None", bench: "Bench", wish: Wish, stack: ExitStack
     stack.callback(hang_up)
     if book is None:
         book = stack.enter_context(Logbook.create(wish.logbook, title=wish.logbook.stem))
-    operator = TerminalOperator(console=Console(highlight=False, stderr=wish.as_json))
+    operator = Practising(console=Console(highlight=False, stderr=wish.as_json))
+    if wish.virtual:
+        operator.look = looks(cast("Person", device.hands), procedure)
     return Runner(book, bench, device, operator)
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from rig.board.wire import Kind
 from rig.cli.devices import virtual_device
+from rig.cli.looks import looks
 from rig.guide.device import BenchHands
 from rig.guide.operator import ScriptedOperator
 from rig.guide.steps import Ask
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
     from rig.calibration.certificate import Certificate
     from rig.logbook.store import Logbook
     from rig.virtual.jigdraw import Made
-    from rig.virtual.person import Person
 
 Say = Callable[[str], None]
 CALIBRATIONS = ("calibrate_height", "calibrate_load", "calibrate_angle")
@@ -100,7 +100,7 @@ class Rehearsal:
         script = scripts.load(procedure)
         known = newest((*self.calibrated, *in_book(self.book)), self.bench)
         bench = certified(self.bench, known, datetime.now(UTC))
-        look = _looks(self._person, procedure)
+        look = looks(self._person, procedure)
         operator = Eyes(look, answers or {}, say)
         # Heights are of no use at the arm, and a virtual second without them costs half.
         self.device.link.stream(Kind.HEIGHT, procedure in AT_THE_TOWER)
@@ -128,21 +128,6 @@ class Rehearsal:
             certificate = outcome["certificate"]
             told.append(f"{certificate['channel']}: {certificate['sentence']}")
         return told
-
-
-def _looks(person: "Person", procedure: str) -> Callable[[Ask], str | None]:
-    """What the eye answers in a procedure."""
-
-    def look(step: Ask) -> str | None:
-        if procedure == "pry_to_failure":
-            return person.tip().get(step.key) if step.key == "tip" else None
-        if procedure in ("cuts_to_dull", "sharpness"):
-            found: str | None = person.sharpness().get(step.key)
-            return found
-        seen = person.edge_after_twist if procedure == "edge_twist" else person.damage
-        return seen().get(step.key) if step.key in ("damage", "depth", "width") else None
-
-    return look
 
 
 def free(path: Path) -> Path:
