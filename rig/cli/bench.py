@@ -136,8 +136,9 @@ def capability(path: Path, measurand: str, as_json: bool) -> None:
     click.echo(f"{told.measurand}: {shape}\n")
     click.echo("  scatter                        standard deviation   of the whole   of variance")
     for name, sd in _scatters(found):
+        seen = f"{sd:.4g}" if sd > 0 else "none seen"
         click.echo(
-            f"  {name:28}   {sd:12.4g} {told.unit:6}   {found.share(sd):11.1%}   "
+            f"  {name:28}   {seen:>12} {told.unit:6}   {found.share(sd):11.1%}   "
             f"{found.contribution(sd):10.1%}"
         )
     click.echo("\n  source            degrees of freedom   sum of squares   mean square")

@@ -8,7 +8,7 @@ from typing import Any
 
 from rig.errors import RigError
 from rig.measure.staircase import compare_staircases
-from rig.study import blocks, repeats, words
+from rig.study import blocks, repeats, together, words
 from rig.study.agreement import agreement
 from rig.study.alternatives import Beside, beside
 from rig.study.anova import components
@@ -234,8 +234,8 @@ def agreements(answers: Sequence[Answer]) -> list[str]:
     if not pairs:
         return []
     level = 1 - LEVEL / len(pairs)
-    return [words.agreements(len(pairs))] + [
-        words.agreement(agreement(means[one], means[two], level), one, two) for one, two in pairs
+    return [together.agreements(len(pairs))] + [
+        together.agreement(agreement(means[one], means[two], level), one, two) for one, two in pairs
     ]
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
-from rig.study import words
+from rig.study import together
 from rig.study.agreement import agreement
 from rig.study.answer import agreements
 from rig.study.whole import unsealed
@@ -60,4 +60,4 @@ def test_intervals_are_those_of_all_pairs_together(tmp_path: Path) -> None:
         for one in told
     }
     wide = agreement(means["pry_torque"], means["hardness"], 1 - 0.05 / 3)
-    assert words.agreement(wide, "pry torque to failure", "hardness") in agreements(told)
+    assert together.agreement(wide, "pry torque to failure", "hardness") in agreements(told)

@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 
+from rig.study import words
 from rig.study.capability import Capability, Line, crossed
 from rig.study.capabilityrange import in_words, next_step, spread
 from tests.study.test_capability import readings
@@ -75,6 +76,12 @@ def test_a_bench_surely_good_enough_goes_on_to_a_study_and_a_poor_one_is_mended(
     assert next_step(good).endswith("bladerig study init study.toml")
     poor = spread(from_table(8, 20, 3, 60.0, 20.0, 4.0, 4.0))
     assert poor is not None and "mend it" in next_step(poor)
+
+
+def test_hands_that_add_nothing_are_none_seen_and_not_nought() -> None:
+    found = crossed([[[60.0, 60.2], [62.0, 62.3]], [[60.1, 60.3], [62.3, 62.1]]])
+    assert found.reproducibility == 0
+    assert "Between hands: none seen beyond the rest. Both" in words.capability(found, "")
 
 
 def test_readings_without_scatter_have_no_interval() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from rig.measure.staircase import Staircase, estimates
-from rig.study import words
+from rig.study import together, words
 from rig.study.agreement import Agreement, agreement
 from rig.study.anova import components
 from rig.study.capability import crossed
@@ -47,9 +47,9 @@ def everything() -> list[str]:
         said += [words.staircase(e, "J") for e in estimates(Staircase(tuple(levels), failed, 1.0))]
     said += [words.capability(crossed(rng.normal(0, 1, (2, 4, 2)).tolist()), "N.m")]
     blades = {f"B{i}": float(x) for i, x in enumerate(rng.normal(0, 1, 8))}
-    said += [words.agreement(agreement(blades, blades), "hardness", "edge life")]
-    said += [words.agreement(agreement(blades, {}), "hardness", "edge life")]
-    said += [words.agreements(pairs) for pairs in (1, 10)]
+    said += [together.agreement(agreement(blades, blades), "hardness", "edge life")]
+    said += [together.agreement(agreement(blades, {}), "hardness", "edge life")]
+    said += [together.agreements(pairs) for pairs in (1, 10)]
     said += [words.yardsticks(response) for response in (TORQUE, HARDNESS)]
     return said
 
@@ -164,7 +164,7 @@ def test_a_p_is_never_printed_as_nought() -> None:
 
 def test_a_correlation_of_nearly_nought_has_no_sign() -> None:
     told = Agreement(18, -0.001, -0.5, 0.5, -0.001, -0.62, 0.62)
-    assert "correlation 0.00 (-0.62 to 0.62)" in words.agreement(told, "hardness", "edge life")
+    assert "correlation 0.00 (-0.62 to 0.62)" in together.agreement(told, "hardness", "edge life")
 
 
 def test_the_two_yardsticks_are_told_apart() -> None:
