@@ -60,7 +60,8 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     drops: list[dict[str, Any]] = []
     while _valid(drops) < params["drops"] and len(drops) < params["drops"] + params["spare"]:
         drops.append((yield from _drop(len(drops) + 1, specimen, height_m, params, bench)))
-    yield Tell(f"{_valid(drops)} of {len(drops)} drops valid. Put the pin in before you reach in.")
+    made = "1 drop" if len(drops) == 1 else f"{len(drops)} drops"
+    yield Tell(f"{_valid(drops)} of {made} valid. Put the pin in before you reach in.")
     return {"specimen": specimen, "drops": drops, "a_eff": a_eff.value}
 
 

@@ -1,37 +1,16 @@
 """Going on with an unfinished run: what it was begun with, and what may not differ from that."""
 
-import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from rig.commands import typed
 from rig.errors import RigError
+from rig.guide.again import command as command
 
 if TYPE_CHECKING:
     from rig.bench import Bench
     from rig.guide.script import Script
     from rig.logbook.records import Run
-
-CALIBRATE = "calibrate_"
-
-
-def command(run: "Run", logbook: Path) -> str:
-    """What to type to go on with a run."""
-    virtual = ("--virtual",) if run.versions.get("device") == "virtual" else ()
-    if run.procedure.startswith(CALIBRATE):
-        channel = run.procedure.removeprefix(CALIBRATE)
-        return typed("bladerig", "calibrate", channel, "--logbook", logbook, "--resume", *virtual)
-    return typed("bladerig", "run", address(run), logbook, "--resume", *virtual)
-
-
-def address(run: "Run") -> str:
-    """What to type for the run's procedure: its name, or the path of somebody's own script."""
-    path = run.versions.get("script_path")
-    if not path:
-        return run.procedure
-    near = os.path.relpath(path)
-    return str(path) if near.startswith("..") else f".{os.sep}{near}"
 
 
 def told(run: "Run") -> str:

@@ -8,7 +8,7 @@ from typing import Any
 from rig import __version__
 from rig.commands import typed
 from rig.guide.device import WORDS
-from rig.report import asked, certificate, figures, standing
+from rig.report import afterwards, asked, certificate, figures, standing
 from rig.report.cutting import EDGE_LIFE
 from rig.report.gather import RunView, Trial, gather
 from rig.report.hardness import HARDNESS
@@ -90,7 +90,8 @@ def verdict(view: RunView) -> str:
         return f"Nothing was measured on a specimen in this run{ends.get(view.run.outcome, '')}."
     told = []
     if view.verdicts:
-        are, each = "is" if len(valid) == 1 else "are", _values(section, valid)
+        one, each = 1 in (len(valid), len(view.verdicts)), _values(section, valid)
+        are = "is" if one else "are"
         told.append(f"{len(valid)} of {_counted(len(view.verdicts), noun)} {are} valid.")
         told.append(each or "No value can be stated.")
     if view.unjudged:
@@ -194,6 +195,7 @@ def write(path: Path, run_id: int | None, out: Path | None) -> Path:
         row_name=row_name,
         rig=WORDS.get(view.run.versions["device"], view.run.versions["device"]),
         asked=asked.settings(view.run),
+        due=afterwards.steps(view),
         commands=_commands(view),
         pictures=pictures,
         chart=figures.chart(view.chart, limit) if view.kind in standing.ON_THE_TOWER else None,

@@ -50,12 +50,12 @@ def test_an_unfinished_run_is_told_by_what_differs_from_the_defaults(dropped: Pa
         "energy": "5 J", "specimen": "K3", "spare": "0",
     }  # fmt: skip
     line = told(run_of(dropped))
-    assert line.startswith("run 1 (drop_impact energy=5 J, spare=0, specimen=K3; on")
+    assert line.startswith("run 1 (drop_impact energy=5 J, spare=0, specimen=K3) on")
 
 
 def test_the_report_command_says_what_came_of_the_run(dropped: Path, tmp_path: Path) -> None:
     lines = done("report", dropped, "--out", tmp_path / "p.html").splitlines()
     assert lines[0].startswith(
-        "Run 1, drop_impact: VIRTUAL RIG, practice: 1 of 1 drops is valid. Impact energy: "
+        "Run 1, drop_impact: VIRTUAL RIG, practice: 1 of 1 drop is valid. Impact energy: "
     )
     assert lines[-1].startswith(f"Report: {tmp_path / 'p.html'}")

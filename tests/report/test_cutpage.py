@@ -69,7 +69,7 @@ def test_a_page_of_grades_alone_speaks_of_no_force(tmp_path: Path) -> None:
         )
         path = book.path
     page = words(path).split("Conditions")[0]
-    assert "1 of 1 probes is valid. Grades: shave: 3 of 3 pass" in page
+    assert "1 of 1 probe is valid. Grades: shave: 3 of 3 pass" in page
     assert "evering force" not in page and "six readings" not in page
     limits = words(path).split("What this page cannot say")[1]
     assert "A grade is one person's judgement" in limits and "same thread" not in limits

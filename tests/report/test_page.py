@@ -98,7 +98,7 @@ def test_a_drop_without_a_strike_is_counted_once_and_states_no_energy(tmp_path: 
         _, told = run(book, VirtualRig(hook=lose_the_fall), *impact(spare="0"))
     assert told["drops"][0]["valid"] is False and told["drops"][0]["energy_j"] is None
     said = json.loads(done("report", path, "--json", "--out", tmp_path / "p.html"))
-    assert said["verdict"].startswith("0 of 1 drops")
+    assert said["verdict"].startswith("0 of 1 drop is valid.")
 
 
 def test_an_empty_drop_without_a_strike_says_that_it_has_no_speed(tmp_path: Path) -> None:
@@ -291,3 +291,12 @@ def test_exported_tables_explain_every_column_and_say_all_of_a_trial(
     energy = results[(results.trial == "K3 drop 1") & (results.measurand == "impact_energy")]
     assert energy.value.item() == pytest.approx(5, rel=0.01)
     assert len(tables["traces.csv"]) > 1000
+
+
+@pytest.mark.parametrize("name", ["run.html", "certificate.html"])
+def test_on_a_narrow_screen_wide_tables_scroll_and_show_that_there_is_more(name: str) -> None:
+    text = (ROOT / "rig" / "report" / name).read_text(encoding="utf-8")
+    narrow = re.search(r"@media screen and \(max-width: 42rem\) \{(.*?)\n\}", text, re.DOTALL)
+    assert narrow is not None
+    assert "overflow-x: auto" in narrow[1]
+    assert narrow[1].count("no-repeat scroll") == 2, "a shadow at either edge of the table"

@@ -65,7 +65,7 @@ def test_verdicts_given_before_the_stop_stand_beside_what_has_none(tmp_path: Pat
 
     path = stopped(tmp_path / "b.logbook", second, {"drops": "3"})
     said = content(path, None)["verdict"]
-    assert said.startswith("1 of 1 drops is valid. Impact energy: ")
+    assert said.startswith("1 of 1 drop is valid. Impact energy: ")
     assert "1 drop was measured and has no verdict" in said and "An indication only" in said
 
 
@@ -203,7 +203,7 @@ def test_a_run_that_was_killed_and_went_on_says_from_when_to_when(
     when = f"{last:%Y-%m-%d %H:%M:%S}"
     assert f"the run stopped without a word at or after {when}" in page
     assert "gone on at 20" in page and "goes on still" not in page
-    assert "1 of 1 drops is valid" in page
+    assert "1 of 1 drop is valid" in page
 
 
 def test_a_run_that_was_killed_and_given_up_says_so(

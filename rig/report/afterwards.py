@@ -1,0 +1,113 @@
+"""What to do after a run, from what came of it: a sentence or two for each thing that is due."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from rig.calibration.inforce import lacking
+from rig.commands import typed
+from rig.guide.again import anew, command
+from rig.guide.assumed import USUAL, too_narrow
+from rig.logbook.store import Logbook
+from rig.report.asked import unlike_defaults
+from rig.report.gather import RunView
+from rig.report.standing import ON_THE_TOWER, RESTS_ON
+from rig.report.trial import Trial
+from rig.study import kept
+
+FRESH = {
+    "drop": "on a fresh site of the edge",
+    "staircase": "on fresh sites",
+    "pry": "with another blade of the group: this tip is used up",
+    "twist": "at a fresh place of the edge and in a fresh slot",
+    "hardness": "at fresh places of the blade",
+    "sharpness": "at places not used before",
+    "edge_life": "on an edge sharpened anew",
+}
+"""How a measurement is made again."""
+BOUNDS = {
+    ("staircase", "right"): "No site failed: begin another staircase at a higher energy.",
+    ("staircase", "left"): "Every site failed: begin another staircase at a lower energy.",
+    ("pry", "right"): "A tip that held gives a bound: a harder block (schedule=...) asks more of "
+    "it.",
+}
+"""What a bound asks for, by measurand and side."""
+
+
+def steps(view: RunView) -> list[str]:
+    """What is due, most pressing first."""
+    name = Path(view.path.name)
+    if view.run.outcome is None:
+        return [f"The run is unfinished. Go on where it stopped: {command(view.run, name)}"]
+    if view.run.outcome == "abandoned":
+        given = anew(view.run, name, unlike_defaults(view.run))
+        return [f"The run was given up ({view.run.reason}). Begin it anew: {given}"]
+    due = [*_mended(view), *_certified(view), *_bounds(view)]
+    counts = any(trial.valid and not trial.indication for trial in view.tested)
+    return [*due, *(_further(view) if counts or not due else ())]
+
+
+def _mended(view: RunView) -> Iterator[str]:
+    """What did not count."""
+    bad = [body for body, trial in view.made if trial is None or not trial.valid]
+    if not bad:
+        return
+    page = "" if view.run.versions.get("script_path") else (
+        f" (procedures/{view.run.procedure}.md says what to do for each name in brackets)"
+    )  # fmt: skip
+    names = ", ".join(str(body["trial"]) for body in bad)
+    yield (
+        f"Not valid: {names}. Put right what the table names{page}; then measure again "
+        f"{FRESH.get(view.kind, 'with everything in order')}. What did not count stays on record."
+    )
+
+
+def _certified(view: RunView) -> Iterator[str]:
+    """What makes its results count."""
+    if not any(trial.indication for trial in view.tested):
+        return
+    virtual = ("--virtual",) if view.run.versions["device"] == "virtual" else ()
+    channels = [one for one in RESTS_ON.get(view.kind, ()) if lacking(view.bench, one)]
+    if channels:
+        commands = "; ".join(typed("bladerig", "calibrate", one, *virtual) for one in channels)
+        yield f"For results that enter a comparison calibrate first, then measure again: {commands}"
+    if view.kind in ON_THE_TOWER and view.bench.tower.carriage.against:
+        yield "Weigh the carriage and state its mass in bench.toml, then measure again."
+
+
+def _bounds(view: RunView) -> Iterator[str]:
+    """What a bound, or an interval that may be too narrow, asks for."""
+    valid = [trial for trial in view.tested if trial.valid]
+    sides = {str(trial.result.get("censored") or "") for trial in valid}
+    for side in sorted(sides):
+        if (view.kind, side) in BOUNDS:
+            yield BOUNDS[view.kind, side]
+    if any(_survived(trial) for trial in valid):
+        yield "An edge that was still sharp gives a bound: ask for more cuts (limit=...)."
+    if view.kind == "staircase" and any(too_narrow(trial.result) for trial in valid):
+        yield f"{USUAL} drops or more (drops={USUAL}) find the scatter of the sites themselves."
+
+
+def _survived(trial: Trial) -> bool:
+    found = trial.result.get("life") if trial.measurand == "edge_life" else None
+    return found is not None and found["first_fail_cuts"] is None
+
+
+def _further(view: RunView) -> Iterator[str]:
+    """The next blade: the study's, else anyone's."""
+    name = view.path.name
+    with Logbook.open(view.path, writable=False) as book:
+        study = kept.found(book)
+        left = study and study.order and kept.left(study.order, kept.done(book))
+    if study is not None and study.order is not None:
+        if left:
+            yield f"The study's next trial: {typed('bladerig', 'study', 'next', name)}"
+        else:
+            yield f"Every planned trial is made: {typed('bladerig', 'study', 'unseal', name)}"
+        return
+    if "specimen" in view.run.params:
+        given = {**unlike_defaults(view.run), "specimen": "CODE"}
+        yield f"The next blade, with its own code: {anew(view.run, Path(name), given)}"
+    yield (
+        "One blade compares nothing. To compare groups of blades plan it first: "
+        "bladerig study --help"
+    )
