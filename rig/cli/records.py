@@ -206,7 +206,9 @@ def recompute(logbook: Path, as_json: bool) -> int:
     else:
         for item in differing:
             click.echo(f"result {item.result_id} ({item.trial}): computes differently now")
-        click.echo(f"{len(compared) - len(differing)} of {len(compared)} results are identical")
+        same, results = len(compared) - len(differing), "result" + "s" * (len(compared) != 1)
+        are = "is" if 1 in (same, len(compared)) else "are"
+        click.echo(f"{same} of {len(compared)} {results} {are} identical")
     return 1 if differing else 0
 
 

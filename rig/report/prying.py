@@ -43,9 +43,17 @@ def _said(trial: Trial) -> str:
     return f"{BOUND * bool(trial.result['censored'])}{quantity(found)} ({trial.result['kind']})"
 
 
+NO_ANGLE = {
+    ("survived", "right"): "no failure",
+    ("bend", "right"): "not reached: the torque still rose",
+    ("bend", ""): "no one angle: it bent on at its largest torque",
+}
+"""Why there is no angle at failure, by what happened and whether the torque is a bound."""
+
+
 def _angle(trial: Trial) -> str:
-    held = trial.result["kind"] == "survived"
-    return stated(trial, "failure_angle", "no failure" if held else "none can be stated")
+    why = NO_ANGLE.get((trial.result["kind"], trial.result["censored"]), "none can be stated")
+    return stated(trial, "failure_angle", why)
 
 
 def _seen(trial: Trial) -> str:

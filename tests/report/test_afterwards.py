@@ -9,6 +9,7 @@ from rig.guide.runner import Runner
 from rig.logbook import Logbook
 from rig.report.afterwards import steps
 from rig.report.gather import gather
+from tests.cli.inside import done
 from tests.guide.jigs import TIPS, JigRig
 from tests.guide.rigs import VirtualRig, impact, run
 from tests.report.test_unfinished import LOOK, stopped, stops_at
@@ -79,3 +80,4 @@ def test_a_result_that_counts_sends_on_to_the_next_blade_and_to_a_plan(
     told = due(path)
     assert told[0].endswith("bladerig run hardness b.logbook specimen=CODE --virtual")
     assert "compares nothing" in told[1]
+    assert done("recompute", path) == "1 of 1 result is identical\n"
