@@ -65,8 +65,10 @@ def new(path: Path, logbook: Path) -> None:
     \b
     Example:  bladerig study new study.toml tempers.logbook
     """
+    from rig.commands import typed
     from rig.logbook.store import Logbook
     from rig.study import kept, record
+    from rig.study.phrases import many
 
     wanted = record.load(path)
     opened = (
@@ -79,8 +81,9 @@ def new(path: Path, logbook: Path) -> None:
     for caution in wanted.cautions():
         click.echo(f"mind: {caution}")
     click.echo(
-        f"{logbook}: {len(wanted.blade)} blades in {len(wanted.group)} groups, "
-        f"{len(wanted.response)} responses; next: bladerig study plan {logbook}"
+        f"{logbook}: {many(len(wanted.blade), 'blade')} in {many(len(wanted.group), 'group')}, "
+        f"{many(len(wanted.response), 'response')}; next: "
+        f"{typed('bladerig', 'study', 'plan', logbook)}"
     )
 
 
@@ -95,8 +98,10 @@ def add(logbook: Path, settings: tuple[str, ...]) -> None:
                 angle_deg=15 thickness="0.31 mm"
     """
     from rig.cli.run import pairs
+    from rig.commands import typed
     from rig.logbook.store import Logbook
     from rig.study import kept
+    from rig.study.phrases import many
 
     told: dict[str, Any] = dict(pairs(settings))
     if "angle_deg" in told:
@@ -104,7 +109,8 @@ def add(logbook: Path, settings: tuple[str, ...]) -> None:
     with Logbook.open(logbook, writable=True) as book:
         record = kept.require(book).record.with_blade(told)
         kept.enter(book, record)
-    click.echo(f"{logbook}: {len(record.blade)} blades now; next: bladerig study plan {logbook}")
+    plan = typed("bladerig", "study", "plan", logbook)
+    click.echo(f"{logbook}: {many(len(record.blade), 'blade')} now; next: {plan}")
 
 
 def _number(text: str, where: str) -> float:

@@ -116,6 +116,7 @@ def unseal(logbook: Path, reason: str | None, as_json: bool) -> None:
     from rig.errors import RigError
     from rig.logbook.store import Logbook
     from rig.study import kept
+    from rig.study.phrases import are
 
     with Logbook.open(logbook, writable=True) as book:
         found = kept.require(book)
@@ -123,7 +124,7 @@ def unseal(logbook: Path, reason: str | None, as_json: bool) -> None:
         remaining = len(kept.left(order, kept.done(book)))
         if remaining and not reason and not found.opened:
             raise RigError(
-                f"{remaining} planned trials are left; opened now, they are not blind any more",
+                f"{are(remaining, 'planned trial')} left; opened now, no trial after it is blind",
                 where=str(logbook),
                 remedy="make them first, or add --reason 'why' (the report will tell it)",
             )

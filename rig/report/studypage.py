@@ -16,7 +16,7 @@ from rig.report.writing import whole
 from rig.study import words
 from rig.study.answer import agreements
 from rig.study.order import GENERATOR
-from rig.study.phrases import probability
+from rig.study.phrases import many, probability
 from rig.study.responses import KINDS
 from rig.study.said import practice, said
 from rig.study.whole import Whole, unsealed
@@ -80,6 +80,7 @@ def _shown(study: Whole, book: Logbook, path: Path) -> dict[str, Any]:
         ],
         "settles": words.one_settles(len(answers), KINDS[study.record.primary].title),
         "probability": probability,
+        "many": many,
         "version": __version__,
         "written": datetime.now(UTC),
     }

@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from rig.study.collect import Excluded, collect, value_of
+from rig.study.collect import Excluded, value_of
 from rig.study.kept import Planned
 from rig.study.record import StudyRecord
 from rig.study.trials import Trial
@@ -109,10 +109,9 @@ def _of_responses(record: StudyRecord) -> Iterator[tuple[str, str]]:
 
 def _rows(study: Whole) -> list[dict[str, Any]]:
     excluded: dict[tuple[str, str, int], Excluded] = {}
-    if study.key is not None:
-        for one in collect(study.trials, study.record, study.key):
-            for e in one.excluded:
-                excluded[one.response.name, e.trial, e.run_id] = e
+    for one in study.collected:
+        for e in one.excluded:
+            excluded[one.response.name, e.trial, e.run_id] = e
     places: dict[tuple[str, str], list[Planned]] = {}
     for planned in study.order.trials:
         places.setdefault((planned.procedure, planned.code), []).append(planned)

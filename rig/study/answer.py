@@ -115,7 +115,7 @@ def answer(
     except RigError as error:  # one response that cannot be compared leaves the others
         told = Answer(response, CANNOT_TELL, f"{begin(response.kind.title)}: {error}.", None, data)
     by_block = blocks.told(told.data, block_of or {})
-    notes = (*told.notes, *by_block, *_more_than_planned(collected), *_stairs(collected, record))
+    notes = (*told.notes, *by_block, *_stairs(collected, record))
     return replace(told, excluded=tuple(collected.excluded), notes=notes)
 
 
@@ -195,18 +195,6 @@ def _by_lives(collected: Collected, record: StudyRecord, data: StudyData) -> Ans
         *(reason.text for reason in layout(data).reasons if reason.name in OF_LOADS),
     )
     return Answer(response, result.verdict, head.strip(), result, data, lines, notes)
-
-
-def _more_than_planned(collected: Collected) -> list[str]:
-    """Blades with more runs that count than were planned: they are averaged, and it is said."""
-    planned = collected.response.repeats
-    several = [blade for blade, runs in collected.runs.items() if len(runs) > planned]
-    if not several:
-        return []
-    return [
-        f"More runs count than planned ({planned} a blade) for {', '.join(several)}: all of them "
-        "enter the blade's mean."
-    ]
 
 
 def _stairs(collected: Collected, record: StudyRecord) -> list[str]:

@@ -63,14 +63,25 @@ class Set:
 
 
 def collect(
-    trials: Sequence[Trial], record: StudyRecord, key: Mapping[str, str]
+    trials: Sequence[Trial],
+    record: StudyRecord,
+    key: Mapping[str, str],
+    planned: Mapping[str, int] | None = None,
 ) -> list[Collected]:
-    """Every response of the study with the trials that count; `key` is code -> blade."""
+    """Every response of the study with the trials that count.
+
+    Args:
+        trials: in the order they were made.
+        record: the study.
+        key: code -> blade.
+        planned: procedure -> runs on a blade. So many count, the first ones: a trial made once the
+            values are known, or the key is open, cannot mend the answer. Left out, all count.
+    """
     told = [Collected(response) for response in record.response]
     for one in told:
         for trial in trials:
             if trial.procedure == one.response.kind.procedure:
-                _take(one, trial, record, key)
+                _take(one, trial, record, key, (planned or {}).get(trial.procedure))
     return told
 
 
@@ -84,11 +95,18 @@ def beside(trials: Sequence[Trial], record: StudyRecord) -> list[Excluded]:
     ]
 
 
-def _take(one: Collected, trial: Trial, record: StudyRecord, key: Mapping[str, str]) -> None:
+def _take(
+    one: Collected, trial: Trial, record: StudyRecord, key: Mapping[str, str], planned: int | None
+) -> None:
     blades = {blade.name: blade for blade in record.blade}
     known = [blades[key[code]] for code in trial.codes if key.get(code) in blades]
     known.sort(key=record.blade.index)  # the same blades are the same set in any order
-    reasons = list(trial.against) or _shared(trial, known) or _again(one, known)
+    reasons = (
+        list(trial.against)
+        or _shared(trial, known)
+        or _again(one, known)
+        or _beyond(one, trial, known, planned)
+    )
     if not reasons:
         unit = _set(known)
         told = _life(one, trial, unit) if one.response.kind.field == "life" else _value(
@@ -129,6 +147,19 @@ def _again(one: Collected, blades: Sequence[BladeRecord]) -> list[str]:
         if one.sets.get(blade.name, mine) != mine:
             return [f"blade {blade.name} counts in an earlier trial, with other blades or alone"]
     return []
+
+
+def _beyond(
+    one: Collected, trial: Trial, blades: Sequence[BladeRecord], planned: int | None
+) -> list[str]:
+    """Runs beyond the plan do not count; an edge life says so in its own words."""
+    runs = one.runs.get(_set(blades).name, set()) if blades else set()
+    if planned is None or one.response.kind.field == "life":
+        return []
+    if len(runs) < planned or trial.run.run_id in runs:
+        return []
+    first = "the first" if planned == 1 else f"the first {planned}"
+    return [f"beyond the plan: {first} that counted of this blade by {trial.procedure} stands"]
 
 
 def _set(blades: Sequence[BladeRecord]) -> Set:

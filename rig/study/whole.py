@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from rig.errors import RigError
 from rig.logbook.store import Logbook
 from rig.study import kept
-from rig.study.collect import Excluded, beside, collect
+from rig.study.collect import Collected, Excluded, beside, collect
 from rig.study.kept import Kept, Order, Planned
 from rig.study.record import StudyRecord
 from rig.study.trials import Trial, trials
@@ -39,15 +39,20 @@ class Whole:
         return self.kept.record
 
     @cached_property
+    def collected(self) -> list[Collected]:
+        """Response by response what may be compared; none while the key is sealed."""
+        if self.key is None:
+            return []
+        return collect(self.trials, self.record, self.key, kept.procedures(self.record))
+
+    @cached_property
     def answers(self) -> "list[Answer]":
         """Response by response, the primary one first; none while the key is sealed."""
         from rig.study.answer import answer
 
-        if self.key is None:
-            return []
         told = [
             answer(one, self.record, self._blocks(one.response.kind.procedure))
-            for one in collect(self.trials, self.record, self.key)
+            for one in self.collected
         ]
         return sorted(told, key=lambda one: one.response.name != self.record.primary)
 

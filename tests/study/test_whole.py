@@ -63,7 +63,7 @@ def test_nothing_is_said_while_the_key_is_sealed(tmp_path: Path) -> None:
 
 
 def test_every_trial_that_may_not_count_is_listed_with_its_reason(tmp_path: Path) -> None:
-    made = two_groups(tmp_path)
+    made = two_groups(tmp_path, responses=[response("pry_torque", repeats=9)])
     made.trial("K9", "pry_to_failure", {"peak_torque": (12.0, 0.1)})
     made.pry("A1", 99.0, valid=False, reasons=["the blade slipped in its clamp"])
     made.pry("A1", 99.0, indication=["the load certificate expired on 2031-02-03"])
@@ -232,12 +232,30 @@ def test_a_second_life_of_a_blade_does_not_count(tmp_path: Path) -> None:
     assert "an edge dulls once" in text and "no edge life can be stated" in text
 
 
-def test_repeats_on_a_blade_are_averaged_and_more_than_planned_is_said(tmp_path: Path) -> None:
-    made = two_groups(tmp_path)
+def test_planned_repeats_on_a_blade_are_averaged(tmp_path: Path) -> None:
+    made = two_groups(tmp_path, responses=[response("pry_torque", repeats=2)])
     made.pry("A1", 11.0)
+    assert only(told(made)).lines[0].estimate == pytest.approx(1.48, abs=0.01)
+
+
+def test_a_trial_beyond_the_plan_cannot_mend_the_answer(tmp_path: Path) -> None:
+    made = two_groups(tmp_path)
+    made.unseal("a look")
+    made.pry("A1", 99.0)
     one = only(told(made))
-    assert "More runs count than planned (1 a blade) for A1" in " ".join(one.notes)
-    assert one.lines[0].estimate == pytest.approx(1.48, abs=0.01)
+    assert [left.reasons for left in one.excluded] == [
+        ("beyond the plan: the first that counted of this blade by pry_to_failure stands",)
+    ]
+    (same,) = (seen for seen in one.data.observations if seen.blade == "A1")
+    assert same.value < 20.0
+
+
+def test_a_trial_made_again_for_one_that_did_not_count_stands(tmp_path: Path) -> None:
+    made = begin(tmp_path / "s.logbook", record({"A": 3, "B": 3}))
+    made.pry("A1", 9.0, valid=False, reasons=["it slipped"])
+    for blade, torque in TORQUES.items():
+        made.pry(blade, torque)
+    assert len(only(told(made)).data.observations) == 6
 
 
 def test_blades_of_one_load_each_are_no_proof_of_their_recipe(tmp_path: Path) -> None:
