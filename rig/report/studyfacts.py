@@ -8,7 +8,6 @@ from rig.logbook.store import Logbook
 from rig.report.ink import quantity, sign
 from rig.study import kept, repeats
 from rig.study.answer import Answer
-from rig.study.kept import Order
 from rig.study.lives import LifeResult
 from rig.study.phrases import size
 from rig.study.planning import blades_asked
@@ -47,15 +46,17 @@ def _value(one: BladeMean, told: Answer) -> str:
     return f"more than {shown}" if one.censored else shown
 
 
-def progress(book: Logbook, order: Order) -> list[dict[str, Any]]:
-    """Plan against what was done, procedure by procedure."""
-    made, planned = kept.done(book), Counter(trial.procedure for trial in order.trials)
-    left = Counter(trial.procedure for trial in kept.left(order, made))
-    all_made: Counter[str] = Counter()
-    for (procedure, _), count in made.items():
-        all_made[procedure] += count
+def progress(book: Logbook, whole: Whole) -> list[dict[str, Any]]:
+    """Plan against what was done, procedure by procedure: runs planned, made, and that count."""
+    planned = Counter(trial.procedure for trial in whole.order.trials)
+    made: Counter[str] = Counter()
+    for (procedure, _), runs in kept.done(book).items():
+        made[procedure] += runs
+    count: dict[str, set[int]] = {}
+    for one in whole.collected:
+        count.setdefault(one.response.kind.procedure, set()).update(*one.runs.values())
     return [
-        {"procedure": p, "planned": n, "made": n - left[p], "beside": all_made[p] - (n - left[p])}
+        {"procedure": p, "planned": n, "made": made[p], "counted": len(count.get(p, ()))}
         for p, n in planned.items()
     ]
 

@@ -62,7 +62,7 @@ def _shown(study: Whole, book: Logbook, path: Path) -> dict[str, Any]:
         "blades": {one.response.name: studyfacts.blades(one) for one in answers},
         "agreements": agreements(answers),
         "parities": [words.parity(one.parity) for one in answers if one.parity is not None],
-        "progress": studyfacts.progress(book, study.order),
+        "progress": studyfacts.progress(book, study),
         "promised": studyfacts.promised(study),
         "runs": studyfacts.runs(book),
         "certificates": studyfacts.certificates(book),

@@ -145,9 +145,14 @@ def test_certificates_tell_which_runs_they_served(page: str) -> None:
 
 
 def test_plan_blinding_and_early_look_are_told(page: str) -> None:
-    assert "The key was opened before the last planned trial; made after it and not blind: 4 trials" in page
+    assert (
+        "The key was opened before the last planned trial; made after it and not blind: 4 trials"
+        in page
+    )
     assert "a &lt;b&gt;look&lt;/b&gt; too early" in page, "text from people is never markup"
     assert "seed 3, numpy PCG64" in page and "Seal of the key" in page
+    row = re.search(r"<td>pry to failure</td>(<td class=\"n\">\d+</td>){3}", page)
+    assert row and "Count in a response" in page
     assert "Blades a group planned for" in page and "no scatter was stated" in page
     assert re.search(r"[A-Z]{2}\d is A1", page)
 
