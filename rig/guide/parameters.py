@@ -78,7 +78,7 @@ def _count(text: str) -> int:
             f"'{text.strip()[:DIGITS]}...' is too large", remedy="write it like 5", value=text
         )
     if text.strip().startswith("-") and text.strip()[1:].isdecimal():
-        raise RigError(f"{text.strip()} is too few", remedy="it must be 1 or more", value=text)
+        raise RigError(f"{text.strip()} is too few", remedy="write a count like 5", value=text)
     if not text.strip().isdecimal():
         raise RigError(f"'{text}' is not a whole number", remedy="write it like 5", value=text)
     return int(text)

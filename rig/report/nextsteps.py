@@ -2,6 +2,7 @@
 
 from rig.commands import typed
 from rig.study.answer import NOTHING, Answer
+from rig.study.phrases import are, begin
 from rig.study.units import BLADE, layout
 from rig.study.verdict import CANNOT_TELL, SHOWN
 from rig.study.whole import Whole
@@ -12,7 +13,7 @@ def steps(study: Whole, name: str) -> list[str]:
     told = []
     if study.left:
         command = typed("bladerig", "study", "next", name)
-        told.append(f"Make the {len(study.left)} planned trials that are left ({command}).")
+        told.append(f"{begin(are(len(study.left), 'planned trial'))} left: make them ({command}).")
     if empty := _titles(study, NOTHING):
         told.append(
             f"{empty}: no trial counts. The tables say why; mend that, then make the trials again."

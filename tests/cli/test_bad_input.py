@@ -36,7 +36,7 @@ def book(tmp_path: Path) -> Path:
         (("energi=5J",), "did you mean energy?"),
         (("energy",), "is not NAME=VALUE"),
         (("energy=5J", "drops=two"), "drops: 'two' is not a whole number"),
-        (("energy=5J", "drops=-1"), "drops: -1 is too few; it must be 1 or more"),
+        (("energy=5J", "drops=-1"), "drops: -1 is too few; write a count like 5"),
         (("energy=5J", "tolerance=300%"), "tolerance: "),
         (("energy=1e99J",), "1e+99 J needs a fall of more than 100 m; this tower reaches"),
         (("energy=900J", "specimen=K3"), "this tower reaches 0.9 m"),
