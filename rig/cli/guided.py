@@ -197,7 +197,7 @@ def _turn(
     taken = turn(book, script.name, params["specimen"])
     if taken is not None and not taken.in_turn and wish.out_of_turn is None:
         raise RigError(
-            f"not {taken.specimen}'s turn: {taken.expected()}",
+            f"{script.name} on {taken.specimen} is out of turn: {taken.expected()}",
             where=str(wish.logbook),
             remedy="make that one first, or add --out-of-turn 'reason' (the report will tell it)",
         )

@@ -6,13 +6,13 @@ from rig.errors import RigError
 
 
 def require_file(out: Path) -> None:
-    """Refuse a page's place that cannot be one.
+    """Refuse a file's place that cannot be one.
 
     Raises:
         RigError: it is a folder, or its own folder is not there.
     """
     if out.is_dir():
-        raise RigError("is a folder", where=str(out), remedy="name the file in it, like page.html")
+        raise RigError("is a folder", where=str(out), remedy="name a file in it")
     if not out.parent.is_dir():
         raise RigError(
             "no such folder", where=str(out.parent), remedy="make it first, or name another"

@@ -36,8 +36,9 @@ def run(
     command with --resume goes on where it stopped, with the settings, the bench and the kind of
     rig it was begun with. Ctrl-C disarms the rig and stops.
 
-    In a study whose codes are dealt, specimen is the blade that the plan has next: leave it out, or
-    name the code that you took; a code that the study does not know is refused.
+    In a study whose codes are dealt, leave specimen out to take the procedure's next blade of the
+    plan, or name the code that you took: one that the study does not know is refused, and another
+    trial than the plan's next asks for --out-of-turn.
 
     \b
     Examples:
@@ -63,6 +64,11 @@ def run(
 
 
 def pairs(settings: tuple[str, ...]) -> dict[str, str]:
+    """Settings typed as NAME=VALUE, by name.
+
+    Raises:
+        RigError: one is not of that form, or is given twice.
+    """
     from rig.errors import RigError
 
     told = {}

@@ -16,7 +16,7 @@ from rig.study.phrases import many
 from rig.study.verdict import LEVEL
 
 DRAWS, SEED = 100_000, 11
-USUAL_BLADES, USUAL_OPERATORS = 10, 3  # as the manual's own studies have (AIAG, 4th ed.)
+USUAL_BLADES, USUAL_OPERATORS = 10, 3  # as in the AIAG manual, 4th ed. (from memory)
 MANY = 1000  # levels beyond which the figure helps nobody
 
 Bounds = tuple[float, float]

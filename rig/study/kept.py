@@ -1,7 +1,8 @@
 """The study as its logbook keeps it: the record, the order of trials, and the sealed key.
 
-All of it is journaled, so nothing is changed silently: a blade added later, an early look at the
-key, a new order each leave their row. The newest row of a kind holds.
+All of it is journaled, so nothing is changed silently: a blade added before the codes are dealt, an
+early look at the key, a run out of turn each leave their row. The newest record holds; the codes
+are dealt once.
 """
 
 import json

@@ -97,21 +97,6 @@ def blind_codes(blades: Sequence[str], secret: str) -> dict[str, str]:
     return {blade: codes[i] for blade, i in zip(blades, drawn, strict=True)}
 
 
-def read_codes(entries: Sequence[tuple[str, str]]) -> dict[str, str]:
-    """code -> blade from entries (blade, code) made by hand.
-
-    Raises:
-        RigError: when a code or a blade is there twice.
-    """
-    for kind, names in (("blade", [b for b, _ in entries]), ("code", [c for _, c in entries])):
-        twice = repeated(names)
-        if twice:
-            raise RigError(
-                f"{kind} {twice[0]} is there twice", where="codes", remedy="give each its own"
-            )
-    return {code: blade for blade, code in entries}
-
-
 @dataclass(frozen=True)
 class Seal:
     """What is published before the first trial, and what it seals.

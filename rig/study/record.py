@@ -31,7 +31,7 @@ def _quantity(dimension: str) -> BeforeValidator:
     return BeforeValidator(read)
 
 
-THICKEST_M = 0.03
+THICKEST_M = 0.03  # ours: thicker is a slip of the pen
 
 
 def _of_a_blade(thickness_m: float) -> float:

@@ -39,6 +39,7 @@ name = "pry_torque"
 smallest = 1.25                 # a ratio this large matters
 margin = 1.15                   # a ratio below this counts as none
 scatter = 0.12                  # of blades alike, from a pilot or experience (0.12 = 12 %)
+repeats = 1                     # runs on each blade: so many count, no more
 
 [[response]]
 name = "hardness"

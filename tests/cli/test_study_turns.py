@@ -37,7 +37,8 @@ def test_a_blades_own_name_is_refused_before_anything_moves(made: StudyBook) -> 
 def test_a_blade_out_of_turn_needs_a_reason(made: StudyBook) -> None:
     last = made.order.trials[3].code
     line = refused("run", "hardness", made.book.path, f"specimen={last}", "--virtual")
-    assert f"not {last}'s turn: the plan has hardness on {made.order.trials[0].code} next" in line
+    first = made.order.trials[0].code
+    assert f"hardness on {last} is out of turn: the plan has hardness on {first} next" in line
     assert "--out-of-turn" in line
 
 

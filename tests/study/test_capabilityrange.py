@@ -8,6 +8,7 @@ import pytest
 from rig.study import words
 from rig.study.capability import Capability, Line, crossed
 from rig.study.capabilityrange import in_words, next_step, spread
+from tests.published import load
 from tests.study.test_capability import readings
 
 GAUGE, BLADES = math.hypot(0.5, 0.4, 0.3), 1.5  # bench, operators, both together
@@ -23,15 +24,16 @@ def from_table(operators: int, blades: int, repeats: int, *ms: float) -> Capabil
 
 
 def test_the_scatter_of_parts_agrees_with_the_published_interval() -> None:
-    """Thermal impedance of 10 parts by 3 operators, 3 readings (Houf and Berman 1988, as worked by
-    Burdick, Borror and Montgomery): mean squares 19.63, 437.33, 2.695, 0.511; the variance of parts
-    is 48.3 with the interval 22.7 to 161.6 (from memory; the bounds 9 MS/chi-square give the same
-    to 1 %: 22.99 - 0.3, 161.9 - 0.3).
-    """
-    told = spread(from_table(3, 10, 3, 19.63, 437.33, 2.695, 0.511))
+    """Houf and Berman 1988, as worked by Burdick, Borror and Montgomery 2005 (from memory)."""
+    case = load("gauge_rr_houf_berman_interval")
+    made, wanted = case["inputs"], case["expected"]
+    squares = (made[f"ms_{name}"] for name in ("operators", "parts", "interaction", "error"))
+    told = spread(from_table(made["operators"], made["parts"], made["readings"], *squares))
     assert told is not None
     low, high = (sd**2 for sd in told.apart)
-    assert low == pytest.approx(22.69, rel=0.02) and high == pytest.approx(161.64, rel=0.03)
+    within = case["tolerance"]["default"]["rel"]
+    assert low == pytest.approx(wanted["variance_parts_low"], rel=within)
+    assert high == pytest.approx(wanted["variance_parts_high"], rel=within)
 
 
 def test_nineteen_of_twenty_intervals_hold_the_truth() -> None:

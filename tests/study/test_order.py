@@ -14,7 +14,6 @@ from rig.study.order import (
     new_secret,
     opened,
     random_order,
-    read_codes,
     seal,
 )
 
@@ -68,12 +67,9 @@ def test_codes_are_unique_and_have_no_mistakable_sign(secret: str, n: int) -> No
     assert not set("".join(codes.values())) & set("0O1IL2Z5S8BUV")
 
 
-def test_a_code_twice_is_refused() -> None:
-    with pytest.raises(RigError, match="code KR4 is there twice"):
-        read_codes([("B1", "KR4"), ("B2", "KR4")])
+def test_a_blade_twice_is_refused() -> None:
     with pytest.raises(RigError, match="blade B1 is there twice"):
         blind_codes(["B1", "B1"], SECRET)
-    assert read_codes([("B1", "KR4"), ("B2", "KR6")]) == {"KR4": "B1", "KR6": "B2"}
 
 
 def test_a_seal_gives_back_what_was_sealed_and_nothing_else() -> None:
