@@ -17,7 +17,7 @@ from rig.study import kept
 FRESH = {
     "drop": "on a fresh site of the edge",
     "staircase": "on fresh sites",
-    "pry": "with another blade of the group: this tip is used up",
+    "pry": "with another tip: this one is used up",
     "twist": "at a fresh place of the edge and in a fresh slot",
     "hardness": "at fresh places of the blade",
     "sharpness": "at places not used before",
@@ -25,12 +25,14 @@ FRESH = {
 }
 """How a measurement is made again."""
 BOUNDS = {
-    ("staircase", "right"): "No site failed: begin another staircase at a higher energy.",
-    ("staircase", "left"): "Every site failed: begin another staircase at a lower energy.",
-    ("pry", "right"): "A tip that held gives a bound: a harder block (schedule=...) asks more of "
-    "it.",
+    ("staircase", "", "right"): "No site failed: begin another staircase at a higher energy.",
+    ("staircase", "", "left"): "Every site failed: begin another staircase at a lower energy.",
+    ("pry", "survived", "right"): "A tip that held gives a bound: a harder block (schedule=...) "
+    "asks more of it.",
+    ("pry", "bend", "right"): "A tip that bent while its torque still rose gives a bound: it took "
+    "at least that torque, and a bent tip is not pried again.",
 }
-"""What a bound asks for, by measurand and side."""
+"""What a bound asks for, by measurand, kind of failure and side."""
 
 
 def steps(view: RunView) -> list[str]:
@@ -56,8 +58,21 @@ def _mended(view: RunView) -> Iterator[str]:
     )  # fmt: skip
     names = ", ".join(str(body["trial"]) for body in bad)
     yield (
-        f"Not valid: {names}. Put right what the table names{page}; then measure again "
-        f"{FRESH.get(view.kind, 'with everything in order')}. What did not count stays on record."
+        f"Not valid: {names}. Put right what the table names{page}; then {_again(view)}. "
+        "What did not count stays on record."
+    )
+
+
+def _again(view: RunView) -> str:
+    """How to measure again: in a study whose codes are dealt, by its order."""
+    fresh = FRESH.get(view.kind, "with everything in order")
+    with Logbook.open(view.path, writable=False) as book:
+        study = kept.found(book)
+    if study is None or study.order is None:
+        return f"measure again {fresh}"
+    return (
+        f"see what comes: {typed('bladerig', 'study', 'next', view.path.name)}. Where the blade "
+        f"allows it, the same code is measured again {fresh}"
     )
 
 
@@ -77,10 +92,10 @@ def _certified(view: RunView) -> Iterator[str]:
 def _bounds(view: RunView) -> Iterator[str]:
     """What a bound, or an interval that may be too narrow, asks for."""
     valid = [trial for trial in view.tested if trial.valid]
-    sides = {str(trial.result.get("censored") or "") for trial in valid}
-    for side in sorted(sides):
-        if (view.kind, side) in BOUNDS:
-            yield BOUNDS[view.kind, side]
+    ends = {tuple(str(t.result.get(key) or "") for key in ("kind", "censored")) for t in valid}
+    for kind, side in sorted(ends):
+        if (view.kind, kind, side) in BOUNDS:
+            yield BOUNDS[view.kind, kind, side]
     if any(_survived(trial) for trial in valid):
         yield "An edge that was still sharp gives a bound: ask for more cuts (limit=...)."
     if view.kind == "staircase" and any(too_narrow(trial.result) for trial in valid):
@@ -98,11 +113,8 @@ def _further(view: RunView) -> Iterator[str]:
     with Logbook.open(view.path, writable=False) as book:
         study = kept.found(book)
         left = study and study.order and kept.left(study.order, kept.done(book))
-    if study is not None and study.order is not None:
-        if left:
-            yield f"The study's next trial: {typed('bladerig', 'study', 'next', name)}"
-        else:
-            yield f"Every planned trial is made: {typed('bladerig', 'study', 'unseal', name)}"
+    if study is not None:
+        yield _planned(study, bool(left), name)
         return
     if "specimen" in view.run.params:
         given = {**unlike_defaults(view.run), "specimen": "CODE"}
@@ -111,3 +123,13 @@ def _further(view: RunView) -> Iterator[str]:
         "One blade compares nothing. To compare groups of blades plan it first: "
         "bladerig study --help"
     )
+
+
+def _planned(study: kept.Kept, left: bool, name: str) -> str:
+    """What the logbook's study asks for now."""
+    if study.order is None:
+        return f"The study's codes are not dealt yet: {typed('bladerig', 'study', 'deal', name)}"
+    if left:
+        return f"The study's next trial: {typed('bladerig', 'study', 'next', name)}"
+    after = ("compare",) if study.opened else ("study", "unseal")
+    return f"Every planned trial is made: {typed('bladerig', *after, name)}"

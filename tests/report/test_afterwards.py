@@ -7,13 +7,16 @@ from typing import Any
 from rig import bench as benches
 from rig.guide.runner import Runner
 from rig.logbook import Logbook
-from rig.report.afterwards import steps
+from rig.report.afterwards import _further, steps
 from rig.report.gather import gather
+from rig.study import kept
+from rig.virtual.jigtruth import Failure, TipTruth
 from tests.cli.inside import done
 from tests.guide.jigs import TIPS, JigRig
 from tests.guide.rigs import VirtualRig, impact, run
 from tests.report.test_unfinished import LOOK, stopped, stops_at
 from tests.report.text import words
+from tests.study.books import record
 
 
 def due(path: Path) -> list[str]:
@@ -63,6 +66,48 @@ def test_a_tip_that_held_asks_for_a_harder_block(tmp_path: Path) -> None:
     told = due(path)
     assert any("a harder block" in one for one in told)
     assert any("bladerig calibrate load --virtual; bladerig calibrate angle" in one for one in told)
+
+
+def test_a_tip_that_bent_while_its_torque_rose_is_not_said_to_have_held(tmp_path: Path) -> None:
+    rising = TipTruth(kind=Failure.BEND, plateau_nm=15.0, spread_rad=0.3)
+    path, _ = JigRig(rising).run(tmp_path, "pry_to_failure")
+    (trial,) = gather(path, None).tested
+    assert trial.valid and trial.result["kind"] == "bend" and trial.result["censored"] == "right"
+    told = due(path)
+    assert any("bent while its torque still rose" in one for one in told)
+    assert not any("held" in one for one in told)
+
+
+def test_a_pry_that_did_not_count_sends_to_the_order_of_a_dealt_study(tmp_path: Path) -> None:
+    path, _ = JigRig(TIPS["slip"]).run(tmp_path, "pry_to_failure")
+    assert "measure again with another tip: this one is used up" in due(path)[0]
+    with Logbook.open(path, writable=True) as book:
+        kept.enter(book, record({"A": 2, "B": 2}))
+        kept.deal(book, 1)
+    first = due(path)[0]
+    assert "see what comes: bladerig study next jig.logbook. Where the blade allows it" in first
+    assert "group" not in first
+
+
+def test_what_a_study_asks_for_next_follows_how_far_it_is(tmp_path: Path) -> None:
+    path, _ = JigRig(TIPS["snap"]).run(tmp_path, "pry_to_failure")
+    view = gather(path, None)
+
+    def last() -> str:
+        return list(_further(view))[-1].partition(": ")[2]
+
+    with Logbook.open(path, writable=True) as book:
+        kept.enter(book, record({"A": 2, "B": 2}))
+        assert last() == "bladerig study deal jig.logbook"
+        order = kept.deal(book, 1)
+        assert last() == "bladerig study next jig.logbook"
+        for code in order.codes:
+            run_id = book.start_run("pry_to_failure", "1", {}, {"device": "virtual"})
+            book.append("verdict", {"trial": code, "specimen": code, "reasons": []}, run_id)
+            book.end_run(run_id, "finished", "the procedure came to its end")
+        assert last() == "bladerig study unseal jig.logbook"
+        kept.unseal(book, "all planned trials are made")
+        assert last() == "bladerig compare jig.logbook"
 
 
 def test_a_result_that_counts_sends_on_to_the_next_blade_and_to_a_plan(
