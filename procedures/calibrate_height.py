@@ -23,8 +23,8 @@ RUNS = 2
 MARKS = 5
 REACH = 0.9
 """Share of the travel that the usual marks cover."""
-LONGEST_RULE_M = 3.0
-SETTLE_S, READ_S = 1.0, 1.0
+LONGEST_RULE_M = 3.0  # ours
+SETTLE_S, READ_S = 1.0, 1.0  # ours
 
 
 def check(params: Mapping[str, Any], bench: Bench) -> None:

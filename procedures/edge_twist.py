@@ -22,7 +22,7 @@ PARAMETERS = (
     Parameter("place", "text", "1", "place along the edge, fresh for each trial"),
 )
 
-MOST_CYCLES = 200
+MOST_CYCLES = 200  # ours, as bench.toml's
 NO_STANDARD = (
     "No published standard exists for this test: compare blades on this jig and this board only."
 )

@@ -16,6 +16,7 @@ from rig.guide.steps import Ask, Do, Measure, Passage, Tell
 from rig.measure.severing import LEAST, READINGS
 from rig.quantity import stated
 
+# The limits below are ours.
 HIGHEST_N = 100.0  # what severs a thread is far below it
 COARSEST_N = 0.5
 MOST_PLACES, MOST_READINGS = 50, 100

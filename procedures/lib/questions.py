@@ -12,7 +12,7 @@ MM = 1e-3
 
 Band = tuple[float, float]
 
-# What can be met at a bench at all, lowest and highest, in metres.
+# What can be met at a bench at all, lowest and highest, in metres; all of them ours.
 BLADE_THICKNESS: Band = (0.02 * MM, 30 * MM)
 BLADE_WIDTH: Band = (0.2 * MM, 200 * MM)
 ALONG_BLADE: Band = (0.0, 500 * MM)
@@ -56,6 +56,9 @@ def length(text: str, key: str, band: Band, default: str = "") -> Passage[float]
             return value
         yield Tell(f"{value / MM:g} mm cannot be: it is {low / MM:g} mm to {high / MM:g} mm.")
     raise no_use(key)
+
+
+# What is asked below of caliper and reticle, 0.05 mm and 0.02 mm: common practice, no source.
 
 
 def how_sure() -> Passage[float]:

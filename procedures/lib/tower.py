@@ -27,9 +27,9 @@ AGAIN = {
 """Why contact is found again, in words for the person."""
 
 MOST = {"drops": 200, "spare": 100}
-"""Of one run: 200 sites 5 mm apart are a metre of edge."""
-TOLERANCES = (0.001, 0.2)
-HIGH_M = 100.0  # no tower is so high: beyond it a height is not written out
+"""Of one run: 200 sites 5 mm apart are a metre of edge. Ours."""
+TOLERANCES = (0.001, 0.2)  # ours: finer than energies repeat; coarser is no target
+HIGH_M = 100.0  # ours: no tower is so high; beyond it a height is not written out
 
 
 def mass(bench: Bench) -> Input:
