@@ -34,6 +34,7 @@ PARAMETERS = (
 
 def check(params: Mapping[str, Any], bench: Bench) -> None:
     """Refuse before anything is opened what cannot be kept."""
+    questions.check_blade(params)
     cutplan.plan(params)
     cutting.how(params, bench)
     if params["cuts_per_sheet"] <= (params["control_cuts"] if params["control"] else 0):

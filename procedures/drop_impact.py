@@ -33,6 +33,7 @@ def check(params: Mapping[str, Any], bench: Bench) -> None:
     """Refuse before anything is opened what this tower cannot do."""
     tower.check_energy(params["energy"], bench)
     tower.check_asked(params)
+    questions.check_blade(params)
     if params["drops"] < 1:
         raise RigError("0 drops measure nothing", where="drops", remedy="ask for 1 or more")
 

@@ -29,7 +29,8 @@ NO_STANDARD = (
 
 
 def check(params: Mapping[str, Any], bench: Bench) -> None:
-    """Refuse before anything is opened more cycles than a bench may state."""
+    """Refuse before anything is opened what is no blade, or more cycles than a bench may state."""
+    questions.check_blade(params)
     if params["cycles"] > MOST_CYCLES:
         raise RigError(
             f"{params['cycles']} cycles", where="cycles", remedy=f"ask for {MOST_CYCLES} or fewer"

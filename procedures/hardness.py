@@ -22,7 +22,8 @@ PARAMETERS = (
 
 
 def check(params: Mapping[str, Any], bench: Bench) -> None:
-    """Refuse before anything is opened what tells no scatter."""
+    """Refuse before anything is opened what is no blade, or tells no scatter."""
+    questions.check_blade(params)
     for name in ("readings", "block_readings"):
         if params[name] < 2:
             raise RigError("at least two readings are needed", where=name, remedy="ask for five")

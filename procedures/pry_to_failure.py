@@ -29,7 +29,8 @@ ABOVE_PRELOAD = 4.0  # a fall counts from this many pre-loads on: below it, wood
 
 
 def check(params: Mapping[str, Any], bench: Bench) -> None:
-    """Refuse before anything is opened what names no block or no side."""
+    """Refuse before anything is opened what names no blade, no block or no side."""
+    questions.check_blade(params)
     _blocks(params["schedule"])
     if params["side"] not in ("right", "left"):
         raise RigError(f"'{params['side']}' is no side", where="side", remedy="write right or left")

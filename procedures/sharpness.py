@@ -22,7 +22,8 @@ PARAMETERS = (
 
 
 def check(params: Mapping[str, Any], _: Bench) -> None:
-    """Refuse a probe that cannot be made."""
+    """Refuse what is no blade, and a probe that cannot be made."""
+    questions.check_blade(params)
     _asked(params)
 
 

@@ -55,11 +55,7 @@ def check(params: Mapping[str, Any], bench: Bench) -> None:
             f"{params['fails_at'] * 1e3:g} mm of damage", where="fails_at",
             remedy="write it like 0.5 mm; left out, its kind alone decides",
         )  # fmt: skip
-    if params["specimen"] and not all(part.strip() for part in params["specimen"].split(",")):
-        raise RigError(
-            f"'{params['specimen']}' leaves a code out", where="specimen",
-            remedy="write it like K3, or K3,K4",
-        )  # fmt: skip
+    questions.check_blade(params, shared=True)
     if params["drops"] < LEAST:
         raise RigError(
             f"{params['drops']} drops tell no failure energy", where="drops",
@@ -106,7 +102,7 @@ class _Stair:
 def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     """The guided staircase. Concludes with its failure energy and every drop."""
     yield from _begin(params, bench)
-    specimen = yield from questions.blade(params)
+    specimen = yield from questions.blade(params, shared=True)
     blades = [part.strip() for part in specimen.split(",")]
     yield from _rule(params, blades)
     a_eff = yield from session.effective_acceleration(bench, params["empty_drops"])

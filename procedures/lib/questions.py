@@ -25,21 +25,48 @@ DENTS_APART: Band = (0.1 * MM, 200 * MM)
 MEDIA_THICKNESS: Band = (0.01 * MM, 200 * MM)
 
 
-def blade(params: Mapping[str, Any]) -> Passage[str]:
-    """The code of the blade, or several with commas: as given, else asked for.
+def check_blade(params: Mapping[str, Any], shared: bool = False) -> None:
+    """Refuse a `specimen` that is no code; an empty one is asked for later.
+
+    Args:
+        params: of the run.
+        shared: whether several blades, with commas between, may share it.
+
+    Raises:
+        RigError: naming what is wrong with it.
+    """
+    said = str(params["specimen"])
+    if said and (against := _no_code(said, shared)):
+        remedy = "write it like K3, or K3,K4" if shared else "write one, like K3"
+        raise RigError(against, where="specimen", remedy=remedy)
+
+
+def blade(params: Mapping[str, Any], shared: bool = False) -> Passage[str]:
+    """The code of the blade, or several with commas when `shared`: as given, else asked for.
 
     Raises:
         RigError: no such answer came.
     """
     said = str(params["specimen"])
     for _ in range(TRIES):
-        if said and all(part.strip() for part in said.split(",")):
+        against = _no_code(said, shared)
+        if said and not against:
             return said
         if said:
-            yield Tell(f"'{said}' leaves a code out; write it like K3.")
+            yield Tell(f"{against}; write it like K3.")
         answer = yield Ask("Which blade? Its code", key="specimen")
         said = str(answer["value"])
     raise no_use("specimen")
+
+
+def _no_code(said: str, shared: bool) -> str:
+    """What is wrong with the code of a blade; "" when nothing is."""
+    codes = [part.strip() for part in said.split(",")]
+    if not all(codes):
+        return f"'{said}' leaves a code out"
+    if len(codes) > 1 and not shared:
+        return f"'{said}' names several blades, and only a staircase is shared"
+    return ""
 
 
 def length(text: str, key: str, band: Band, default: str = "") -> Passage[float]:

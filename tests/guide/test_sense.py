@@ -158,7 +158,34 @@ def test_a_staircase_that_cannot_be_is_refused(tmp_path: Path, setting: str, sai
 
 
 def test_a_code_left_out_is_asked_for_again() -> None:
-    value, told = answered(questions.blade({"specimen": ""}), ",", "K3,", "K3, K4")
+    value, told = answered(questions.blade({"specimen": ""}, shared=True), ",", "K3,", "K3, K4")
     assert value == "K3, K4"
     assert told == ["',' leaves a code out; write it like K3.",
                     "'K3,' leaves a code out; write it like K3."]  # fmt: skip
+
+
+def test_several_blades_share_a_staircase_only() -> None:
+    value, told = answered(questions.blade({"specimen": "K3, K4"}), "K3")
+    assert value == "K3"
+    said = "'K3, K4' names several blades, and only a staircase is shared"
+    assert told == [f"{said}; write it like K3."]
+    questions.check_blade({"specimen": "K3, K4"}, shared=True)
+    questions.check_blade({"specimen": ""})
+
+
+@pytest.mark.parametrize(
+    ("procedure", "needs"),
+    [
+        ("drop_impact", ("energy=5J",)),
+        ("pry_to_failure", ()),
+        ("edge_twist", ()),
+        ("hardness", ()),
+        ("sharpness", ()),
+        ("cuts_to_dull", ()),
+    ],
+)
+def test_several_blades_typed_with_another_procedure_are_refused(
+    tmp_path: Path, procedure: str, needs: tuple[str, ...]
+) -> None:
+    line = refused("run", procedure, tmp_path / "b.logbook", *needs, "specimen=K3,K4", "--virtual")
+    assert "names several blades" in line and "specimen" in line
