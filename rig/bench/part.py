@@ -9,6 +9,13 @@ from rig import tables
 
 
 class Part(BaseModel):
+    """One table of the bench file: no key it does not know, no change once read.
+
+    Raises:
+        ValueError: (as pydantic gives it) an unknown key, a number that is none or not finite, or
+            an uncertainty `u_x` above half of its `x`.
+    """
+
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
     @field_validator("*", mode="before")

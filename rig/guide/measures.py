@@ -51,6 +51,13 @@ def drop(raw: bytes, settings: Settings) -> dict[str, Any]:
 
 
 def drop_facts(tower: Tower, site: Site, base: Mapping[str, Any]) -> DropFacts:
+    """What the evaluation of a drop takes from the bench file, SI units, each with its u.
+
+    Args:
+        tower: mass, wire, gate and limits.
+        site: for gravity at its latitude and height above the sea.
+        base: the board's clock: `factor` (true over shown seconds), its `u` and `source`.
+    """
     wire, carriage, gate = tower.wire, tower.carriage, tower.gate
     return DropFacts(
         mass=Input(

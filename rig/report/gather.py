@@ -159,8 +159,7 @@ def _fill(view: RunView, book: Logbook) -> None:
 
 def _raw(book: Logbook, stored: Mapping[str, Any]) -> Raw:
     frames, _ = book.raw(stored["raw_id"])
-    digest = hashlib.sha256(frames).hexdigest()
-    return Raw(stored["raw_id"], stored["trial"], len(frames), digest)
+    return Raw(stored["raw_id"], stored["trial"], len(frames), stored["sha256"])
 
 
 def _by_trial(book: Logbook, run_id: int, kind: str) -> dict[str, dict[str, Any]]:
@@ -205,8 +204,7 @@ def _trial(
         result={key: value for key, value in body["outcome"].items() if key != "result_id"},
         settings=step["settings"],
         raw_id=step["raw_id"],
-        raw_sha256=hashlib.sha256(raw).hexdigest(),
-        raw_bytes=len(raw),
+        raw_sha256=hashlib.sha256(raw).hexdigest() if raw else "",
         seen=capture(raw),
         verdict=verdicts.get(step["trial"]),
         damage=damages.get(step["trial"]),

@@ -39,9 +39,12 @@ def _titles(study: Whole, verdict: str) -> str:
 
 
 def _fresh(study: Whole) -> str:
-    """Blades of other loads where the groups' loads cannot be told from their treatment."""
-    one_load = any(_by_blades(one) for one in study.answers)
-    return "blades of other furnace loads" if one_load else "fresh blades"
+    """Blades of other loads where the blade was the unit of a comparison.
+
+    That is with no load on record, or with one for all blades: what another load does is not known.
+    """
+    by_blades = any(_by_blades(one) for one in study.answers)
+    return "blades of other furnace loads" if by_blades else "fresh blades"
 
 
 def _by_blades(told: Answer) -> bool:

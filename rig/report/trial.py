@@ -11,7 +11,10 @@ ON_A_SPECIMEN = {"drop", "pry", "twist", "hardness", "edge_life", "sharpness", "
 
 @dataclass(frozen=True)
 class Trial:
-    """One measured trial with everything that belongs to it."""
+    """One measured trial with everything that belongs to it.
+
+    `raw_sha256` is of the frames as received; "" for one computed from earlier readings alone.
+    """
 
     name: str
     measurand: str
@@ -19,7 +22,6 @@ class Trial:
     settings: dict[str, Any]
     raw_id: int | None
     raw_sha256: str
-    raw_bytes: int
     seen: Capture
     verdict: dict[str, Any] | None
     damage: dict[str, Any] | None

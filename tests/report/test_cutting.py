@@ -23,9 +23,7 @@ def trial_of(play: Play, told: dict[str, Any], measurand: str) -> Trial:
     step: Any = [s for s in play.steps if getattr(s, "measurand", "") == measurand][-1]
     settings = plain(step.settings)
     result = measures.compute(measurand, b"", settings)
-    return Trial(
-        step.trial, measurand, plain(result), settings, None, "", 0, capture(b""), told, None
-    )
+    return Trial(step.trial, measurand, plain(result), settings, None, "", capture(b""), told, None)
 
 
 def drawn(address: str) -> str:

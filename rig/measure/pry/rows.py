@@ -96,11 +96,17 @@ class Rows:
         return common.angle_between(self.facts.angle, name, span_rad, source)
 
     def angle_area(self, angle: Array, net: Array) -> Input:
-        """The angle scale's errors on the area under torque over angle."""
+        """The angle scale's errors on the area under torque over angle, J.
+
+        `angle` in rad and `net` in N.m along the curve, shape (n,) each.
+        """
         return common.angle_area(self.facts.angle, angle, net)
 
     def filter_area(self, angle: Array, net: Array) -> Input:
-        """The filter's delay on that area: torques of a moment before or after."""
+        """The filter's delay on that area, J: torques of a moment before or after.
+
+        `angle` in rad and `net` in N.m along the curve, shape (n,) each.
+        """
         delay_s = U_DELAY * self.found.made.period_s
         rate = abs(self.found.loaded.end_rate)
         u = delay_s * rate * float(net[-1] - net[0])
