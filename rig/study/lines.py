@@ -102,7 +102,8 @@ def _of_life(c: LifeComparison, what: Response) -> Line:
     sentence = [
         f"{c.group} against {c.against}: {c.verdict}.", words.estimated(
             what, ratio.estimate, low, high
-        ), words.which_way(c.group, c.verdict, ratio.estimate, what),
+        ), words.past_margin(c.verdict, low, high, what),
+        words.which_way(c.group, c.verdict, ratio.estimate, what),
         *(begin(reason.text.rstrip(".")) + "." for reason in c.reasons), _open_by(c, what),
     ]  # fmt: skip
     return Line(

@@ -19,7 +19,7 @@ from rig.study.phrases import amount, are, begin, many, number, probability, siz
 from rig.study.rates import Rate
 from rig.study.reach import Reach
 from rig.study.units import BLADE, BLADE_IN_LOAD, LOAD, NONE, PAIR_IN_LOAD, Layout
-from rig.study.verdict import SHOWN
+from rig.study.verdict import RULED_OUT, SHOWN
 
 COUNTED = {
     BLADE: "{blades} counted, not the trials.",
@@ -48,6 +48,7 @@ def comparison(told: Comparison, response: Response) -> str:
         parts.append(estimated(response, told.effect, told.low, told.high))
     elif math.isfinite(told.effect):
         parts.append(f"The means differ: {amount(response, told.effect)}. That is no proof.")
+    parts.append(past_margin(told.verdict, told.low, told.high, response))
     parts.append(which_way(told.group, told.verdict, told.effect, response))
     parts += [reason.text for reason in told.reasons]
     parts.append(could_find(told.detectable, response))
@@ -63,6 +64,17 @@ def estimated(response: Response, effect: float, low: float, high: float) -> str
     if math.isfinite(high) or low > 0:
         return f"With 95 % confidence {response.name} is {bounds}."
     return ""
+
+
+def past_margin(verdict: str, low: float, high: float, response: Response) -> str:
+    """Why an interval may reach past a margin that is ruled out, where it does."""
+    ends = [response.inward(end) for end in (low, high) if math.isfinite(end) and end != 0]
+    if verdict != RULED_OUT or not any(abs(end) > response.inward(response.margin) for end in ends):
+        return ""
+    return (
+        "The interval reaches past the margin because it holds for both sides at once, and for all "
+        "comparisons; ruling out is judged for each side alone, at 5 %."
+    )
 
 
 def which_way(group: str, verdict: str, effect: float, response: Response) -> str:
@@ -113,6 +125,7 @@ def survivors(told: CensoredComparison, response: Response) -> str:
     """One group against another when some blades survived."""
     parts = [f"{told.group} against {told.against}: {told.verdict}."]
     parts.append(estimated(response, told.effect, told.low, told.high))
+    parts.append(past_margin(told.verdict, told.low, told.high, response))
     parts += [reason.text for reason in told.reasons]
     if not told.reach.reasons or told.reach.reasons != told.reasons:
         parts.append(could_reach(told.reach, response))
