@@ -13,6 +13,8 @@ import numpy as np
 
 from rig.measure.life import log_sd_of
 from rig.study.lifescatter import USUAL_CV, USUAL_DOF
+from rig.study.lives import LifeResult
+from rig.study.phrases import percent
 from rig.study.whole import unsealed
 from tests.bench import lifestudies
 from tests.bench.figure import at_most, figure
@@ -85,9 +87,9 @@ def may_hide() -> float:
         (one,) = unsealed(path).answers
     if one.verdict != "cannot tell":
         raise AssertionError(f"one blade a group: {one.verdict}")
-    stated = {float(line.sentence.split("by a factor of ")[1].split(" ")[0]) for line in one.lines}
-    (ratio,) = stated
-    if f"by a factor of {ratio:.2f}" not in one.headline:
+    assert isinstance(one.result, LifeResult)
+    (ratio,) = {comparison.missed for comparison in one.result.comparisons}
+    if ratio is None or f"up to {percent(ratio)} longer" not in one.headline:
         raise AssertionError(one.headline)
     return ratio
 

@@ -10,6 +10,7 @@ from rig.study.answer import Answer
 from rig.study.said import said
 from rig.study.verdict import CANNOT_TELL, RULED_OUT, SHOWN
 from rig.study.whole import Whole, read, unsealed
+from tests.bench.studying import may_hide
 from tests.study.books import StudyBook, begin, record, response
 
 TORQUES = {"A1": 10.0, "A2": 10.6, "A3": 9.7, "B1": 15.1, "B2": 15.9, "B3": 14.6}
@@ -370,3 +371,8 @@ def test_groups_with_one_shared_staircase_each_are_told_drop_by_drop(tmp_path: P
     assert one.verdict == CANNOT_TELL, "one value a group"
     (note,) = (text for text in one.notes if "drop by drop" in text)
     assert "half fail at 3 J more (p < 0.001" in note and "not in its place" in note
+
+
+def test_what_one_blade_a_group_may_hide_is_in_the_headline() -> None:
+    """The figure that `make bench` holds against a simulation, read where a person reads it."""
+    assert 1.5 < may_hide() < 1.9
