@@ -137,7 +137,7 @@ def test_tables_are_not_exported_into_a_file(book: Path, tmp_path: Path) -> None
 def test_a_page_is_not_written_where_a_folder_is_or_where_none_is(
     book: Path, tmp_path: Path
 ) -> None:
-    assert "is a folder; name the file" in refused("report", book, "--out", tmp_path)
+    assert "is a folder; name a file in it" in refused("report", book, "--out", tmp_path)
     line = refused("report", book, "--out", tmp_path / "nowhere" / "page.html")
     assert line == f"{tmp_path / 'nowhere'}: no such folder; make it first, or name another"
 
