@@ -258,6 +258,7 @@ def _run(
     runner: "Runner", script: "Script", params: dict[str, Any], wish: Wish, last: "Run | None"
 ) -> dict[str, Any]:
     from rig.cli.ending import Stopped
+    from rig.guide.again import command
 
     tell, book = runner.operator.tell, runner.book
     if wish.virtual:
@@ -269,7 +270,7 @@ def _run(
             tell(f"Going on with {resuming.told(last)}.")
             run_id, outcome = last.run_id, runner.resume(last.run_id, script)
     except KeyboardInterrupt as stop:
-        again = [resuming.command(run, wish.logbook) for run in book.unfinished_runs()]
+        again = [command(run, wish.logbook) for run in book.unfinished_runs()]
         go_on = f" Go on with: {again[-1]}" if again else ""
         raise Stopped(f"Stopped; the rig was disarmed.{go_on}") from stop
     return {"run_id": run_id, "logbook": str(book.path), **outcome}

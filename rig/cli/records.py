@@ -46,7 +46,7 @@ def runs(logbook: Path, as_json: bool) -> None:
 
 
 def _run_line(run: "Run", logbook: Path) -> str:
-    from rig.cli.resuming import command
+    from rig.guide.again import command
 
     end = run.outcome or f"unfinished: {command(run, logbook)}"
     if run.outcome == "abandoned":

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rig.errors import RigError
-from rig.guide.again import command as command
+from rig.guide.again import command
 
 if TYPE_CHECKING:
     from rig.bench import Bench

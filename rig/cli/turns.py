@@ -23,7 +23,7 @@ def next_(logbook: Path, as_json: bool) -> None:
     \b
     Example:  bladerig study next tempers.logbook
     """
-    from rig.cli.resuming import command
+    from rig.guide.again import command
     from rig.logbook.store import Logbook
     from rig.study import kept, troubles
 
@@ -40,6 +40,7 @@ def next_(logbook: Path, as_json: bool) -> None:
             ],
             "not_counted": [vars(one) for one in troubles.void(book)],
             "unsealed": found.opened,
+            "closing": kept.closing(found, logbook),
             "labels": _labels_left(logbook, found.opened),
         }
     if remaining:
@@ -47,13 +48,11 @@ def next_(logbook: Path, as_json: bool) -> None:
             "command": kept.command(remaining[0], found.record, str(logbook)),
             **vars(remaining[0]),
         }
-    click.echo(json.dumps(told) if as_json else _said_next(told, len(order.trials), logbook))
+    click.echo(json.dumps(told) if as_json else _said_next(told, len(order.trials)))
 
 
-def _said_next(told: dict[str, Any], planned: int, logbook: Path) -> str:
+def _said_next(told: dict[str, Any], planned: int) -> str:
     """What comes next, and what went wrong so far."""
-    from rig.commands import typed
-
     lines = [f"did not count: {one['trial']} (run {one['run_id']}): {one['why']}"
              for one in told["not_counted"]]  # fmt: skip
     if lines:
@@ -70,8 +69,7 @@ def _said_next(told: dict[str, Any], planned: int, logbook: Path) -> str:
     if told["unfinished"]:
         return "\n".join(lines)
     if told["command"] is None:
-        after = ("compare",) if told["unsealed"] else ("study", "unseal")
-        lines.append(f"All {planned} trials are made. Next: {typed('bladerig', *after, logbook)}")
+        lines.append(f"All {planned} trials are made. Next: {told['closing']}")
     else:
         lines.append(
             f"Trial {told['place']} of {planned}: {told['procedure']} on blade {told['code']}, "

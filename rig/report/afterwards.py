@@ -131,5 +131,4 @@ def _planned(study: kept.Kept, left: bool, name: str) -> str:
         return f"The study's codes are not dealt yet: {typed('bladerig', 'study', 'deal', name)}"
     if left:
         return f"The study's next trial: {typed('bladerig', 'study', 'next', name)}"
-    after = ("compare",) if study.opened else ("study", "unseal")
-    return f"Every planned trial is made: {typed('bladerig', *after, name)}"
+    return f"Every planned trial is made: {kept.closing(study, name)}"

@@ -257,6 +257,12 @@ def unseal(book: Logbook, reason: str) -> dict[str, str]:
     return key
 
 
+def closing(study: Kept, logbook: object) -> str:
+    """What to type when every planned trial is made."""
+    step = ("compare",) if study.opened else ("study", "unseal")
+    return typed("bladerig", *step, logbook)
+
+
 def settings_for(record: StudyRecord, procedure: str) -> dict[str, str]:
     """What the study says a procedure is to be run with."""
     told: dict[str, str] = {}

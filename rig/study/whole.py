@@ -87,8 +87,7 @@ def read(path: Path) -> Whole:
             raise RigError(
                 "the codes are not dealt yet", where=str(path), remedy=f"bladerig study deal {path}"
             )
-        codes = {trial.code for trial in study.order.trials}
-        made = trials(book, codes, kept.procedures(study.record))
+        made = trials(book, study.order.codes, kept.procedures(study.record))
         left = kept.left(study.order, kept.done(book))
     key = study.order.key() if study.opened else None
     return Whole(study, study.order, tuple(made), tuple(left), key)

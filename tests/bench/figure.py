@@ -16,3 +16,8 @@ def at_most(name: str, value: float, unit: str, limit: float) -> dict[str, Any]:
 def exactly(name: str, value: float, unit: str, wanted: float) -> dict[str, Any]:
     """A figure that must be `wanted`."""
     return figure(name, value, unit, f"== {wanted:g}", value == wanted)
+
+
+def honest(name: str, share: float) -> dict[str, Any]:
+    """The share of rigs whose 95 % interval holds the truth."""
+    return figure(name, share, "share", "0.93 to 0.97", 0.93 <= share <= 0.97)
