@@ -13,6 +13,7 @@ from rig.errors import RigError
 
 LOG, LINEAR = "log", "linear"
 RIGHT = "right"
+UNKNOWN_LOAD = "unknown"  # as people may write it; records of earlier versions hold ""
 
 
 @dataclass(frozen=True)
@@ -23,7 +24,7 @@ class Observation:
         group: name of the blade's group (recipe, geometry, steel ...).
         blade: name of the blade.
         value: in the response's unit; for a censored one the value it survived.
-        load: furnace load the blade was treated in; "" when none is on record.
+        load: furnace load the blade was treated in; "" or "unknown" when none is on record.
         u: standard uncertainty of measurement, in the unit of `value`.
         censored: "" or "right" (the true value is above `value`).
         trials: ids of the trials it came from.
@@ -172,6 +173,11 @@ def _check_repeats(data: StudyData) -> None:
     twice = repeated(facts.blade for facts in data.facts)
     if twice:
         raise RigError(f"geometry of blade {twice[0]} is there twice", remedy="leave one out")
+
+
+def is_known(load: str) -> bool:
+    """Whether the furnace load of a blade is on record."""
+    return load.strip().casefold() not in ("", UNKNOWN_LOAD)
 
 
 def repeated(names: Iterable[str]) -> list[str]:

@@ -5,6 +5,7 @@ One TOML file, checked as a whole. SI inside; lengths, temperatures and times as
 """
 
 from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -93,6 +94,7 @@ class ResponseRecord(_Part):
     margin: float = Field(gt=0)
     scatter: float | None = Field(default=None, gt=0)
     within: float = Field(default=0.0, ge=0)
+    load_scatter: float | None = Field(default=None, ge=0)
     repeats: int = Field(default=1, ge=1, le=50)
     parity: bool = False
     larger_is_better: bool = True
@@ -160,7 +162,10 @@ class StudyRecord(_Part):
             FileFaults: what is wrong with it.
         """
         told = self.model_dump(mode="json")
-        return checked(told | {"blade": [*told["blade"], blade]}, "", "new blade")
+        whole = checked(told | {"blade": [*told["blade"], blade]}, "", "new blade")
+        if faults := list(_without_load([blade])):
+            raise FileFaults([f"new blade: load: {what}" for _, what in faults])
+        return whole
 
     def cautions(self) -> list[str]:
         """What the study as entered will not be able to say, in plain sentences."""
@@ -209,4 +214,25 @@ def load(path: Path) -> StudyRecord:
         FileFaults: every fault at once, each with its line and key.
     """
     told, text = tables.read(path, f"make one with 'bladerig study init {path}'")
-    return checked(told, text, str(path))
+    blades = told.get("blade")
+    asked = _without_load(blades if isinstance(blades, list) else [])
+    faults = [f"{tables.place(keys, text, str(path))}: {what}" for keys, what in asked]
+    try:
+        record = checked(told, text, str(path))
+    except FileFaults as error:
+        faults += error.faults
+    if faults:
+        raise FileFaults(sorted(faults, key=tables.line))
+    return record
+
+
+def _without_load(blades: Sequence[Any]) -> Iterator[tuple[tables.Keys, str]]:
+    """Blades of which the furnace load is not said; records of earlier versions may hold such."""
+    for at, blade in enumerate(blades):
+        if isinstance(blade, Mapping) and not str(blade.get("load", "")).strip():
+            yield (
+                ("blade", str(at), *(("load",) if "load" in blade else ())),
+                f"the furnace load of {blade.get('name', 'it')} is not said: blades of one load "
+                'are not independent; name the load, or write "unknown" (then its group counts as '
+                "treated in one load)",
+            )

@@ -39,6 +39,7 @@ name = "pry_torque"
 smallest = 1.25                 # a ratio this large matters
 margin = 1.15                   # a ratio below this counts as none
 scatter = 0.12                  # of blades alike, from a pilot or experience (0.12 = 12 %)
+load_scatter = 0.08             # of furnace loads alike; left out, as large as that of blades
 repeats = 1                     # runs on each blade: so many count, no more
 
 [[response]]
@@ -51,7 +52,8 @@ parity = true                   # the groups should start equal in this
 [[blade]]
 name = "A1"
 group = "one temper"
-load = "furnace 1"              # the furnace load: blades of one load are not independent
+load = "furnace 1"              # which furnace load, or "unknown"; needed for every blade:
+                                # blades of one load are not independent (see below)
 angle_deg = 15.0                # per side
 thickness = "0.30 mm"           # behind the edge
 tip_thickness = "2.0 mm"
@@ -64,6 +66,13 @@ group = "two tempers"
 load = "furnace 2"
 """
 
+LOADS = """
+# Furnace loads: best is every recipe in every load, in three loads or more; next best are two loads
+# or more of each recipe's own. With one load a recipe, or "unknown", a difference between recipes
+# cannot be told from one between loads. Blades that were dealt to the groups after the furnace
+# (another edge angle, another grind) have the load they came from, whatever their group.
+"""
+
 
 def template() -> str:
     """A study file to fill in, with every response that can be asked for."""
@@ -72,4 +81,4 @@ def template() -> str:
         f"{'ratio' if kind.scale == LOG else 'difference in ' + kind.unit}\n"
         for kind in KINDS.values()
     )
-    return f"{TEMPLATE}\n# What can be compared:\n{known}"
+    return f"{TEMPLATE}{LOADS}\n# What can be compared:\n{known}"

@@ -33,10 +33,12 @@ settings = { side = "left hand" }
 [[blade]]
 name = "A1"
 group = "A"
+load = "one"
 thickness = "0.30 mm"
 [[blade]]
 name = "B1"
 group = "B"
+load = "one"
 """
 
 Say = Callable[..., tuple[int, str, str]]
@@ -97,7 +99,8 @@ def test_a_study_goes_from_file_to_report(say: Say, study: Path, tmp_path: Path)
     code, out, _ = say("study", "new", study, book)
     assert code == 0 and "2 blades in 2 groups" in out and "mind: Group A has one blade" in out
     for name, group in (("A2", "A"), ("B2", "B")):
-        assert say("study", "add", book, f"name={name}", f"group={group}", "angle_deg=15")[0] == 0
+        blade = (f"name={name}", f"group={group}", "load=one", "angle_deg=15")
+        assert say("study", "add", book, *blade)[0] == 0
     code, out, _ = say("study", "deal", book, "--seed", "7")
     assert code == 0 and "4 blades have their codes, 4 trials their order (seed 7;" in out
     labels = (tmp_path / "t.labels.html").read_text(encoding="utf-8")
@@ -148,7 +151,7 @@ def test_the_order_within_blocks_is_drawn_again_from_its_seed_and_the_codes(
     for name in ("A2", "A3", "B2", "B3"):
         study.write_text(
             study.read_text(encoding="utf-8")
-            + f'[[blade]]\nname = "{name}"\ngroup = "{name[0]}"\n',
+            + f'[[blade]]\nname = "{name}"\ngroup = "{name[0]}"\nload = "one"\n',
             encoding="utf-8",
         )
     say("study", "new", study, book)
@@ -257,7 +260,8 @@ def test_what_comes_too_early_or_too_late_is_refused_in_one_line(
     say("study", "deal", book)
     assert "dealt already" in refused(say("study", "deal", book))
     assert "cannot be changed any more" in refused(say("study", "new", study, book))
-    assert "cannot be changed" in refused(say("study", "add", book, "name=A9", "group=A"))
+    more = ("name=A9", "group=A", "load=one")
+    assert "cannot be changed" in refused(say("study", "add", book, *more))
     assert "no such file" in refused(say("study", "plan", tmp_path / "none.toml"))
 
 
@@ -272,6 +276,7 @@ def test_a_blade_that_does_not_fit_is_refused_in_one_line(
         (("name=A9", "group=A", "angle_deg=steep"), "'steep' is not a number"),
         (("name=A9", "group=A", "colour=red"), "unknown key"),
         (("name=A9",), "is missing"),
+        (("name=A9", "group=A"), 'name the load, or write "unknown"'),
     ):
         assert words in refused(say("study", "add", book, *settings)), settings
 

@@ -30,10 +30,12 @@ margin = 1.15
 [[blade]]
 name = "A1"
 group = "one"
+load = "L1"
 thickness = "3 m"
 [[blade]]
 name = "A1"
 group = "three"
+load = "L1"
 tip_thickness = "thin"
 """
 
@@ -55,10 +57,10 @@ def test_faults_of_entries_and_of_the_whole_are_told_at_once_and_counted_from_on
         ": group: more than one group is the control",
         ":3: primary: 'pry_torq' is not among",
         ":14: group 2, treatment 2, hold: 'long' does not start with a number",
-        ':22: blade 1, thickness: 3000 mm is no thickness of a blade; write it like "0.3 mm"',
-        ":24: blade 2, name: blade 'A1' is there twice",
-        ":25: blade 2, group: A1 is in group 'three', which is not there; there is one, two",
-        ":26: blade 2, tip_thickness: 'thin'",
+        ':23: blade 1, thickness: 3000 mm is no thickness of a blade; write it like "0.3 mm"',
+        ":25: blade 2, name: blade 'A1' is there twice",
+        ":26: blade 2, group: A1 is in group 'three', which is not there; there is one, two",
+        ":28: blade 2, tip_thickness: 'thin'",
     ]
     assert len(told) == len(begins)
     for line, begin in zip(told, begins, strict=True):
@@ -78,3 +80,18 @@ def test_entries_that_are_no_tables_are_told_and_nothing_breaks(tmp_path: Path) 
     told = "\n".join(faults(tmp_path, odd))
     for part in (":3: primary: ", ":4: group: ", "response 1", ":6: blade: "):
         assert part in told
+
+
+def test_the_furnace_load_of_every_blade_is_asked_for_and_unknown_is_an_answer(
+    tmp_path: Path,
+) -> None:
+    blank = template().replace('load = "furnace 2"', "")
+    (line,) = faults(tmp_path, blank)
+    assert "the furnace load of B1 is not said" in line and 'write "unknown"' in line
+    number = blank[: blank.index('name = "B1"')].count("\n")
+    assert line.startswith(f":{number}: blade 2: "), "the line of its table"
+    (line,) = faults(tmp_path, template().replace('"furnace 2"', '" "'))
+    assert "blade 2, load: " in line
+    answered = tmp_path / "answered.toml"
+    answered.write_text(template().replace('"furnace 2"', '"unknown"'))
+    assert [blade.load for blade in load(answered).blade] == ["furnace 1", "unknown"]
