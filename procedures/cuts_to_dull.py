@@ -11,22 +11,22 @@ from typing import Any
 from procedures.lib import cutplan, cutting, probing, questions, underway, verdicts
 from rig.bench import Bench
 from rig.errors import RigError
-from rig.guide.parameters import Parameter
+from rig.guide.parameters import Parameter, aside
 from rig.guide.steps import Ask, Do, Measure, Note, Passage, Procedure, Tell
 from rig.measure.life import Life, Probe, Stop, judge
 
 TITLE = "Cuts to dull"
 
 PARAMETERS = (
-    Parameter("specimen", "text", "", "code of the blade; asked for when left out"),
+    aside("specimen", "text", "", "code of the blade; asked for when left out"),
     Parameter("media", "text", "card", "what is cut: card, rope, wood ..."),
     Parameter("cuts_per_sheet", "count", "100", "cuts that one sheet, roll or rope gives"),
     Parameter("control", "text", "", "code of a control blade that cuts each sheet first"),
     Parameter("control_cuts", "count", "5", "cuts of the control blade on each sheet"),
-    Parameter("block", "text", "", "block of the study that this trial belongs to"),
+    aside("block", "text", "", "block of the study that this trial belongs to"),
     Parameter("drive", "text", "", "hand or motor; left out: the motor if the bench has one"),
     Parameter("count", "text", "rig", "rig, or hand: typed in, and marked as such"),
-    Parameter("force", "flag", "no", "record the cutting force (cell on the carriage)"),
+    aside("force", "flag", "no", "record the cutting force (cell on the carriage)"),
     *probing.PARAMETERS,
     *cutplan.PARAMETERS,
 )

@@ -11,7 +11,7 @@ from typing import Any
 from procedures.lib import blow, questions, session, tower
 from rig.bench import Bench
 from rig.errors import RigError
-from rig.guide.parameters import Parameter
+from rig.guide.parameters import Parameter, aside
 from rig.guide.steps import Do, Note, Passage, Procedure, Tell
 from rig.measure.height import height_for_energy
 from rig.quantity import stated
@@ -20,12 +20,12 @@ TITLE = "Drop-weight impact"
 
 PARAMETERS = (
     Parameter("energy", "energy", None, 'impact energy wanted, any unit: 5J, "3.7 ft*lbf"'),
-    Parameter("specimen", "text", "", "code of the blade; asked for when left out"),
-    Parameter("drops", "count", "1", "valid drops wanted, each on a fresh site"),
+    aside("specimen", "text", "", "code of the blade; asked for when left out"),
+    aside("drops", "count", "1", "valid drops wanted, each on a fresh site"),
     Parameter("tolerance", "fraction", "3%", "how far the energy may miss its target"),
     Parameter("allow_second_strike", "flag", "no", "count a second blow in instead of refusing it"),
-    Parameter("spare", "count", "3", "drops that may be made again because they were not valid"),
-    Parameter("empty_drops", "flag", "no", "make the empty drops anew, though this session's hold"),
+    aside("spare", "count", "3", "drops that may be made again because they were not valid"),
+    aside("empty_drops", "flag", "no", "make the empty drops anew, though this session's hold"),
 )
 
 

@@ -11,15 +11,15 @@ from typing import Any
 from procedures.lib import checks, damage, jig, questions, verdicts
 from rig.bench import Bench
 from rig.errors import RigError
-from rig.guide.parameters import Parameter
+from rig.guide.parameters import Parameter, aside
 from rig.guide.steps import Do, Measure, Note, Passage, Procedure, Record, Tell
 
 TITLE = "Edge-stability twist"
 
 PARAMETERS = (
-    Parameter("specimen", "text", "", "code of the blade; asked for when left out"),
+    aside("specimen", "text", "", "code of the blade; asked for when left out"),
     Parameter("cycles", "count", "0", "cycles to and fro; 0 takes the jig's own number"),
-    Parameter("place", "text", "1", "place along the edge, fresh for each trial"),
+    aside("place", "text", "1", "place along the edge, fresh for each trial"),
 )
 
 MOST_CYCLES = 200  # ours, as bench.toml's

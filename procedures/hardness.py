@@ -6,7 +6,7 @@ from typing import Any
 from procedures.lib import questions, verdicts
 from rig.bench import Bench
 from rig.errors import RigError
-from rig.guide.parameters import Parameter
+from rig.guide.parameters import Parameter, aside
 from rig.guide.steps import Ask, Do, Measure, Note, Passage, Procedure, Tell
 from rig.measure.hardness import COARSEST_HRC, READINGS, SPACING_M, require_on_scale
 from rig.quantity import stated
@@ -14,10 +14,10 @@ from rig.quantity import stated
 TITLE = "Rockwell hardness"
 
 PARAMETERS = (
-    Parameter("specimen", "text", "", "code of the blade; asked for when left out"),
+    aside("specimen", "text", "", "code of the blade; asked for when left out"),
     Parameter("readings", "count", str(READINGS), "readings on the blade"),
     Parameter("block_readings", "count", str(READINGS), "readings on the block, before and after"),
-    Parameter("operator", "text", "", "who reads; needed for a capability study"),
+    aside("operator", "text", "", "who reads; needed for a capability study"),
 )
 
 

@@ -13,13 +13,13 @@ from procedures.lib import checks, jig, questions, verdicts
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.jigs import torque_limit_nm
-from rig.guide.parameters import Parameter
+from rig.guide.parameters import Parameter, aside
 from rig.guide.steps import Ask, Do, Measure, Note, Passage, Procedure, Record, Tell
 
 TITLE = "Pry torque to tip failure"
 
 PARAMETERS = (
-    Parameter("specimen", "text", "", "code of the blade; asked for when left out"),
+    aside("specimen", "text", "", "code of the blade; asked for when left out"),
     Parameter("schedule", "text", "hardwood", "blocks in order, softest first: softwood,hardwood"),
     Parameter("side", "text", "right", "the side the arm is pulled to: right or left"),
 )

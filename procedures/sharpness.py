@@ -5,14 +5,14 @@ from typing import Any
 
 from procedures.lib import probing, questions, verdicts
 from rig.bench import Bench
-from rig.guide.parameters import Parameter
+from rig.guide.parameters import Parameter, aside
 from rig.guide.steps import Do, Note, Procedure, Tell
 from rig.quantity import stated
 
 TITLE = "Sharpness"
 
 PARAMETERS = (
-    Parameter("specimen", "text", "", "code of the blade; asked for when left out"),
+    aside("specimen", "text", "", "code of the blade; asked for when left out"),
     *(
         parameter if parameter.name != "probe"
         else Parameter("probe", "text", "force", parameter.help)

@@ -13,7 +13,7 @@ from procedures.lib import blow, questions, session, tower, verdicts
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.assumed import USUAL, too_narrow
-from rig.guide.parameters import Parameter
+from rig.guide.parameters import Parameter, aside
 from rig.guide.steps import Do, Measure, Note, Outcome, Passage, Procedure, Tell
 from rig.measure.budget import Measurand, from_dict
 from rig.measure.height import height_for_energy
@@ -30,14 +30,14 @@ PARAMETERS = (
     Parameter("energy", "energy", None, "energy of the first drop: your best guess of the answer"),
     Parameter("step", "fraction", "10%", "step, as a share of the first energy"),
     Parameter("drops", "count", str(USUAL), f"valid drops wanted, {LEAST} or more"),
-    Parameter("specimen", "text", "", "code of the blade; several with commas share the staircase"),
+    aside("specimen", "text", "", "code of the blade; several with commas share the staircase"),
     Parameter(
         "fails_from", "text", "chip", f"mildest damage that fails: {', '.join(SEVERITY[1:])}"
     ),
     Parameter("fails_at", "length", "100 mm", "damage as deep as this fails whatever its kind"),
     Parameter("tolerance", "fraction", "3%", "how far the energy may miss its target"),
-    Parameter("spare", "count", "6", "drops that may be made again because they were not valid"),
-    Parameter("empty_drops", "flag", "no", "make the empty drops anew, though this session's hold"),
+    aside("spare", "count", "6", "drops that may be made again because they were not valid"),
+    aside("empty_drops", "flag", "no", "make the empty drops anew, though this session's hold"),
 )
 
 

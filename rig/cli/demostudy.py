@@ -72,7 +72,7 @@ def record() -> dict[str, Any]:
              "settings": dict(PROBES)},
             {"name": "twist_torque", "smallest": 1.3, "margin": 1.2, "scatter": 0.1},
             {"name": "impact_damage", "smallest": 0.2, "margin": 0.1, "scatter": 0.08,
-             "larger_is_better": False, "settings": {"energy": "5 J"}},
+             "settings": {"energy": "5 J"}},
         ],
     }  # fmt: skip
 

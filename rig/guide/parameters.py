@@ -18,12 +18,15 @@ class Parameter:
 
     `kind`: "text", "count", "fraction", "flag" or a dimension of rig.units.
     `default` is written as a person would type it; None means it must be given.
+    `measures` says whether it changes what is measured, so that trials with other values of it are
+    not alike; not so are which blade, who, and how often.
     """
 
     name: str
     kind: str
     default: str | None
     help: str
+    measures: bool = True
 
     def read(self, text: str) -> Any:
         """The typed value, in SI.
@@ -45,6 +48,11 @@ class Parameter:
         if self.kind == "flag":
             return "yes" if value else "no"
         return str(value)
+
+
+def aside(name: str, kind: str, default: str | None, help: str) -> Parameter:
+    """A parameter that changes nothing of what is measured: which blade, who, how often."""
+    return Parameter(name, kind, default, help, measures=False)
 
 
 def _reader(kind: str) -> Callable[[str], Any]:

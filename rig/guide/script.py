@@ -13,10 +13,10 @@ from typing import Any
 
 from rig.bench import Bench
 from rig.errors import RigError
-from rig.guide.parameters import KINDS, Parameter
+from rig.guide.parameters import KINDS, Parameter, aside
 from rig.guide.steps import Procedure
 
-OPERATOR = Parameter("operator", "text", "", "who tests; a capability study needs it")
+OPERATOR = aside("operator", "text", "", "who tests; a capability study needs it")
 """Every procedure takes it, whether its file names it or not."""
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from rig.errors import RigError
 
 LOG, LINEAR = "log", "linear"
+MORE, LESS, NEITHER = "more", "less", "neither"  # which way a response is better
 RIGHT = "right"
 UNKNOWN_LOAD = "unknown"  # as people may write it; records of earlier versions hold ""
 
@@ -64,6 +65,7 @@ class Response:
         scale: "log" (positive values, compared as ratios) or "linear" (as differences).
         smallest: smallest difference that matters: a ratio above 1, or a difference above 0.
         margin: a difference below this counts as none: a ratio above 1, or a difference above 0.
+        better: `MORE`, `LESS` or `NEITHER`; `better_because` where that is not the usual way.
     """
 
     name: str
@@ -71,7 +73,8 @@ class Response:
     scale: str
     smallest: float
     margin: float
-    larger_is_better: bool = True
+    better: str = MORE
+    better_because: str = ""
 
     def __post_init__(self) -> None:
         if self.scale not in (LOG, LINEAR):

@@ -32,6 +32,13 @@ def disorder(told: Mapping[str, Any]) -> Iterator[Fault]:
                 f"{blade.get('name', 'it')} is in group '{blade['group']}', which is not there; "
                 f"there is {', '.join(sorted(there))}",
             )
+    for at, response in enumerate(responses):
+        if "larger_is_better" in response:
+            yield (
+                ("response", str(at), "larger_is_better"),
+                'is no more: each response knows its way; for another say better = "less" and why '
+                "in better_because",
+            )
     if sum(group.get("control") is True for group in groups) > 1:
         yield ("group",), "more than one group is the control; mark one"
     primary, names = told.get("primary"), [entry.get("name") for entry in responses]

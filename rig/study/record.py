@@ -13,7 +13,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 
 from rig import tables
 from rig.errors import RigError
-from rig.study.data import LOG, BladeFacts, Group, Response
+from rig.study.data import LESS, LOG, MORE, NEITHER, BladeFacts, Group, Response
 from rig.study.disorder import disorder
 from rig.study.responses import KINDS, Kind
 from rig.tables import FileFaults
@@ -47,6 +47,9 @@ def _of_a_blade(thickness_m: float) -> float:
 Thickness = Annotated[float, _quantity("length"), AfterValidator(_of_a_blade)]
 Temperature = Annotated[float, _quantity("temperature"), Field(ge=-200, le=1400)]
 Time = Annotated[float, _quantity("time"), Field(gt=0)]
+
+
+BETTER = {MORE: "the more there is of it", LESS: "the less there is of it", NEITHER: "neither way"}
 
 
 class _Part(BaseModel):
@@ -97,7 +100,8 @@ class ResponseRecord(_Part):
     load_scatter: float | None = Field(default=None, ge=0)
     repeats: int = Field(default=1, ge=1, le=50)
     parity: bool = False
-    larger_is_better: bool = True
+    better: Literal["more", "less", "neither"] | None = None
+    better_because: str = ""
     settings: dict[str, str] = Field(default_factory=dict)
 
     @property
@@ -109,8 +113,22 @@ class ResponseRecord(_Part):
         """As the comparison takes it."""
         kind = self.kind
         return Response(
-            kind.title, kind.unit, kind.scale, self.smallest, self.margin, self.larger_is_better
-        )
+            kind.title, kind.unit, kind.scale, self.smallest, self.margin,
+            self.better or kind.better, self.better_because,
+        )  # fmt: skip
+
+    @model_validator(mode="before")
+    @classmethod
+    def _early(cls, told: Any) -> Any:
+        """Early records say `larger_is_better`: true unasked for, so only false speaks."""
+        if not isinstance(told, dict) or "larger_is_better" not in told:
+            return told
+        larger = told["larger_is_better"]
+        kept = {key: value for key, value in told.items() if key != "larger_is_better"}
+        kind = KINDS.get(str(told.get("name")))
+        if larger is False and kind is not None and kind.better != LESS:
+            kept |= {"better": LESS, "better_because": "as the study file said"}
+        return kept
 
     @model_validator(mode="after")
     def _known(self) -> "ResponseRecord":
@@ -119,6 +137,11 @@ class ResponseRecord(_Part):
         if self.kind.scale == LOG and min(self.smallest, self.margin) <= 1:
             raise ValueError(
                 f"{self.name} is compared as a ratio: smallest and margin are ratios above 1"
+            )
+        if self.better not in (None, self.kind.better) and not self.better_because.strip():
+            raise ValueError(
+                f"{self.name} is better {BETTER[self.kind.better]}: to say {self.better} give the "
+                'reason, like better_because = "a softer edge is wanted"'
             )
         return self
 

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from rig.study.data import LINEAR, LOG
+from rig.study.data import LESS, LINEAR, LOG, MORE, NEITHER
 
 
 @dataclass(frozen=True)
@@ -22,6 +22,8 @@ class Kind:
         usual: scatter of blades alike where nobody knows better (a share on the log scale, else in
             `unit`); common practice, no source.
         media: what one trial uses up.
+        better: which way a blade is better in it: `MORE`, `LESS`, or `NEITHER` where that is a
+            matter of the blade's use.
         destroys: the blade (or its edge or tip) is not the same afterwards.
     """
 
@@ -38,16 +40,17 @@ class Kind:
     factor: float = 1.0
     usual: float = 0.15
     media: str = ""
+    better: str = MORE
 
 
 KINDS: dict[str, Kind] = {
     kind.name: kind
     for kind in (
         Kind("hardness", "hardness", "hardness", "HRC", measurand="hardness", scale=LINEAR,
-             minutes=8, destroys=False, usual=0.5),
+             minutes=8, destroys=False, usual=0.5, better=NEITHER),
         Kind("starting_sharpness", "starting sharpness", "sharpness", "N",
              measurand="severing_force", minutes=6, destroys=False, usual=0.15,
-             media="fresh thread"),
+             media="fresh thread", better=LESS),
         Kind("edge_life", "edge life", "cuts_to_dull", "cuts", field="life", censored=True,
              minutes=120, usual=0.15, media="cutting medium for one edge"),
         Kind("twist_torque", "largest torque of the twist", "edge_twist", "N.m",
@@ -56,10 +59,10 @@ KINDS: dict[str, Kind] = {
              measurand="torque_ratio", minutes=15, usual=0.1, media="fresh slot in hardwood"),
         Kind("impact_damage", "depth of the damage after impact", "drop_impact", "mm",
              field="damage_depth_m", scale=LINEAR, minutes=12, factor=1e3, usual=0.1,
-             media="fresh face of the rod"),
+             media="fresh face of the rod", better=LESS),
         Kind("energy_not_returned", "energy not returned by the impact", "drop_impact", "J",
              measurand="energy_not_returned", minutes=12, usual=0.05,
-             media="fresh face of the rod"),
+             media="fresh face of the rod", better=LESS),
         Kind("staircase_energy", "impact energy at which half of the sites fail",
              "staircase_impact", "J", measurand="failure_energy", censored=True, minutes=180,
              usual=0.2, media="rod with 20 fresh faces"),

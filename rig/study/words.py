@@ -13,7 +13,7 @@ from rig.study.anova import Components
 from rig.study.capability import Capability
 from rig.study.censored import CensoredComparison
 from rig.study.compare import Comparison
-from rig.study.data import LOG, Response
+from rig.study.data import LOG, MORE, NEITHER, Response
 from rig.study.parity import EQUAL, UNEQUAL, Parity
 from rig.study.phrases import amount, are, begin, many, number, probability, size, span
 from rig.study.rates import Rate
@@ -79,10 +79,10 @@ def past_margin(verdict: str, low: float, high: float, response: Response) -> st
 
 def which_way(group: str, verdict: str, effect: float, response: Response) -> str:
     """Better or worse, where a difference is shown."""
-    if verdict != SHOWN or not math.isfinite(effect):
+    if verdict != SHOWN or not math.isfinite(effect) or response.better == NEITHER:
         return ""
     more = effect > (1 if response.scale == LOG else 0)
-    return f"{group} is {'better' if more == response.larger_is_better else 'worse'} in this."
+    return f"{group} is {'better' if more == (response.better == MORE) else 'worse'} in this."
 
 
 def could_find(detectable: float | None, response: Response) -> str:
@@ -107,7 +107,15 @@ def yardsticks(response: Response) -> str:
             f" The margin is the wider of the two: ruled out above {margin} still leaves room for "
             f"the {matters} that matter."
         )
-    return text
+    return f"{text} {better(response)}"
+
+
+def better(response: Response) -> str:
+    """Which way the response is better, and why where that is not the usual way."""
+    why = f", because {response.better_because}" if response.better_because else ""
+    if response.better == NEITHER:
+        return f"Neither more nor less of it counts as better{why}."
+    return f"{begin(response.better)} of it counts as better{why}."
 
 
 def one_settles(responses: int, primary: str) -> str:

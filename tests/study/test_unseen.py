@@ -16,7 +16,7 @@ DEPTHS = {"A1": (2e-4, 2e-5), "A2": (3e-4, 5e-5), "B1": (1e-4, 2e-5)}
 
 def struck(path: Path, seen: bool, none: dict[str, object] = NONE) -> StudyBook:
     """Four blades struck; one, or all when nothing is `seen`, without damage."""
-    study = record({"A": 2, "B": 2}, [response("impact_damage", larger_is_better=False)])
+    study = record({"A": 2, "B": 2}, [response("impact_damage")])
     made = begin(path / "s.logbook", study)
     for blade in ("A1", "A2", "B1", "B2"):
         depth, u = DEPTHS.get(blade, (0.0, 0.0)) if seen else (0.0, 0.0)

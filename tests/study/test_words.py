@@ -13,7 +13,7 @@ from rig.study.capability import crossed
 from rig.study.censored import compare_censored
 from rig.study.compare import compare, pairs_of
 from rig.study.covariates import adjust
-from rig.study.data import LINEAR, LOG, Response
+from rig.study.data import LESS, LINEAR, LOG, Response
 from rig.study.lines import headline, of_values
 from rig.study.parity import parity
 from rig.study.phrases import amount, many, probability, size, span
@@ -77,7 +77,7 @@ def test_cannot_tell_says_what_would_have_been_found() -> None:
 
 def test_better_follows_the_response() -> None:
     values = {"A": [10.0, 10.1, 9.9, 10.0], "B": [20.0, 20.2, 19.9, 20.1]}
-    damage = Response("damage width", "mm", LOG, 1.2, 1.2, larger_is_better=False)
+    damage = Response("damage width", "mm", LOG, 1.2, 1.2, better=LESS)
     for response, word in ((TORQUE, "better"), (damage, "worse")):
         told = compare(study(values, response))
         assert f"B is {word} in this" in words.comparison(told.comparisons[0], response)
