@@ -68,12 +68,11 @@ def record() -> dict[str, Any]:
         "response": [
             {"name": "pry_torque", "smallest": 1.3, "margin": 1.15, "scatter": 0.12},
             {"name": "hardness", "smallest": 1.0, "margin": 1.0, "scatter": 0.4, "parity": True},
-            {"name": "edge_life", "smallest": 1.5, "margin": 1.3, "scatter": 0.15,
-             "settings": dict(PROBES)},
+            {"name": "edge_life", "smallest": 1.5, "margin": 1.3, "scatter": 0.15},
             {"name": "twist_torque", "smallest": 1.3, "margin": 1.2, "scatter": 0.1},
-            {"name": "impact_damage", "smallest": 0.2, "margin": 0.1, "scatter": 0.08,
-             "settings": {"energy": "5 J"}},
+            {"name": "impact_damage", "smallest": 0.2, "margin": 0.1, "scatter": 0.08},
         ],
+        "settings": {"cuts_to_dull": dict(PROBES), "drop_impact": {"energy": "5 J"}},
     }  # fmt: skip
 
 
@@ -122,9 +121,9 @@ def run(rig: "Rehearsal", say: Callable[[str], None]) -> dict[str, Any]:
 
 
 def _trial(rig: "Rehearsal", trial: "Planned", study: "StudyRecord") -> None:
-    from rig.study import kept
+    from rig.study import conditions
 
-    given = {"specimen": trial.code, **kept.settings_for(study, trial.procedure)}
+    given = {"specimen": trial.code, **conditions.stated(study, trial.procedure)}
     answers = dict(_answers(rig, trial))
     rig.run(trial.procedure, lambda _: None, answers, **given)
 

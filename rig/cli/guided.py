@@ -54,6 +54,7 @@ def guided(procedure: str, wish: Wish) -> dict[str, Any]:
         Stopped: Ctrl-C; the rig is disarmed.
     """
     from rig.guide import script as scripts
+    from rig.study.turn import other_bench
 
     _require_sense(wish)
     script = scripts.load(procedure)
@@ -64,13 +65,17 @@ def guided(procedure: str, wish: Wish) -> dict[str, Any]:
             stack.enter_context(book)
         last = _unfinished(book, wish)
         given_up = None if last is None else _given_up(last, script, bench, wish)
-        params = _params(script, bench, wish) if last is None or given_up is not None else {}
+        begins = last is None or given_up is not None
+        params, apart = _params(book, script, bench, wish) if begins else ({}, [])
         taken = _turn(book, script, params, wish)
+        if taken is not None and book is not None:
+            apart += other_bench(book, script.name, bench.model_dump(mode="json"), wish.kind)
+        _require_alike(apart, script, wish)
         runner = _runner(book, bench, script.name, wish, stack)
         _enter(runner.book, wish, last, given_up)
         if taken is not None:
             params = {**params, **taken.settings(params)}
-            _tell_turn(runner, script, taken, wish)
+            _tell_turn(runner, script, taken, apart, wish)
         conclusion = _run(runner, script, params, wish, None if given_up is not None else last)
     from rig.report import page
 
@@ -159,12 +164,12 @@ def _given_up(last: "Run", script: "Script", bench: "Bench", wish: Wish) -> str 
 
 def _require_same_bench(last: "Run", bench: "Bench", wish: Wish) -> None:
     """A bench file named on the command line must be the one the run was begun with."""
-    from rig.bench import Bench
+    from rig.bench.unlike import changed
     from rig.errors import RigError
     from rig.guide.runner import require_same_rig
 
     require_same_rig(last, wish.kind)
-    other = resuming.changed(Bench.model_validate(last.versions["bench"]), bench)
+    other = changed(last.versions["bench"], bench.model_dump(mode="json"))
     if not other:
         return
     told = f"run {last.run_id} was begun with another bench: {', '.join(other)} differ"
@@ -177,12 +182,31 @@ def _require_same_bench(last: "Run", bench: "Bench", wish: Wish) -> None:
     click.echo(f"mind: {told}; it goes on with the old one", err=True)
 
 
-def _params(script: "Script", bench: "Bench", wish: Wish) -> dict[str, Any]:
-    from rig.guide.parameters import read_all
+def _params(
+    book: "Logbook | None", script: "Script", bench: "Bench", wish: Wish
+) -> tuple[dict[str, Any], list[str]]:
+    """The settings of a new run, a study's put in; and where they are not those of the study."""
+    from rig.guide.parameters import read_all, read_given
+    from rig.study.turn import given
 
-    params = read_all(script.parameters, wish.settings)
+    read_given(script.parameters, wish.settings)  # what does not read is told as it was typed
+    wanted, apart = (wish.settings, []) if book is None else given(book, script, wish.settings)
+    params = read_all(script.parameters, wanted)
     script.check(params, bench)
-    return params
+    return params, apart
+
+
+def _require_alike(apart: list[str], script: "Script", wish: Wish) -> None:
+    """Refuse a trial that is not like the study's others, unless it is to be listed only."""
+    from rig.errors import RigError
+
+    if apart and wish.out_of_turn is None:
+        raise RigError(
+            f"{script.name} with {'; '.join(apart)}: such a trial is not like the others",
+            where=str(wish.logbook),
+            remedy="leave that out, and the plan gives the study's own; or add --out-of-turn "
+            "'reason' (the report lists the trial and does not compare it)",
+        )
 
 
 def _turn(
@@ -204,11 +228,13 @@ def _turn(
     return taken
 
 
-def _tell_turn(runner: "Runner", script: "Script", taken: "Turn", wish: Wish) -> None:
+def _tell_turn(
+    runner: "Runner", script: "Script", taken: "Turn", apart: list[str], wish: Wish
+) -> None:
     from rig.study.kept import OUT_OF_TURN
 
     runner.operator.tell(f"Blade {taken.specimen} of the study.")
-    if taken.in_turn:
+    if taken.in_turn and not apart:
         return
     runner.book.append(
         OUT_OF_TURN,
@@ -216,6 +242,7 @@ def _tell_turn(runner: "Runner", script: "Script", taken: "Turn", wish: Wish) ->
             "procedure": script.name,
             "specimen": taken.specimen,
             "expected": taken.expected(),
+            "unlike": apart,
             "reason": wish.out_of_turn,
         },
     )

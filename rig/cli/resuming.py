@@ -2,13 +2,12 @@
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rig.errors import RigError
 from rig.guide.again import command
 
 if TYPE_CHECKING:
-    from rig.bench import Bench
     from rig.guide.script import Script
     from rig.logbook.records import Run
 
@@ -53,31 +52,3 @@ def require_same(run: "Run", script: "Script", given: Mapping[str, str], logbook
 
 def _remedy(run: "Run", logbook: Path) -> str:
     return f"go on with it: {command(run, logbook)}; or give it up with --abandon 'reason'"
-
-
-def changed(began: "Bench", now: "Bench") -> list[str]:
-    """Keys of the bench that differ from those at a run's beginning (certificates aside)."""
-    aside = ["certificates.", "tower.carriage.weighed", "tower.carriage.practice"]
-    if any(_certified(bench) for bench in (began, now)):  # its scale then is the certificate's
-        aside += ["tower.wire.count_m", "tower.wire.u_count_relative", "tower.wire.source"]
-    old, new = (dict(_flat(bench.model_dump(mode="json"))) for bench in (began, now))
-    return [
-        key
-        for key in sorted(old.keys() | new.keys())
-        if old.get(key) != new.get(key) and not key.startswith(tuple(aside))
-    ]
-
-
-def _certified(bench: "Bench") -> bool:
-    height = bench.certificates.get("height")
-    return height is not None and not height["against"]
-
-
-def _flat(table: Mapping[str, Any], prefix: str = "") -> list[tuple[str, Any]]:
-    found = []
-    for key, value in table.items():
-        if isinstance(value, dict):
-            found += _flat(value, f"{prefix}{key}.")
-        else:
-            found.append((prefix + key, value))
-    return found

@@ -8,13 +8,14 @@ are dealt once.
 import json
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from rig.commands import typed
 from rig.errors import RigError
 from rig.logbook.certificates import VIRTUAL
 from rig.logbook.store import Logbook
+from rig.study import conditions
 from rig.study.order import (
     GENERATOR,
     Seal,
@@ -54,11 +55,13 @@ class Order:
         seed: of the order within blocks; shown from the start, it says nothing of the key.
         sealed: key and secret.
         trials: in order.
+        fixed: procedure -> its settings that all trials must have alike; empty in early logbooks.
     """
 
     seed: int
     sealed: Seal
     trials: tuple[Planned, ...]
+    fixed: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
     @property
     def codes(self) -> frozenset[str]:
@@ -94,6 +97,18 @@ class Kept:
     def opened(self) -> bool:
         """Whether the key was unsealed."""
         return bool(self.unsealed)
+
+    @property
+    def fixed(self) -> dict[str, dict[str, str]]:
+        """Procedure -> settings that all its trials must have alike.
+
+        Dealt by an early version: what its file stated.
+        """
+        dealt = {} if self.order is None else self.order.fixed
+        return {
+            name: dict(dealt.get(name) or conditions.spelled(self.record, name))
+            for name in procedures(self.record)
+        }
 
 
 def found(book: Logbook) -> Kept | None:
@@ -174,7 +189,8 @@ def deal(
     key = {code: blade for blade, code in codes.items()}
     if label is not None:
         label(key)
-    order = Order(seed, seal(key, secret), tuple(_planned(record, codes, seed, secret)))
+    fixed = {procedure: conditions.fixed(record, procedure) for procedure in procedures(record)}
+    order = Order(seed, seal(key, secret), tuple(_planned(record, codes, seed, secret)), fixed)
     body = {**asdict(order), "generator": GENERATOR}
     book.append(ORDER, json.loads(json.dumps(body)))
     return order
@@ -217,7 +233,7 @@ def _order(body: dict[str, Any], book: Logbook) -> Order:
             remedy="deal the study anew in a logbook of its own; the runs stay readable as runs",
         )
     trials = tuple(Planned(**trial) for trial in body["trials"])
-    return Order(body["seed"], Seal(**body["sealed"]), trials)
+    return Order(body["seed"], Seal(**body["sealed"]), trials, body.get("fixed", {}))
 
 
 def codes_of(body: Mapping[str, Any]) -> tuple[str, ...]:
@@ -263,17 +279,8 @@ def closing(study: Kept, logbook: object) -> str:
     return typed("bladerig", *step, logbook)
 
 
-def settings_for(record: StudyRecord, procedure: str) -> dict[str, str]:
-    """What the study says a procedure is to be run with."""
-    told: dict[str, str] = {}
-    for response in record.response:
-        if response.kind.procedure == procedure:
-            told |= response.settings
-    return told
-
-
 def command(trial: Planned, record: StudyRecord, logbook: str) -> str:
     """What to type for one trial."""
-    own = settings_for(record, trial.procedure)
+    own = conditions.stated(record, trial.procedure)
     settings = [f"{name}={value}" for name, value in own.items()]
     return typed("bladerig", "run", trial.procedure, logbook, f"specimen={trial.code}", *settings)

@@ -13,6 +13,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 
 from rig import tables
 from rig.errors import RigError
+from rig.study import conditions
 from rig.study.data import LESS, LOG, MORE, NEITHER, BladeFacts, Group, Response
 from rig.study.disorder import disorder
 from rig.study.responses import KINDS, Kind
@@ -32,6 +33,11 @@ def _quantity(dimension: str) -> BeforeValidator:
     return BeforeValidator(read)
 
 
+def _in_text(value: object) -> object:
+    return conditions.in_text(value) if isinstance(value, bool | int | float) else value
+
+
+Setting = Annotated[str, BeforeValidator(_in_text)]
 THICKEST_M = 0.03  # ours: thicker is a slip of the pen
 
 
@@ -102,7 +108,7 @@ class ResponseRecord(_Part):
     parity: bool = False
     better: Literal["more", "less", "neither"] | None = None
     better_because: str = ""
-    settings: dict[str, str] = Field(default_factory=dict)
+    settings: dict[str, Setting] = Field(default_factory=dict)
 
     @property
     def kind(self) -> Kind:
@@ -156,6 +162,7 @@ class StudyRecord(_Part):
     blocks: tuple[str, ...] = ("all",)
     group: tuple[GroupRecord, ...]
     response: tuple[ResponseRecord, ...]
+    settings: dict[str, dict[str, Setting]] = Field(default_factory=dict)
     blade: tuple[BladeRecord, ...] = ()
 
     @model_validator(mode="after")
@@ -221,13 +228,27 @@ def checked(told: dict[str, Any], text: str, name: str) -> StudyRecord:
         FileFaults: every fault at once, those of single entries and what does not fit together.
     """
     found = list(disorder(told))
-    faults = [f"{tables.place(keys, text, name)}: {what}" for keys, what in found]
+    settings = list(conditions.disorder(told, _needed(told)))
+    faults = [f"{tables.place(keys, text, name)}: {what}" for keys, what in (*found, *settings)]
     try:
-        return tables.validate(StudyRecord, told, text, name)
+        record = tables.validate(StudyRecord, told, text, name)
+        if not faults:
+            return record
     except FileFaults as error:
         whole = f"{name}: {'; '.join(what for _, what in found)}"  # the same, told in one
         faults += [fault for fault in error.faults if fault != whole]
     raise FileFaults(sorted(faults, key=tables.line))
+
+
+def _needed(told: dict[str, Any]) -> list[str]:
+    """Procedures of the responses that the tables name."""
+    entries = told.get("response")
+    names = [
+        str(one.get("name"))
+        for one in (entries if isinstance(entries, list | tuple) else ())
+        if isinstance(one, dict)
+    ]
+    return list(dict.fromkeys(kind.procedure for kind in KINDS.values() if kind.name in names))
 
 
 def load(path: Path) -> StudyRecord:

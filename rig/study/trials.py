@@ -13,6 +13,7 @@ from typing import Any
 from rig.logbook.certificates import VIRTUAL
 from rig.logbook.records import Result, Row, Run
 from rig.logbook.store import Logbook
+from rig.study import unlike
 from rig.study.kept import codes_of
 
 
@@ -41,13 +42,18 @@ class Trial:
         return self.run.procedure
 
 
-def trials(book: Logbook, codes: Collection[str], wanted: Collection[str]) -> list[Trial]:
+def trials(
+    book: Logbook, codes: Collection[str], wanted: Collection[str],
+    fixed: Mapping[str, Mapping[str, str]] | None = None, one_bench: bool = False,
+) -> list[Trial]:  # fmt: skip
     """Every trial of the logbook in its order, and runs of the study that left none.
 
     Args:
         book: the study's logbook.
         codes: of the study's blades.
         wanted: procedures that the study asks for.
+        fixed: procedure -> settings that the study fixes; left out, none.
+        one_bench: whether the bench of a procedure's first trial that counts is fixed too.
     """
     runs = {run.run_id: run for run in book.runs()}
     current = _current(book)
@@ -56,8 +62,9 @@ def trials(book: Logbook, codes: Collection[str], wanted: Collection[str]) -> li
         for row in book.journal(kind="verdict")
         if row.run_id in runs and "specimen" in row.body
     ]
-    told = [replace(one, against=tuple(_own(one, codes))) for one in told]
+    told = [replace(one, against=tuple(_own(one, codes, fixed or {}))) for one in told]
     told = _by_one_version(_on_one_rig(told))
+    told = _on_one_bench(told) if one_bench else told
     spoken = {one.run.run_id for one in told}
     silent = [_silent(run) for run in runs.values() if run.procedure in wanted
               and run.run_id not in spoken]  # fmt: skip
@@ -82,8 +89,12 @@ def _silent(run: Run) -> Trial:
     )  # fmt: skip
 
 
-def _own(one: Trial, codes: Collection[str]) -> Iterator[str]:
+def _own(
+    one: Trial, codes: Collection[str], fixed: Mapping[str, Mapping[str, str]]
+) -> Iterator[str]:
     """What stands against a trial by itself."""
+    if apart := unlike.of_settings(one.run, fixed.get(one.procedure, {})):
+        yield f"not made like the others: {'; '.join(apart)}"
     for code in one.codes:
         if code not in codes:
             yield f"'{code}' is no code of this study"
@@ -125,6 +136,25 @@ def _by_one_version(told: Sequence[Trial]) -> list[Trial]:
             f"measured by another version of {one.procedure} ({one.run.procedure_hash[:8]}; most "
             f"others by {most[:8]})",
         )
+
+    return [judged(one) for one in told]
+
+
+def _on_one_bench(told: Sequence[Trial]) -> list[Trial]:
+    """The bench of each procedure's first trial that counts."""
+    first: dict[str, Trial] = {}
+    for one in told:
+        if not one.against:
+            first.setdefault(one.procedure, one)
+
+    def judged(one: Trial) -> Trial:
+        began = first.get(one.procedure, one).run
+        keys = unlike.of_bench(
+            began.versions.get("bench") or {}, one.run.versions.get("bench") or {}, one.procedure
+        )
+        if not keys:
+            return one
+        return _more(one, f"another bench than in run {began.run_id} ({', '.join(keys)} differ)")
 
     return [judged(one) for one in told]
 

@@ -10,8 +10,9 @@ from typing import Any
 
 from rig.commands import typed
 from rig.errors import RigError
+from rig.guide.script import Script
 from rig.logbook.store import Logbook
-from rig.study import kept
+from rig.study import conditions, kept, unlike
 from rig.study.trials import trials
 
 
@@ -83,6 +84,47 @@ def turn(book: Logbook, procedure: str, specimen: str) -> Turn | None:
     again = made[procedure, code] > _counted(book, study.order, procedure, code)
     block = planned.block if planned is not None and due else ""
     return Turn(code, block, planned, due or again)
+
+
+def given(
+    book: Logbook, script: Script, wanted: Mapping[str, str]
+) -> tuple[dict[str, str], list[str]]:
+    """The settings of a run, those that the study fixes put in; and where it is asked otherwise.
+
+    Args:
+        book: the logbook that the run goes into.
+        script: its procedure.
+        wanted: settings as typed.
+    """
+    study = kept.found(book)
+    sealed = study is not None and study.order is not None
+    told = study.fixed.get(script.name, {}) if study is not None and sealed else {}
+    known = {one.name: one for one in script.parameters}
+    fixed = {name: text for name, text in told.items() if name in known}
+    apart = [
+        f"{name} {wanted[name]} where the study fixes {fixed[name]}"
+        for name in fixed
+        if name in wanted and conditions.alike(known[name], wanted[name]) != fixed[name]
+    ]
+    return fixed | dict(wanted), apart
+
+
+def other_bench(book: Logbook, procedure: str, bench: Mapping[str, Any], kind: str) -> list[str]:
+    """What of the bench differs from the first trial of this procedure that counts, in words.
+
+    Args:
+        book: the study's logbook.
+        procedure: of the run to come.
+        bench: as the run would keep it.
+        kind: of rig.
+    """
+    order = kept.require(book).order
+    for one in trials(book, () if order is None else order.codes, {}):
+        run = one.run
+        if one.procedure == procedure and run.versions.get("device") == kind and not one.against:
+            keys = unlike.of_bench(run.versions.get("bench") or {}, bench, procedure)
+            return [f"another bench than in run {run.run_id} ({', '.join(keys)})"] if keys else []
+    return []
 
 
 def _counted(book: Logbook, order: kept.Order, procedure: str, code: str) -> int:

@@ -87,7 +87,10 @@ def read(path: Path) -> Whole:
             raise RigError(
                 "the codes are not dealt yet", where=str(path), remedy=f"bladerig study deal {path}"
             )
-        made = trials(book, study.order.codes, kept.procedures(study.record))
+        made = trials(
+            book, study.order.codes, kept.procedures(study.record), study.fixed,
+            one_bench=bool(study.order.fixed),
+        )  # fmt: skip
         left = kept.left(study.order, kept.done(book))
     key = study.order.key() if study.opened else None
     return Whole(study, study.order, tuple(made), tuple(left), key)
