@@ -39,6 +39,8 @@ def compare(logbook: Path, as_json: bool) -> None:
             click.echo(f"  {line.sentence}")
         if one.parity is not None:
             click.echo(f"  {words.parity(one.parity)}")
+        for note in one.notes:
+            click.echo(f"  {note}")
         for left_out in one.excluded:
             click.echo(f"  left out: {left_out.trial}: {'; '.join(left_out.reasons)}")
         click.echo("")

@@ -3,6 +3,7 @@
 import click
 
 from rig import __version__
+from rig.cli.accidents import withdraw
 from rig.cli.bench import bench
 from rig.cli.board import board
 from rig.cli.calibrate import calibrate, certificates
@@ -33,6 +34,7 @@ for command in (
     demo,
     run,
     runs,
+    withdraw,
     report,
     audit,
     recompute,

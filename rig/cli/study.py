@@ -6,12 +6,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from rig.cli.accidents import found as found_
+from rig.cli.accidents import lost
 from rig.cli.plan import plan
 from rig.cli.turns import JSON, LOGBOOK, PATH, labels_of, next_, unseal
 
 if TYPE_CHECKING:
     from rig.logbook.store import Logbook
-    from rig.study.kept import Order
+    from rig.study.kept import Kept
 
 
 @click.group()
@@ -24,6 +26,7 @@ def study() -> None:
     bladerig study plan tempers.logbook    how many blades, and what they can show
     bladerig study deal tempers.logbook    blind codes and random order; the key is sealed
     bladerig study next tempers.logbook    which blade and which test comes now
+    bladerig study lost tempers.logbook KR4 --reason "mislaid"
     bladerig study unseal tempers.logbook  after the last trial: the key, on record
     bladerig compare tempers.logbook       difference shown, ruled out, or cannot tell
     """
@@ -181,7 +184,7 @@ def show(logbook: Path, as_json: bool) -> None:
 
     with Logbook.open(logbook, writable=False) as book:
         found = kept.require(book)
-        progress = _progress(book, found.order)
+        progress = _progress(book, found)
     if as_json:
         told = found.record.model_dump(mode="json")
         click.echo(json.dumps({**told, "progress": progress, "unsealed": found.opened}))
@@ -199,14 +202,19 @@ def show(logbook: Path, as_json: bool) -> None:
     click.echo(f"\n{progress}")
 
 
-def _progress(book: "Logbook", order: "Order | None") -> str:
+def _progress(book: "Logbook", found: "Kept") -> str:
     from rig.study import kept
+    from rig.study.phrases import are
 
-    if order is None:
+    if found.order is None:
         return "The codes are not dealt yet."
-    remaining = len(kept.left(order, kept.done(book)))
-    return f"{len(order.trials) - remaining} of {len(order.trials)} planned trials are made."
+    trials = found.order.trials
+    made = kept.done(book)
+    ready = sum(made[one.procedure, one.code] >= one.repeat for one in trials)
+    lost = len(trials) - ready - len(kept.left(book, found))
+    told = f"{ready} of {len(trials)} planned trials are made."
+    return told + (f" {are(lost, 'trial')} of lost blades." if lost else "")
 
 
-for one in (plan, next_, unseal):
+for one in (plan, next_, lost, found_, unseal):
     study.add_command(one)

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from rig.study.kept import Order
+    from rig.logbook.store import Logbook
+    from rig.study.kept import Order, Planned
 
 PATH = click.Path(path_type=Path)
 LOGBOOK = click.argument("logbook", type=PATH)
@@ -26,11 +27,13 @@ def next_(logbook: Path, as_json: bool) -> None:
     from rig.guide.again import command
     from rig.logbook.store import Logbook
     from rig.study import kept, troubles
+    from rig.study.practice import practice
 
     with Logbook.open(logbook, writable=False) as book:
         found = kept.require(book)
         order = _dealt(found.order, logbook)
-        remaining = kept.left(order, kept.done(book))
+        remaining = kept.left(book, found)
+        practised = practice(book)
         told: dict[str, Any] = {
             "left": len(remaining),
             "command": None,
@@ -40,12 +43,14 @@ def next_(logbook: Path, as_json: bool) -> None:
             ],
             "not_counted": [vars(one) for one in troubles.void(book)],
             "unsealed": found.opened,
+            "given_up": _given_up(book, remaining[:1], logbook),
+            "practice": practised,
             "closing": kept.closing(found, logbook),
             "labels": _labels_left(logbook, found.opened),
         }
     if remaining:
         told |= {
-            "command": kept.command(remaining[0], found.record, str(logbook)),
+            "command": kept.command(remaining[0], found.record, str(logbook), practised),
             **vars(remaining[0]),
         }
     click.echo(json.dumps(told) if as_json else _said_next(told, len(order.trials)))
@@ -75,7 +80,35 @@ def _said_next(told: dict[str, Any], planned: int) -> str:
             f"Trial {told['place']} of {planned}: {told['procedure']} on blade {told['code']}, "
             f"{told['block']}\n{told['command']}"
         )
+        lines += told["given_up"]
+        if told["place"] == 1 and not told["practice"]:
+            lines.append("To practise without hardware add --virtual.")
     return "\n".join(lines)
+
+
+def _given_up(book: "Logbook", trial: "list[Planned]", logbook: Path) -> list[str]:
+    """What to do when a run of the next trial was given up: again, or never."""
+    from rig.commands import typed
+
+    told = []
+    for one in trial:
+        given_up = [
+            run
+            for run in book.runs()
+            if run.procedure == one.procedure
+            and run.outcome == "abandoned"
+            and str(run.params.get("specimen", "")).upper() == one.code
+        ]
+        if given_up:
+            run = given_up[-1]
+            lost = typed(
+                "bladerig", "study", "lost", logbook, one.code, "--reason", "what happened"
+            )
+            told.append(
+                f"Run {run.run_id} of it was given up ({run.reason}). If the blade cannot be "
+                f"tested any more:\n{lost}"
+            )
+    return told
 
 
 def labels_of(logbook: Path) -> Path:
@@ -118,8 +151,8 @@ def unseal(logbook: Path, reason: str | None, as_json: bool) -> None:
 
     with Logbook.open(logbook, writable=True) as book:
         found = kept.require(book)
-        order = _dealt(found.order, logbook)
-        remaining = len(kept.left(order, kept.done(book)))
+        _dealt(found.order, logbook)
+        remaining = len(kept.left(book, found))
         if remaining and not reason and not found.opened:
             raise RigError(
                 f"{are(remaining, 'planned trial')} left; opened now, no trial after it is blind",

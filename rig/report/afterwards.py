@@ -112,7 +112,7 @@ def _further(view: RunView) -> Iterator[str]:
     name = view.path.name
     with Logbook.open(view.path, writable=False) as book:
         study = kept.found(book)
-        left = study and study.order and kept.left(study.order, kept.done(book))
+        left = study and kept.left(book, study)
     if study is not None:
         yield _planned(study, bool(left), name)
         return

@@ -1,13 +1,14 @@
 """What the report of a study shows beside its answers, as plain rows for the page."""
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from rig.logbook.store import Logbook
 from rig.report.ink import quantity, sign
-from rig.study import kept, repeats
+from rig.study import conditions, kept, repeats
 from rig.study.answer import Answer
+from rig.study.collect import in_words
 from rig.study.lives import LifeResult
 from rig.study.phrases import size
 from rig.study.planning import blades_asked
@@ -175,7 +176,7 @@ def scope(record: StudyRecord, book: Logbook) -> list[str]:
         + _range([b.thickness and b.thickness * 1e3 for b in record.blade], ".2f", " mm"),
         listed("finish", (b.finish for b in record.blade), "not stated"),
         listed("medium cut", map(_medium, media), "none on record"),
-        listed("settings", map(_settings, record.response), "each procedure's own"),
+        listed("settings", _settings(record), "each procedure's own"),
     ]
 
 
@@ -197,6 +198,48 @@ def _medium(body: Mapping[str, Any]) -> str:
     return " ".join(str(part) for part in parts if part)
 
 
-def _settings(response: ResponseRecord) -> str:
-    given = ", ".join(f"{name} {value}" for name, value in response.settings.items())
-    return f"{response.kind.title} with {given}" if given else ""
+def _settings(record: StudyRecord) -> Iterator[str]:
+    for procedure in kept.procedures(record):
+        if given := conditions.stated(record, procedure):
+            yield f"{_spoken(procedure)} with {_pairs(given)}"
+
+
+def _pairs(settings: Mapping[str, str]) -> str:
+    return ", ".join(f"{name} {value or 'left empty'}" for name, value in settings.items())
+
+
+def _spoken(procedure: str) -> str:
+    return procedure.replace("_", " ")
+
+
+def fixed(whole: Whole) -> list[tuple[str, str]]:
+    """Procedure and the settings that were fixed for all its trials before the first."""
+    dealt = whole.order.fixed
+    return [(_spoken(name), _pairs(settings)) for name, settings in dealt.items() if settings]
+
+
+def lost(whole: Whole) -> list[dict[str, Any]]:
+    """Blades that could be tested no more."""
+    return [
+        {
+            "code": one.code,
+            "blade": (whole.key or {}).get(one.code, ""),
+            "tests": ", ".join(map(_spoken, one.procedures)) or "all that were left",
+            "from_treatment": one.from_treatment,
+            "reason": one.reason + " (told with the key open)" * one.key_open,
+            "at_utc": one.at_utc,
+        }
+        for one in whole.kept.lost
+    ]
+
+
+def withdrawn(whole: Whole) -> list[dict[str, Any]]:
+    """Trials that were taken back, each with what it had given."""
+    told = []
+    for one in whole.trials:
+        if one.withdrawn is not None:
+            kinds = [r.kind for r in whole.record.response if r.kind.procedure == one.procedure]
+            had = filter(None, (in_words(one, kind) for kind in kinds))
+            told.append({"trial": one.name, "run": one.run.run_id, "had": "; ".join(had),
+                         "why": one.withdrawn.sentence})  # fmt: skip
+    return told

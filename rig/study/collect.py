@@ -102,7 +102,7 @@ def _take(
     known = [blades[key[code]] for code in trial.codes if key.get(code) in blades]
     known.sort(key=record.blade.index)  # the same blades are the same set in any order
     reasons = (
-        list(trial.against)
+        [*trial.against, *_kept(one, trial)]
         or _shared(trial, known)
         or _again(one, known)
         or _beyond(one, trial, known, planned)
@@ -119,6 +119,27 @@ def _take(
         one.sets |= {blade.name: _set(known).name for blade in known}
         if stair := trial.body.get("stair"):
             one.stairs.setdefault(known[0].group, []).append(_stair(stair))
+
+
+def _kept(one: Collected, trial: Trial) -> list[str]:
+    """The value that a withdrawn trial had: taken back, never taken off the record."""
+    if trial.withdrawn is None:
+        return []
+    had = in_words(trial, one.response.kind)
+    return [f"it gave {had}"] if had else []
+
+
+def in_words(trial: Trial, kind: Kind) -> str:
+    """What a trial gave for a response; "" when nothing."""
+    if kind.field == "life":
+        life = trial.body.get("life") or {}
+        if not life:
+            return ""
+        fail = life["first_fail_cuts"]
+        most = "" if fail is None else f", at most {fail:g}"
+        return f"{kind.title} more than {life['last_pass_cuts']:g}{most} cuts"
+    value, _ = value_of(trial, kind)
+    return f"{kind.title} {value:.4g} {kind.unit}" if math.isfinite(value) else ""
 
 
 def _stair(told: Mapping[str, Any]) -> Staircase:

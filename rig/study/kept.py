@@ -15,7 +15,8 @@ from rig.commands import typed
 from rig.errors import RigError
 from rig.logbook.certificates import VIRTUAL
 from rig.logbook.store import Logbook
-from rig.study import conditions
+from rig.study import accidents, conditions
+from rig.study.accidents import Lost
 from rig.study.order import (
     GENERATOR,
     Seal,
@@ -85,13 +86,15 @@ class Kept:
         record, order: the newest.
         unsealed: when the key was opened: `at_utc`, `reason`, `trials_left`.
         out_of_turn: runs on another blade than the plan's next: `at_utc`, `procedure`, `specimen`,
-            `expected`, `reason`.
+            `expected`, `reason`, and of later versions `unlike`.
+        lost: blades that can be tested no more.
     """
 
     record: StudyRecord
     order: Order | None
     unsealed: tuple[dict[str, Any], ...]
     out_of_turn: tuple[dict[str, Any], ...]
+    lost: tuple[Lost, ...] = ()
 
     @property
     def opened(self) -> bool:
@@ -119,7 +122,9 @@ def found(book: Logbook) -> Kept | None:
     orders = [row.body for row in book.journal(kind=ORDER)]
     order = _order(orders[-1], book) if orders else None
     record = StudyRecord.model_validate(records[-1])
-    return Kept(record, order, _dated(book, UNSEALED), _dated(book, OUT_OF_TURN))
+    return Kept(
+        record, order, _dated(book, UNSEALED), _dated(book, OUT_OF_TURN), accidents.lost(book)
+    )
 
 
 def _dated(book: Logbook, kind: str) -> tuple[dict[str, Any], ...]:
@@ -242,19 +247,39 @@ def codes_of(body: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 def done(book: Logbook) -> Counter[tuple[str, str]]:
-    """Finished runs by (procedure, blade's code); practice does not count once one is measured."""
+    """Finished runs by (procedure, blade's code), those withdrawn to be made anew left out.
+
+    Practice does not count once one is measured.
+    """
+    again = accidents.to_make_again(book)
     codes: dict[int, tuple[str, ...]] = {}
     for row in book.journal(kind="verdict"):
         if row.run_id is not None and "specimen" in row.body:
             codes[row.run_id] = codes_of(row.body)
-    runs = [run for run in book.runs() if run.outcome == "finished" and run.run_id in codes]
+    runs = [
+        run
+        for run in book.runs()
+        if run.outcome == "finished" and run.run_id in codes and run.run_id not in again
+    ]
     measured = [run for run in runs if run.versions.get("device") != VIRTUAL]
     return Counter((run.procedure, code) for run in measured or runs for code in codes[run.run_id])
 
 
-def left(order: Order, made: Counter[tuple[str, str]]) -> list[Planned]:
-    """The plan's trials that are not made yet, in order."""
-    return [t for t in order.trials if made[t.procedure, t.code] < t.repeat]
+def left(book: Logbook, study: Kept) -> list[Planned]:
+    """The plan's trials that are still to be made, in order; none of a blade that is lost."""
+    if study.order is None:
+        return []
+    made = done(book)
+    return [
+        trial
+        for trial in study.order.trials
+        if made[trial.procedure, trial.code] < trial.repeat and not is_lost(study, trial)
+    ]
+
+
+def is_lost(study: Kept, trial: Planned) -> bool:
+    """Whether a trial's blade is lost for it."""
+    return any(one.code == trial.code and one.of(trial.procedure) for one in study.lost)
 
 
 def unseal(book: Logbook, reason: str) -> dict[str, str]:
@@ -268,7 +293,7 @@ def unseal(book: Logbook, reason: str) -> dict[str, str]:
         raise RigError("nothing is sealed yet", where=str(book.path), remedy="bladerig study deal")
     key = kept.order.key()
     if not kept.opened:
-        remaining = len(left(kept.order, done(book)))
+        remaining = len(left(book, kept))
         book.append(UNSEALED, {"reason": reason, "trials_left": remaining})
     return key
 
@@ -279,8 +304,11 @@ def closing(study: Kept, logbook: object) -> str:
     return typed("bladerig", *step, logbook)
 
 
-def command(trial: Planned, record: StudyRecord, logbook: str) -> str:
-    """What to type for one trial."""
+def command(trial: Planned, record: StudyRecord, logbook: str, practice: bool = False) -> str:
+    """What to type for one trial; on the virtual rig when the study is practice."""
     own = conditions.stated(record, trial.procedure)
     settings = [f"{name}={value}" for name, value in own.items()]
-    return typed("bladerig", "run", trial.procedure, logbook, f"specimen={trial.code}", *settings)
+    virtual = ("--virtual",) if practice else ()
+    return typed(
+        "bladerig", "run", trial.procedure, logbook, f"specimen={trial.code}", *settings, *virtual
+    )

@@ -1,7 +1,10 @@
 """A study file to fill in."""
 
-from rig.study.data import LOG
+from rig.guide import script
+from rig.study.data import LESS, LOG, MORE, NEITHER
 from rig.study.responses import KINDS
+
+WAYS = {MORE: "more is better", LESS: "less is better", NEITHER: "neither way is better"}
 
 TEMPLATE = """\
 # A study: which blades, what was done to them, what is compared. Change everything that differs.
@@ -49,6 +52,9 @@ margin = 1.0
 scatter = 0.4
 parity = true                   # the groups should start equal in this
 
+[settings.pry_to_failure]       # for every blade alike; what you leave out keeps its default
+schedule = "hardwood"           # another value typed at the bench is refused
+
 [[blade]]
 name = "A1"
 group = "one temper"
@@ -78,7 +84,24 @@ def template() -> str:
     """A study file to fill in, with every response that can be asked for."""
     known = "".join(
         f"#   {kind.name:20} {kind.title}, {kind.unit}; as a "
-        f"{'ratio' if kind.scale == LOG else 'difference in ' + kind.unit}\n"
+        f"{'ratio' if kind.scale == LOG else 'difference in ' + kind.unit}; {WAYS[kind.better]}\n"
         for kind in KINDS.values()
     )
-    return f"{TEMPLATE}{LOADS}\n# What can be compared:\n{known}"
+    return (
+        f"{TEMPLATE}{LOADS}\n# What can be compared, and which way is better (is yours another, say\n"
+        '# so with the response: better = "less" and better_because = "why"):\n'
+        f"{known}\n# Settings that change what is measured, by procedure; ! must be stated:\n"
+        f"{_settings()}"
+    )
+
+
+def _settings() -> str:
+    """Every setting of every procedure that a response may come from, with its default."""
+    told = ""
+    for procedure in dict.fromkeys(kind.procedure for kind in KINDS.values()):
+        told += f"#   [settings.{procedure}]\n"
+        for one in script.load(procedure).parameters:
+            if one.measures:
+                usual = "!" if one.default is None else f'"{one.default}"'
+                told += f"#     {one.name} = {usual}  {one.help}\n"
+    return told

@@ -13,7 +13,8 @@ from typing import Any
 from rig.logbook.certificates import VIRTUAL
 from rig.logbook.records import Result, Row, Run
 from rig.logbook.store import Logbook
-from rig.study import unlike
+from rig.study import accidents, unlike
+from rig.study.accidents import Withdrawn
 from rig.study.kept import codes_of
 
 
@@ -26,6 +27,7 @@ class Trial:
         body: of the verdict as journaled.
         measurands: of the result in force; empty when there is none.
         against: why it may not be compared; empty when nothing stands against it.
+        withdrawn: whether its maker took it back.
     """
 
     name: str
@@ -35,6 +37,7 @@ class Trial:
     body: Mapping[str, Any]
     measurands: Mapping[str, Any]
     against: tuple[str, ...] = ()
+    withdrawn: Withdrawn | None = None
 
     @property
     def procedure(self) -> str:
@@ -57,8 +60,9 @@ def trials(
     """
     runs = {run.run_id: run for run in book.runs()}
     current = _current(book)
+    back = accidents.withdrawn(book)
     told = [
-        _trial(row, runs[row.run_id], current)
+        _trial(row, runs[row.run_id], current, back)
         for row in book.journal(kind="verdict")
         if row.run_id in runs and "specimen" in row.body
     ]
@@ -71,11 +75,14 @@ def trials(
     return sorted([*told, *silent], key=lambda one: (one.at_utc, one.run.run_id))
 
 
-def _trial(row: Row, run: Run, current: Mapping[int, Result]) -> Trial:
+def _trial(
+    row: Row, run: Run, current: Mapping[int, Result], back: Mapping[tuple[int, str], Withdrawn]
+) -> Trial:
     result = current.get(row.body.get("result_id", 0))
     return Trial(
         str(row.body.get("trial") or f"row {row.number}"), run, row.at_utc, codes_of(row.body),
         row.body, {} if result is None else result.result.get("measurands", {}),
+        withdrawn=back.get((run.run_id, str(row.body.get("trial")))),
     )  # fmt: skip
 
 
@@ -93,6 +100,8 @@ def _own(
     one: Trial, codes: Collection[str], fixed: Mapping[str, Mapping[str, str]]
 ) -> Iterator[str]:
     """What stands against a trial by itself."""
+    if one.withdrawn:
+        yield one.withdrawn.sentence
     if apart := unlike.of_settings(one.run, fixed.get(one.procedure, {})):
         yield f"not made like the others: {'; '.join(apart)}"
     for code in one.codes:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from rig.logbook.store import Logbook
+from rig.study.accidents import withdrawn
 
 
 @dataclass(frozen=True)
@@ -18,9 +19,11 @@ class Trouble:
 def void(book: Logbook) -> list[Trouble]:
     """Trials that do not count, by what their verdicts say."""
     procedures = {run.run_id: run.procedure for run in book.runs()}
-    told = []
+    back, told = withdrawn(book), []
     for row in book.journal(kind="verdict"):
         if row.run_id is None or "specimen" not in row.body:
+            continue
+        if (row.run_id, str(row.body.get("trial"))) in back:
             continue
         against = list(row.body.get("reasons") or ()) if not row.body.get("valid") else []
         against += [f"an indication only: {text}" for text in row.body.get("indication") or ()]

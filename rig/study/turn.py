@@ -61,8 +61,7 @@ def turn(book: Logbook, procedure: str, specimen: str) -> Turn | None:
     study = kept.found(book)
     if study is None or study.order is None or procedure not in kept.procedures(study.record):
         return None
-    made = kept.done(book)
-    left = kept.left(study.order, made)
+    left = kept.left(book, study)
     planned = left[0] if left else None
     codes = kept.codes_of({"specimen": specimen or _next(procedure, left, book)})
     if len(codes) > 1:
@@ -81,9 +80,23 @@ def turn(book: Logbook, procedure: str, specimen: str) -> Turn | None:
             value=code,
         )
     due = planned is not None and (planned.procedure, planned.code) == (procedure, code)
-    again = made[procedure, code] > _counted(book, study.order, procedure, code)
+    _require_there(study, procedure, code, book)
+    again = kept.done(book)[procedure, code] > _counted(book, study, study.order, procedure, code)
     block = planned.block if planned is not None and due else ""
     return Turn(code, block, planned, due or again)
+
+
+def _require_there(study: kept.Kept, procedure: str, code: str, book: Logbook) -> None:
+    """Refuse a blade that is told lost."""
+    for one in study.lost:
+        if one.code == code and one.of(procedure):
+            found = typed("bladerig", "study", "found", book.path, code, "--reason", "why")
+            raise RigError(
+                f"blade {code} is told lost: {one.reason}",
+                where=str(book.path),
+                remedy=f"read the label again; is it there after all: {found}",
+                value=code,
+            )
 
 
 def given(
@@ -127,9 +140,9 @@ def other_bench(book: Logbook, procedure: str, bench: Mapping[str, Any], kind: s
     return []
 
 
-def _counted(book: Logbook, order: kept.Order, procedure: str, code: str) -> int:
+def _counted(book: Logbook, study: kept.Kept, order: kept.Order, procedure: str, code: str) -> int:
     """Runs of a blade that left a trial against which nothing stands."""
-    told = trials(book, order.codes, {})
+    told = trials(book, order.codes, {}, study.fixed, one_bench=bool(order.fixed))
     mine = [one for one in told if one.procedure == procedure and code in one.codes]
     return len({one.run.run_id for one in mine if not one.against})
 

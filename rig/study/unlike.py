@@ -45,7 +45,7 @@ class Unlike:
     def sentence(self) -> str:
         """For people."""
         told = "; ".join(f"{trial}: {value}" for trial, value in self.others.items())
-        return f"{self.what} is {self.most} in most trials, but {told}"
+        return f"Not made alike: {self.what} is {self.most} in most trials, but {told}."
 
 
 def of_settings(run: Run, fixed: Mapping[str, str]) -> list[str]:

@@ -1,18 +1,19 @@
 """A whole study read from its logbook: record, order, trials, and the answers once unsealed."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from rig.errors import RigError
 from rig.logbook.store import Logbook
-from rig.study import kept
+from rig.study import kept, missing
 from rig.study.collect import Collected, Excluded, beside, collect
 from rig.study.kept import Kept, Order, Planned
 from rig.study.record import StudyRecord
 from rig.study.trials import Trial, trials
+from rig.study.unlike import Unlike, conditions, differing
 
 if TYPE_CHECKING:
     from rig.study.answer import Answer
@@ -25,6 +26,7 @@ class Whole:
     Attributes:
         left: planned trials that are not made yet.
         key: code -> blade; None while it is sealed.
+        media: run -> what it cut, as it put it down.
     """
 
     kept: Kept
@@ -32,6 +34,7 @@ class Whole:
     trials: tuple[Trial, ...]
     left: tuple[Planned, ...]
     key: Mapping[str, str] | None
+    media: Mapping[int, Mapping[str, Any]] = field(default_factory=dict)
 
     @property
     def record(self) -> StudyRecord:
@@ -51,10 +54,39 @@ class Whole:
         from rig.study.answer import answer
 
         told = [
-            answer(one, self.record, self._blocks(one.response.kind.procedure))
+            self._with_missing(
+                answer(one, self.record, self._blocks(one.response.kind.procedure)), one
+            )
             for one in self.collected
         ]
         return sorted(told, key=lambda one: one.response.name != self.record.primary)
+
+    def _with_missing(self, told: "Answer", one: Collected) -> "Answer":
+        """What lost, withdrawn and unlike trials do to an answer."""
+        key, procedure = self.key or {}, one.response.kind.procedure
+        gone = missing.of_response(self.kept.lost, one, key)
+        said = [
+            missing.verdict(gone, key, self.record),
+            missing.taken_back_late(self.trials, self.kept.lost, procedure),
+        ]
+        notes = [missing.note(gone, key), *(each.sentence for each in self.unlike(one))]
+        return replace(
+            told,
+            headline=" ".join([told.headline, *filter(None, said)]),
+            notes=(*told.notes, *filter(None, notes)),
+        )
+
+    def unlike(self, one: Collected) -> list[Unlike]:
+        """Conditions in which the trials that count in a response differ."""
+        left_out = {(e.trial, e.run_id) for e in one.excluded}
+        return differing(
+            [
+                (trial.name, trial.run, conditions(trial.run, self.media.get(trial.run.run_id)))
+                for trial in self.trials
+                if trial.procedure == one.response.kind.procedure
+                and (trial.name, trial.run.run_id) not in left_out
+            ]
+        )
 
     def _blocks(self, procedure: str) -> dict[str, str]:
         """Blade -> block of its trial by `procedure`, for a study whose key is open."""
@@ -91,9 +123,10 @@ def read(path: Path) -> Whole:
             book, study.order.codes, kept.procedures(study.record), study.fixed,
             one_bench=bool(study.order.fixed),
         )  # fmt: skip
-        left = kept.left(study.order, kept.done(book))
+        left = kept.left(book, study)
+        media = {row.run_id: row.body for row in book.journal(kind="media") if row.run_id}
     key = study.order.key() if study.opened else None
-    return Whole(study, study.order, tuple(made), tuple(left), key)
+    return Whole(study, study.order, tuple(made), tuple(left), key, media)
 
 
 def unsealed(path: Path) -> Whole:

@@ -95,4 +95,4 @@ def test_practice_takes_no_place_of_a_measured_trial(made: StudyBook) -> None:
     blade = {code: name for name, code in made.code.items()}
     made.trial(blade[first.code], "hardness", {"hardness": (60.0, 0.2)}, run={"device": "virtual"})
     made.trial(blade[second.code], "hardness", {"hardness": (60.0, 0.2)})
-    assert kept.left(made.order, kept.done(made.book))[0] == first
+    assert kept.left(made.book, kept.require(made.book))[0] == first

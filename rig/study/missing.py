@@ -1,0 +1,55 @@
+"""What lost and withdrawn trials do to an answer, in plain sentences."""
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+
+from rig.study.accidents import NO, UNKNOWN, Lost
+from rig.study.collect import Collected
+from rig.study.phrases import are, many
+from rig.study.record import StudyRecord
+from rig.study.trials import Trial
+
+
+def of_response(lost: Sequence[Lost], one: Collected, key: Mapping[str, str]) -> list[Lost]:
+    """Blades lost before they counted in a response."""
+    there = set(one.sets)
+    procedure = one.response.kind.procedure
+    return [gone for gone in lost if gone.of(procedure) and key.get(gone.code) not in there]
+
+
+def verdict(gone: Sequence[Lost], key: Mapping[str, str], record: StudyRecord) -> str:
+    """What the verdict itself must say: blades that went missing for what their treatment did."""
+    tied = [one for one in gone if one.from_treatment != NO]
+    if not tied:
+        return ""
+    group = {blade.name: blade.group for blade in record.blade}
+    counts = Counter(group[key[one.code]] for one in tied)
+    names = ", ".join(f"{n} of {name}" for name, n in counts.items())
+    doubt = "" if any(one.from_treatment != UNKNOWN for one in tied) else " (nobody knows)"
+    return (
+        f"{are(len(tied), 'blade')} missing here for a reason that may lie in the treatment{doubt} "
+        f"({names}): this compares only the blades that lasted, so a group that lost some may look "
+        "better than it is."
+    )
+
+
+def note(gone: Sequence[Lost], key: Mapping[str, str]) -> str:
+    """Every blade that is missing from a response, with its reason."""
+    if not gone:
+        return ""
+    told = "; ".join(
+        f"{key[one.code]} ({one.reason}; from its treatment: {one.from_treatment})" for one in gone
+    )
+    return f"Lost before this test: {told}."
+
+
+def taken_back_late(trials: Sequence[Trial], lost: Sequence[Lost], procedure: str) -> str:
+    """Trials and blades taken out once the key was open: that can make any answer."""
+    late = [one.name for one in trials if one.withdrawn and one.withdrawn.key_open
+            and one.procedure == procedure]  # fmt: skip
+    gone = [one.code for one in lost if one.key_open and one.of(procedure)]
+    parts = [many(len(late), "trial") + " withdrawn"] if late else []
+    parts += [many(len(gone), "blade") + " told lost"] if gone else []
+    if not parts:
+        return ""
+    return f"{' and '.join(parts)} with the key open: chosen knowing whose they were."

@@ -1,0 +1,157 @@
+"""What a study fixes of its procedures, and trials that were made otherwise."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from rig.logbook import Logbook
+from rig.report import studypage
+from rig.study import kept, record, whole
+from rig.study.record import StudyRecord
+from rig.tables import FileFaults
+from tests.study.books import StudyBook, begin, response
+from tests.study.books import record as study_of
+
+FILE = """\
+title = "t"
+question = "q"
+primary = "impact_damage"
+[[group]]
+name = "A"
+[[group]]
+name = "B"
+[[response]]
+name = "impact_damage"
+smallest = 0.2
+margin = 0.1
+"""
+
+
+def faults(tmp_path: Path, more: str) -> list[str]:
+    """Every line of fault of the study file with `more` at its end."""
+    path = tmp_path / "s.toml"
+    path.write_text(FILE + more, encoding="utf-8")
+    with pytest.raises(FileFaults) as told:
+        record.load(path)
+    return told.value.faults
+
+
+def test_a_setting_that_a_procedure_cannot_do_without_must_be_in_the_file(tmp_path: Path) -> None:
+    (fault,) = faults(tmp_path, "")
+    assert "drop_impact needs energy" in fault and "[settings.drop_impact]" in fault
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        ('[settings.drop_impact]\nenergy = "5 kg"\n', "mass"),
+        ('[settings.drop_impact]\nenergy = "5 J"\nenrgy = "5 J"\n', "no such setting"),
+        ('[settings.drop_impact]\nenergy = "5 J"\nspecimen = "K3"\n', "given by the plan"),
+        ('[settings.drop_impact]\nenergy = "5 J"\n[settings.hardness]\nreadings = 5\n',
+         "no response asks for this procedure"),
+    ],
+)  # fmt: skip
+def test_a_wrong_setting_is_told_with_its_line(tmp_path: Path, more: str, words: str) -> None:
+    (fault,) = faults(tmp_path, more)
+    assert words in fault and ":1" in fault  # lines 12 to 15
+
+
+def test_numbers_and_flags_may_stand_without_quotes(tmp_path: Path) -> None:
+    path = tmp_path / "s.toml"
+    more = '[settings.drop_impact]\nenergy = "5000 mJ"\nallow_second_strike = true\ndrops = 2\n'
+    path.write_text(FILE + more, encoding="utf-8")
+    told = kept.conditions.fixed(record.load(path), "drop_impact")
+    assert told == {
+        "energy": "5 J", "tolerance": "3%", "allow_second_strike": "yes", "drops": "2"
+    }  # fmt: skip
+
+
+def two_energies(tmp_path: Path, early: bool = False) -> StudyBook:
+    """Four blades struck, one at 4 J; 5 J were stated, but `early`."""
+    energy = {} if early else {"settings": {"drop_impact": {"energy": "5 J"}}}
+    study: StudyRecord = study_of({"A": 2, "B": 2}, [response("impact_damage")], **energy)
+    made = begin(tmp_path / "s.logbook", study)
+    for n, blade in enumerate(("A1", "A2", "B1", "B2")):
+        _strike(made, blade, 3e-4 + 1e-5 * n, "4 J" if blade == "B2" else "5 J")
+    made.unseal()
+    made.book.close()
+    return made
+
+
+def _strike(made: StudyBook, blade: str, depth_m: float, energy: str) -> None:
+    code = made.code[blade]
+    versions: dict[str, Any] = {
+        "device": "port", "firmware": "1.0", "bench": {"name": "b", "certificates": {}},
+        "asked": {"energy": energy, "tolerance": "3%", "specimen": code, "drops": "1"},
+    }  # fmt: skip
+    book = made.book
+    run_id = book.start_run("drop_impact", "5eed" * 16, {"specimen": code}, versions)
+    damage = {"kind": "roll", "depth_m": depth_m, "u_m": 1e-5}
+    book.append(
+        "verdict",
+        {"trial": f"{code} drop 1", "specimen": code, "valid": True, "reasons": [],
+         "indication": [], "damage": damage}, run_id,
+    )  # fmt: skip
+    book.end_run(run_id, "finished", "done")
+
+
+def test_a_trial_made_otherwise_is_listed_and_not_compared(tmp_path: Path) -> None:
+    made = two_energies(tmp_path)
+    told = whole.unsealed(made.book.path)
+    (one,) = told.collected
+    assert sorted(seen.blade for seen in one.observations) == ["A1", "A2", "B1"]
+    (out,) = one.excluded
+    assert out.reasons == ("not made like the others: energy 4 J where the study fixes 5 J",)
+    page = studypage.write(made.book.path, None)[0].read_text(encoding="utf-8")
+    assert "energy 4 J where the study fixes 5 J" in page
+    assert "Settings fixed before the first trial" in page
+
+
+def test_an_early_logbook_names_what_was_pooled_unlike(tmp_path: Path) -> None:
+    made = two_energies(tmp_path, early=True)
+    told = whole.unsealed(made.book.path)
+    (one,) = told.collected
+    assert len(one.observations) == 4, "nothing was fixed, so nothing is left out"
+    (answer,) = told.answers
+    said = f"Not made alike: energy is 5 J in most trials, but {made.code['B2']} drop 1 (run 4)"
+    assert any(note.startswith(f"{said}: 4 J") for note in answer.notes), answer.notes
+    page = studypage.write(made.book.path, None)[0].read_text(encoding="utf-8")
+    assert said in page
+
+
+def test_the_order_keeps_what_was_fixed_when_it_was_dealt(tmp_path: Path) -> None:
+    made = two_energies(tmp_path)
+    with Logbook.open(made.book.path, writable=False) as book:
+        order = kept.require(book).order
+    assert order is not None
+    assert order.fixed["drop_impact"]["energy"] == "5 J"
+    assert order.fixed["drop_impact"]["tolerance"] == "3%", "defaults are fixed as well"
+
+
+@pytest.mark.parametrize(
+    ("name", "larger", "better"),
+    [("impact_damage", True, "less"), ("impact_damage", False, "less"),
+     ("pry_torque", True, "more"), ("pry_torque", False, "less")],
+)  # fmt: skip
+def test_an_early_record_that_was_never_asked_takes_the_responses_own_way(
+    name: str, larger: bool, better: str
+) -> None:
+    study = study_of({"A": 2, "B": 2}, [response(name, larger_is_better=larger)])
+    assert study.response[0].response().better == better
+
+
+def test_another_way_than_the_usual_needs_its_reason(tmp_path: Path) -> None:
+    more = '[settings.drop_impact]\nenergy = "5 J"\n'
+    turned = FILE.replace("margin = 0.1\n", 'margin = 0.1\nbetter = "more"\n')
+    path = tmp_path / "s.toml"
+    path.write_text(turned + more, encoding="utf-8")
+    with pytest.raises(FileFaults, match="better_because"):
+        record.load(path)
+    why = turned.replace('"more"\n', '"more"\nbetter_because = "a wedge is wanted"\n')
+    path.write_text(why + more, encoding="utf-8")
+    what = record.load(path).response[0].response()
+    assert (what.better, what.better_because) == ("more", "a wedge is wanted")
+    path.write_text(turned.replace("better =", "larger_is_better =") + more, encoding="utf-8")
+    with pytest.raises(FileFaults, match="each response knows its way"):
+        record.load(path)
