@@ -15,7 +15,7 @@ from rig.commands import typed
 from rig.errors import RigError
 from rig.logbook.certificates import VIRTUAL
 from rig.logbook.store import Logbook
-from rig.study import accidents, conditions
+from rig.study import accidents, conditions, unlike
 from rig.study.accidents import Lost
 from rig.study.order import (
     GENERATOR,
@@ -247,11 +247,13 @@ def codes_of(body: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 def done(book: Logbook) -> Counter[tuple[str, str]]:
-    """Finished runs by (procedure, blade's code), those withdrawn to be made anew left out.
+    """Finished runs by (procedure, blade's code).
 
-    Practice does not count once one is measured.
+    Left out are those withdrawn to be made anew, those with other settings than the study's, and
+    practice once one is measured.
     """
-    again = accidents.to_make_again(book)
+    again, study = accidents.to_make_again(book), found(book)
+    fixed = {} if study is None else study.fixed
     codes: dict[int, tuple[str, ...]] = {}
     for row in book.journal(kind="verdict"):
         if row.run_id is not None and "specimen" in row.body:
@@ -259,7 +261,10 @@ def done(book: Logbook) -> Counter[tuple[str, str]]:
     runs = [
         run
         for run in book.runs()
-        if run.outcome == "finished" and run.run_id in codes and run.run_id not in again
+        if run.outcome == "finished"
+        and run.run_id in codes
+        and run.run_id not in again
+        and not unlike.of_settings(run, fixed.get(run.procedure, {}))
     ]
     measured = [run for run in runs if run.versions.get("device") != VIRTUAL]
     return Counter((run.procedure, code) for run in measured or runs for code in codes[run.run_id])

@@ -88,7 +88,7 @@ def template() -> str:
         for kind in KINDS.values()
     )
     return (
-        f"{TEMPLATE}{LOADS}\n# What can be compared, and which way is better (is yours another, say\n"
+        f"{TEMPLATE}{LOADS}\n# What can be compared, which way is better (is yours another, say\n"
         '# so with the response: better = "less" and better_because = "why"):\n'
         f"{known}\n# Settings that change what is measured, by procedure; ! must be stated:\n"
         f"{_settings()}"
