@@ -165,7 +165,7 @@ def maximise(
         step = np.linalg.solve(bend, -slope)
         gain = float(slope @ step) / 2
         if gain < ENOUGH or at[-1] < LEAST_B:
-            break
+            return _last(task, at, step, value)
         share = 1.0 if step[-1] >= 0 else min(1.0, -0.9 * at[-1] / float(step[-1]))
         while share > 1e-12:
             there = task.look(at + share * step)
@@ -177,6 +177,15 @@ def maximise(
         at = at + share * step
         value, slope, bend = there
     return value, at
+
+
+def _last(task: "_Task", at: Array, step: Array, value: float) -> tuple[float, Array]:
+    """The last step taken too: it gains no likelihood to speak of, but the place's last digits."""
+    there = at + step
+    if there[-1] <= 0:
+        return value, at
+    new = task.look(there)[0]
+    return (max(new, value), there) if new >= value - ENOUGH else (value, at)
 
 
 def _middles(low: Array, high: Array) -> Array:

@@ -12,6 +12,7 @@ from scipy import optimize, stats
 
 from rig.errors import RigError
 from rig.measure.life import Family, Life, Past, fit, quantile, survivor
+from rig.measure.life.family import log_mass
 from rig.measure.life.fit import logs
 from rig.measure.life.likelihood import at_point, greatest
 from rig.measure.life.lives import bounds
@@ -112,6 +113,31 @@ def test_no_parameters_beat_the_maximum_and_no_profile_does(
     top = greatest(family, low, high, np.zeros(len(group), dtype=int))
     place = top.mu[0] if math.isfinite(top.mu[0]) else float(low.max())
     assert at_point(family, low - place - by, high - place - by, z) <= top.value + 1e-7
+
+
+@FAMILIES
+@pytest.mark.parametrize("seed", range(30))
+def test_the_maximum_stands_where_its_slope_vanishes_to_the_last_digits(
+    family: Family, seed: int
+) -> None:
+    kind = Kind(family, (3, 11), (0.15, 0.5), (1.02, 1.4), 0.8)
+    group = simulate(kind, np.random.default_rng(seed)).control
+    low, high = logs(group)
+    top = greatest(family, low, high, np.zeros(len(group), dtype=int))
+    if not (math.isfinite(top.mu[0]) and 0 < top.sigma < 10):
+        return
+
+    def slope(mu: float, ln_sigma: float) -> tuple[float, float]:
+        sigma = math.exp(ln_sigma)
+        term = log_mass(family, (low - mu) / sigma, (high - mu) / sigma)
+        ends = [(term.by_low, low), (term.by_high, high)]
+        z = [np.where(np.isfinite(end), (end - mu) / sigma, 0.0) for _, end in ends]
+        by_mu = -sum(float(by.sum()) for by, _ in ends) / sigma
+        return by_mu, -sum(float((by * x).sum()) for (by, _), x in zip(ends, z, strict=True))
+
+    root = optimize.root(lambda x: slope(*x), [top.mu[0], math.log(top.sigma)], tol=1e-14)
+    assert top.mu[0] == pytest.approx(root.x[0], abs=1e-10)
+    assert math.log(top.sigma) == pytest.approx(root.x[1], abs=1e-9)
 
 
 @FAMILIES
