@@ -16,6 +16,7 @@ import numpy as np
 from scipy import stats
 
 from rig.measure.budget import Reason
+from rig.study.logrank import smallest_p
 from rig.study.multiple import holm
 from rig.study.units import BLADE, LOAD, Layout
 
@@ -158,7 +159,15 @@ def mann_whitney(one: Sequence[float], two: Sequence[float]) -> tuple[float, flo
         return math.nan, math.nan, "all values are the same"
     told = stats.mannwhitneyu(one, two, alternative="two-sided", method=method)
     large = "tied values: large-sample p" if tied else "many values: large-sample p"
-    note = large if tied or many else _floor(len(one), len(two))
+    note = (
+        large
+        if tied or many
+        else _floor(
+            2 / math.comb(len(one) + len(two), len(one)),
+            len(one),
+            len(two),  # the ranks mirror always
+        )
+    )
     return float(told.statistic), float(told.pvalue), note
 
 
@@ -171,25 +180,24 @@ def brunner_munzel(one: Sequence[float], two: Sequence[float]) -> tuple[float, f
 
 
 def permutation(one: Sequence[float], two: Sequence[float]) -> tuple[float, float, str]:
-    """Every way to deal the units to the two groups, by the difference of their means."""
+    """Every way to deal the units to the two groups, by the difference of their means.
 
-    def difference(x: np.ndarray, y: np.ndarray, axis: int) -> np.ndarray:
-        return np.asarray(np.mean(x, axis=axis) - np.mean(y, axis=axis))
+    Two-sided as in `rig.study.logrank`: as far from nought, either way.
+    """
+
+    def apart(x: np.ndarray, y: np.ndarray, axis: int) -> np.ndarray:
+        return np.abs(np.mean(x, axis=axis) - np.mean(y, axis=axis))
 
     told = stats.permutation_test(
-        (one, two), difference, vectorized=True, n_resamples=EXACT, alternative="two-sided",
+        (one, two), apart, vectorized=True, n_resamples=EXACT, alternative="greater",
         rng=np.random.default_rng(SEED),
     )  # fmt: skip
-    return float(told.statistic), float(told.pvalue), _floor(len(one), len(two))
+    n1, n2 = len(one), len(two)
+    least = smallest_p(np.arange(n1 + n2) < n1, [""] * (n1 + n2))
+    return float(np.mean(one) - np.mean(two)), float(told.pvalue), _floor(least, n1, n2)
 
 
-def smallest_exact_p(n1: int, n2: int) -> float:
-    """What an exact two-sided test of n1 against n2 can reach at best."""
-    return min(1.0, 2 / math.comb(n1 + n2, n1))
-
-
-def _floor(n1: int, n2: int) -> str:
-    least = smallest_exact_p(n1, n2)
+def _floor(least: float, n1: int, n2: int) -> str:
     return f"cannot go below p = {least:.2g} with {n1} against {n2}" if least > 0.01 else ""
 
 

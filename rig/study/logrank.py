@@ -4,6 +4,10 @@ The score of a unit is 1 for a failure (0 for a survivor) less the cumulated haz
 its value (Peto and Peto 1972). Summed over one group the scores give observed less expected
 failures, as in the usual log-rank test; dealing the units to the groups in every possible way gives
 its exact p, with no large-sample formula.
+
+Two-sided means here, as in every test by permutation of this program: the share of all ways that
+lie as far from nought as the one seen, either way (StatXact and R's coin count so too). Groups of
+equal size mirror each other, so that the least p is two ways of all; of unlike size it is one.
 """
 
 import math
@@ -95,7 +99,9 @@ def log_rank_p(values: Array, failed: Flags, first: Flags, loads: Sequence[str])
 
 
 def smallest_p(first: Flags, loads: Sequence[str]) -> float:
-    """What the test can reach at best."""
+    """What the test can reach at best: one way of all, two where groups mirror each other."""
     groups = [np.flatnonzero([name == load for name in loads]) for load in dict.fromkeys(loads)]
-    ways = math.prod(math.comb(len(at), int(first[at].sum())) for at in groups)
-    return min(1.0, 2 / ways)
+    dealt = [(len(at), int(first[at].sum())) for at in groups]
+    ways = math.prod(math.comb(n, mine) for n, mine in dealt)
+    mirrored = all(2 * mine == n for n, mine in dealt)
+    return min(1.0, (2 if mirrored else 1) / ways)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from rig.study.alternatives import beside, permutation, smallest_exact_p
+from rig.study.alternatives import beside, mann_whitney, permutation
 from rig.study.data import LINEAR, Response
 from rig.study.units import layout
 from tests.published import load
@@ -82,10 +82,16 @@ def test_dunnetts_p_at_his_critical_values_is_his_level(
 
 
 def test_the_exact_test_of_three_against_three_cannot_go_below_a_tenth() -> None:
-    assert smallest_exact_p(3, 3) == pytest.approx(0.10)
-    assert smallest_exact_p(4, 4) == pytest.approx(0.029, abs=5e-4)
     _, p, note = permutation([1.0, 2.0, 3.0], [11.0, 12.0, 13.0])
     assert p == pytest.approx(0.10) and "cannot go below p = 0.1" in note
+
+
+def test_unlike_sizes_reach_one_way_of_all_and_ranks_two() -> None:
+    one, two = [1.0, 2.0, 3.0], [11.0, 12.5, 13.0, 19.0]
+    _, p, note = permutation(one, two)
+    assert p == pytest.approx(1 / 35) and "cannot go below p = 0.029" in note
+    _, p, note = mann_whitney(one, two)
+    assert p == pytest.approx(2 / 35) and "cannot go below p = 0.057" in note
 
 
 def test_with_a_control_dunnett_and_the_pairs_against_it_are_given() -> None:

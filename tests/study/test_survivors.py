@@ -45,6 +45,33 @@ def test_scores_sum_to_observed_less_expected_of_the_published_case() -> None:
     assert log_rank_p(weeks, failed, first, [""] * len(weeks)) <= 1e-3  # R: 4.2e-5
 
 
+def test_the_exact_p_is_that_of_the_published_table() -> None:
+    """StatXact 9 manual, table 7.19, as in R's coin: 5 against 9 with survivors and ties.
+
+    The table shares a tie's score among its failures, ours gives all the whole of it: the scores
+    differ, the two-sided p (2 of 2002 ways) does not.
+    """
+    case = load("exact_logrank_lung")
+    times = np.array(case["inputs"]["time"], dtype=float)
+    failed = np.array(case["inputs"]["event"], dtype=bool)
+    first = np.array(case["inputs"]["group"]) == 1
+    expected = case["expected"]["p_exact_two_sided"]
+    assert log_rank_p(times, failed, first, [""] * 14) == pytest.approx(expected, abs=6e-7)
+    dealt, complete = arrangements(first, [""] * 14)
+    printed = np.array(case["expected"]["scores"])
+    assert permutation_p(printed, first, dealt, complete) == pytest.approx(expected, abs=6e-7)
+
+
+@given(st.integers(1, 5), st.integers(1, 5), st.integers(0, 3))
+def test_the_smallest_p_is_what_the_best_outcome_reaches(n1: int, n2: int, seed: int) -> None:
+    first, failed = np.arange(n1 + n2) < n1, np.ones(n1 + n2, dtype=bool)
+    values = np.sort(np.random.default_rng(seed).lognormal(size=n1 + n2))
+    dealt, complete = arrangements(first, [""] * (n1 + n2))
+    score = scores(values, failed)
+    best = min(permutation_p(score, way, dealt, complete) for way in dealt)
+    assert best == pytest.approx(smallest_p(first, [""] * (n1 + n2)))
+
+
 def test_the_permutation_p_is_exact() -> None:
     values, failed = np.array([1.0, 2, 3, 4, 5, 6]), np.ones(6, dtype=bool)
     first = np.array([1, 1, 1, 0, 0, 0], dtype=bool)
