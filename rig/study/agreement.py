@@ -16,7 +16,7 @@ LEAST = 4  # Fisher's z needs n - 3 > 0
 
 @dataclass(frozen=True)
 class Agreement:
-    """Correlation over blades with intervals (Fisher's z); None with the reason why."""
+    """Correlation over blades with intervals; None with the reason why."""
 
     blades: int
     linear: float | None
@@ -27,6 +27,13 @@ class Agreement:
     rank_high: float | None
     reasons: tuple[Reason, ...] = ()
 
+    @property
+    def says(self) -> bool:
+        """Whether at least the sign of the rank correlation can be told."""
+        if self.rank_low is None or self.rank_high is None:
+            return False
+        return self.rank_low > 0 or self.rank_high < 0
+
 
 def agreement(one: Mapping[str, float], two: Mapping[str, float], level: float = 0.95) -> Agreement:
     """Pearson's and Spearman's correlation of two responses over the blades that have both.
@@ -35,8 +42,7 @@ def agreement(one: Mapping[str, float], two: Mapping[str, float], level: float =
         one, two: blade -> mean on the scale of analysis.
         level: of the intervals; where many pairs are looked at, that of one among them.
 
-    The interval of the rank correlation uses the variance (1 + r^2/2)/(n - 3) of z
-    (Bonett and Wright 2000).
+    The interval of the rank correlation is `rank_interval`'s.
     """
     both = sorted(set(one) & set(two))
     left = sorted(set(one) ^ set(two))
@@ -49,9 +55,10 @@ def agreement(one: Mapping[str, float], two: Mapping[str, float], level: float =
         reasons += (Reason("no_scatter", "One of the two is the same on all blades."),)
     else:
         r, rho = float(stats.pearsonr(x, y).statistic), float(stats.spearmanr(x, y).statistic)
+        rho = round(rho, 12)  # the same order is 1, whatever the rounding on the way
         n = len(both)
         linear = fisher_interval(r, 1 / (n - 3), level)
-        rank = fisher_interval(rho, (1 + rho * rho / 2) / (n - 3), level)
+        rank = rank_interval(rho, n, level)
         return Agreement(n, r, *linear, rho, *rank, reasons)
     return Agreement(len(both), None, None, None, None, None, None, reasons)
 
@@ -61,6 +68,20 @@ def _left_out(blades: Sequence[str]) -> tuple[Reason, ...]:
         return ()
     names = ", ".join(blades[:5]) + (" and others" if len(blades) > 5 else "")
     return (Reason("one_value_only", f"Without one of the two values: {names}.", len(blades), 0),)
+
+
+def rank_interval(rho: float, n: int, level: float = 0.95) -> tuple[float, float]:
+    """Interval of Spearman's correlation of `n` blades, 4 or more.
+
+    By Fisher's z with the variance (1 + r^2/2)/(n - 3) (Bonett and Wright 2000). Few blades often
+    stand in the same order in both though the correlation is far from 1: such an interval ends at 1
+    and begins where that of the next lower correlation does, 1 - 12/(n^3 - n). It holds the truth
+    in 93 to 100 % of samples of 4 to 25 blades (tests/bench/agreeing.py).
+    """
+    most = 1 - 12 / (n**3 - n)
+    r = min(max(rho, -most), most)
+    low, high = fisher_interval(r, (1 + r * r / 2) / (n - 3), level)
+    return -1.0 if rho < -most else low, 1.0 if rho > most else high
 
 
 def fisher_interval(r: float, variance: float, level: float = 0.95) -> tuple[float, float]:

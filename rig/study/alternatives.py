@@ -186,7 +186,7 @@ def permutation(one: Sequence[float], two: Sequence[float]) -> tuple[float, floa
     """
 
     def apart(x: np.ndarray, y: np.ndarray, axis: int) -> np.ndarray:
-        return np.abs(np.mean(x, axis=axis) - np.mean(y, axis=axis))
+        return np.asarray(np.abs(np.mean(x, axis=axis) - np.mean(y, axis=axis)))
 
     told = stats.permutation_test(
         (one, two), apart, vectorized=True, n_resamples=EXACT, alternative="greater",

@@ -222,9 +222,9 @@ def agreements(answers: Sequence[Answer]) -> list[str]:
     if not pairs:
         return []
     level = 1 - LEVEL / len(pairs)
-    return [together.agreements(len(pairs))] + [
-        together.agreement(agreement(means[one], means[two], level), one, two) for one, two in pairs
-    ]
+    return together.agreements(
+        [(agreement(means[one], means[two], level), one, two) for one, two in pairs]
+    )
 
 
 def _means(told: Answer) -> dict[str, float]:

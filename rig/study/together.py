@@ -1,5 +1,8 @@
 """What the maker reads of how responses go together, blade by blade."""
 
+import math
+from collections.abc import Sequence
+
 from rig.study.agreement import Agreement
 from rig.study.phrases import begin, many
 
@@ -12,17 +15,44 @@ def agreement(told: Agreement, one: str, two: str) -> str:
         f"{begin(one)} and {two} on {many(told.blades, 'blade')}: rank correlation "
         f"{_share(told.rank)} ({_share(told.rank_low)} to {_share(told.rank_high)})."
     )
-    if told.rank_low < 0 < told.rank_high:
-        text += " Even its sign is open."
     return " ".join([text, *(reason.text for reason in told.reasons)])
 
 
 def _share(value: float) -> str:
-    """Two places, and never -0.00."""
+    """Two places, and never -0.00; just short of 1 is not 1."""
+    if 0.995 <= abs(value) < 1:
+        return f"{math.copysign(min(abs(value), 0.999), value):.3f}"
     return f"{round(value, 2) + 0.0:.2f}"
 
 
-def agreements(pairs: int) -> str:
+def agreements(found: Sequence[tuple[Agreement, str, str]]) -> list[str]:
+    """What the correlations are, those that say something, and how many say nothing.
+
+    Args:
+        found: each with the names of its two responses, at a level that holds for all together.
+    """
+    saying = [one for one in found if one[0].says]
+    if not saying:
+        return [_nothing(found)]
+    rest = len(found) - len(saying)
+    left = [f"Of the other {many(rest, 'pair')} not even the sign can be told."] if rest else []
+    return [_what(len(found)), *(agreement(*one) for one in saying), *left]
+
+
+def _nothing(found: Sequence[tuple[Agreement, str, str]]) -> str:
+    blades = sorted({told.blades for told, *_ in found})
+    on = many(blades[-1], "blade") if len(blades) == 1 else f"{blades[0]} to {blades[-1]} blades"
+    pairs = (
+        "1 pair of responses was" if len(found) == 1 else f"{len(found)} pairs of responses were"
+    )
+    return (
+        f"Do responses go together, blade by blade? {pairs} looked at, on {on}, and not even the "
+        "sign of a rank correlation can be told (95 % confidence, all pairs together). That does "
+        "not show that they are unrelated."
+    )
+
+
+def _what(pairs: int) -> str:
     """What the correlations are, and what looking at `pairs` of them does to their intervals."""
     text = (
         "A rank correlation is 1 when blades stand in the same order in both, -1 when in opposite "

@@ -9,6 +9,7 @@ from typing import Any
 
 from tests.bench import (
     accuracy,
+    agreeing,
     calibration,
     decoding,
     emulated,
@@ -37,6 +38,7 @@ PARTS: dict[str, Callable[[], list[Figure]]] = {
     "prying": prying.figures,
     "twisting": twisting.figures,
     "study": study.figures,
+    "agreeing": agreeing.figures,
     "studying": studying.figures,
 }
 

@@ -50,7 +50,9 @@ def everything() -> list[str]:
     blades = {f"B{i}": float(x) for i, x in enumerate(rng.normal(0, 1, 8))}
     said += [together.agreement(agreement(blades, blades), "hardness", "edge life")]
     said += [together.agreement(agreement(blades, {}), "hardness", "edge life")]
-    said += [together.agreements(pairs) for pairs in (1, 10)]
+    for other in (blades, {**blades, "B1": 9.0, "B2": -9.0}, {}):
+        found = agreement(blades, other), "hardness", "edge life"
+        said += [text for pairs in (1, 10) for text in together.agreements([found] * pairs)]
     said += [words.yardsticks(response) for response in (TORQUE, HARDNESS)]
     return said
 

@@ -162,7 +162,7 @@ def maximise(
     at = task.start()
     value, slope, bend = task.look(at)
     for _ in range(STEPS):
-        step = np.linalg.solve(bend, -slope)
+        step = np.asarray(np.linalg.solve(bend, -slope), dtype=float)
         gain = float(slope @ step) / 2
         if gain < ENOUGH or at[-1] < LEAST_B:
             return _last(task, at, step, value)
