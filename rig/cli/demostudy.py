@@ -62,7 +62,7 @@ def record() -> dict[str, Any]:
         "title": "Does a second temper pay?",
         "question": "Do two tempers, or a cooler one, change how blades break and how they cut?",
         "primary": "pry_torque",
-        "blocks": ["day 1", "day 2"],
+        "hours_a_day": 8.0,
         "group": groups,
         "blade": blades,
         "response": [
@@ -105,13 +105,13 @@ def readings(blade: str, seed: int) -> dict[str, list[str]]:
 def run(rig: "Rehearsal", say: Callable[[str], None]) -> dict[str, Any]:
     """The whole study into the rig's logbook, unsealed at its end."""
     from rig import tables
-    from rig.study import kept
+    from rig.study import dealing, kept
     from rig.study.record import StudyRecord
 
     study = tables.validate(StudyRecord, record(), "", "demonstration")
     kept.enter(rig.book, study)
     # The demonstration is the same every time, so even its secret is: a true study draws its own.
-    order = kept.deal(rig.book, rig.seed, secret=f"demonstration {rig.seed}")
+    order = dealing.deal(rig.book, rig.seed, secret=f"demonstration {rig.seed}")
     rig.label(order.key())
     for trial in order.trials:
         say(f"  trial {trial.place} of {len(order.trials)}: {trial.procedure} on {trial.code}")

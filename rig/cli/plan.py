@@ -29,6 +29,7 @@ def plan(logbook: Path, pilot: Path | None, out: Path | None, as_json: bool) -> 
       bladerig study plan study.toml --pilot pilot.logbook
     """
     from rig.study.planning import plans, whole_cost
+    from rig.study.workload import entered, lines
 
     record = _record(logbook)
     pilots = None
@@ -40,11 +41,14 @@ def plan(logbook: Path, pilot: Path | None, out: Path | None, as_json: bool) -> 
     if as_json:
         from dataclasses import asdict
 
-        click.echo(json.dumps({"plans": [asdict(p) for p in told], "mind": record.cautions()}))
+        plans_told, here = [asdict(p) for p in told], [asdict(one) for one in entered(record)]
+        click.echo(json.dumps({"plans": plans_told, "here": here, "mind": record.cautions()}))
         return
     for one in told:
         _show_plan(one, record)
     click.echo(f"\n{whole_cost(told)}")
+    for line in lines(record, entered(record)):
+        click.echo(line)
     for caution in record.cautions():
         click.echo(f"mind: {caution}")
     from rig.report.planfigure import write

@@ -9,6 +9,7 @@ import click
 from rig.cli.accidents import found as found_
 from rig.cli.accidents import lost
 from rig.cli.plan import plan
+from rig.cli.today import today
 from rig.cli.turns import JSON, LOGBOOK, PATH, labels_of, next_, unseal
 
 if TYPE_CHECKING:
@@ -26,6 +27,7 @@ def study() -> None:
     bladerig study plan tempers.logbook    how many blades, and what they can show
     bladerig study deal tempers.logbook    blind codes and random order; the key is sealed
     bladerig study next tempers.logbook    which blade and which test comes now
+    bladerig study today tempers.logbook   the trials of the next hours, jig by jig
     bladerig study lost tempers.logbook KR4 --reason "mislaid"
     bladerig study unseal tempers.logbook  after the last trial: the key, on record
     bladerig compare tempers.logbook       difference shown, ruled out, or cannot tell
@@ -150,13 +152,13 @@ def deal(logbook: Path, seed: int | None, out: Path | None) -> None:
     from rig.commands import typed
     from rig.logbook.store import Logbook
     from rig.report import labels
-    from rig.study import kept
+    from rig.study import dealing, kept
 
     sheet = out or labels_of(logbook)
     places.require_file(sheet)
     with Logbook.open(logbook, writable=True) as book:
         title = kept.require(book).record.title
-        order = kept.deal(
+        order = dealing.deal(
             book,
             secrets.randbits(31) if seed is None else seed,
             label=lambda key: labels.write(title, key, sheet),
@@ -216,5 +218,5 @@ def _progress(book: "Logbook", found: "Kept") -> str:
     return told + (f" {are(lost, 'trial')} of lost blades." if lost else "")
 
 
-for one in (plan, next_, lost, found_, unseal):
+for one in (plan, next_, today, lost, found_, unseal):
     study.add_command(one)

@@ -5,10 +5,9 @@ early look at the key, a run out of turn each leave their row. The newest record
 are dealt once.
 """
 
-import json
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import asdict, dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 from rig.commands import typed
@@ -18,14 +17,8 @@ from rig.logbook.store import Logbook
 from rig.study import accidents, conditions, unlike
 from rig.study.accidents import Lost
 from rig.study.order import (
-    GENERATOR,
     Seal,
-    balanced_blocks,
-    blind_codes,
-    new_secret,
     opened,
-    random_order,
-    seal,
 )
 from rig.study.record import StudyRecord
 from rig.study.responses import KINDS
@@ -159,65 +152,6 @@ def enter(book: Logbook, record: StudyRecord) -> None:
             remedy="begin a new study in a logbook of its own",
         )
     book.append(RECORD, record.model_dump(mode="json"))
-
-
-def deal(
-    book: Logbook,
-    seed: int,
-    label: Callable[[Mapping[str, str]], object] | None = None,
-    secret: str | None = None,
-) -> Order:
-    """Blind codes, the order of all trials, and the sealed key.
-
-    Args:
-        book: whose study.
-        seed: of the order within blocks, shown to everybody.
-        label: makes the labels of code -> blade; what it raises leaves the study as it was.
-        secret: what codes and blocks are drawn by; left out, as for every true study, a new one
-            that only the seal knows.
-
-    Raises:
-        RigError: no study, no blades, or dealt already.
-    """
-    kept = require(book)
-    if kept.order is not None:
-        raise RigError(
-            "the codes are dealt already", where=str(book.path), remedy="see: bladerig study next"
-        )
-    record = kept.record
-    if not record.blade:
-        raise RigError(
-            "the study has no blades yet", where=str(book.path), remedy="bladerig study add"
-        )
-    secret = secret or new_secret()
-    codes = blind_codes([blade.name for blade in record.blade], secret)
-    key = {code: blade for blade, code in codes.items()}
-    if label is not None:
-        label(key)
-    fixed = {procedure: conditions.fixed(record, procedure) for procedure in procedures(record)}
-    order = Order(seed, seal(key, secret), tuple(_planned(record, codes, seed, secret)), fixed)
-    body = {**asdict(order), "generator": GENERATOR}
-    book.append(ORDER, json.loads(json.dumps(body)))
-    return order
-
-
-def _planned(
-    record: StudyRecord, codes: dict[str, str], seed: int, secret: str
-) -> Iterator[Planned]:
-    """Procedure by procedure in the order of `KINDS`, block by block, blades at random within."""
-    groups = {
-        group.name: [codes[b.name] for b in record.blade if b.group == group.name]
-        for group in record.group
-    }
-    blocks = balanced_blocks(groups, record.blocks, secret)
-    place = 0
-    for number, (procedure, repeats) in enumerate(procedures(record).items()):
-        every = {block: list(names) * repeats for block, names in blocks.items()}
-        met: Counter[str] = Counter()
-        for slot in random_order(every, seed + 1 + number):
-            place += 1
-            met[slot.blade] += 1
-            yield Planned(place, slot.block, slot.blade, procedure, met[slot.blade])
 
 
 def procedures(record: StudyRecord) -> dict[str, int]:

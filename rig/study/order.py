@@ -78,6 +78,20 @@ def balanced_blocks(
     return {block: tuple(blades) for block, blades in dealt.items()}
 
 
+def in_rounds(groups: Mapping[str, Sequence[str]], secret: str, purpose: str) -> list[str]:
+    """All blades, every group spread evenly over the whole, at random by a sealed secret.
+
+    Groups of one size make rounds, each with one blade of every group.
+    """
+    rng = _sealed_generator(secret, f"rounds {purpose}")
+    placed = [
+        ((i + 0.5) / len(blades), rng.random(), blades[at])
+        for blades in groups.values()
+        for i, at in enumerate(rng.permutation(len(blades)))
+    ]
+    return [blade for _, _, blade in sorted(placed)]
+
+
 def blind_codes(blades: Sequence[str], secret: str) -> dict[str, str]:
     """A code for each blade: two letters and a digit, unique, drawn at random by a sealed secret.
 

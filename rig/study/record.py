@@ -38,6 +38,8 @@ def _in_text(value: object) -> object:
 
 
 Setting = Annotated[str, BeforeValidator(_in_text)]
+UNSTATED = ("all",)  # blocks of a file that names none
+HOURS = 6.0  # ours: a day at the bench, where the file states none
 THICKEST_M = 0.03  # ours: thicker is a slip of the pen
 
 
@@ -159,7 +161,8 @@ class StudyRecord(_Part):
     question: str = Field(min_length=1)
     primary: str
     kind: Literal["study"] = "study"
-    blocks: tuple[str, ...] = ("all",)
+    blocks: tuple[str, ...] = UNSTATED
+    hours_a_day: float = Field(default=HOURS, gt=0, le=24)
     group: tuple[GroupRecord, ...]
     response: tuple[ResponseRecord, ...]
     settings: dict[str, dict[str, Setting]] = Field(default_factory=dict)
@@ -171,6 +174,11 @@ class StudyRecord(_Part):
         if faults:
             raise ValueError("; ".join(faults))
         return self
+
+    @property
+    def has_blocks(self) -> bool:
+        """Whether the file states blocks; left out, the days of the calendar are the blocks."""
+        return self.blocks != UNSTATED
 
     @property
     def control(self) -> str | None:

@@ -12,7 +12,7 @@ TEMPLATE = """\
 title = "Second temper"
 question = "Does a second temper make tips harder to break at the same edge life?"
 primary = "pry_torque"          # the one response that settles the question
-blocks = ["day 1", "day 2"]     # blades of every group are dealt to each
+hours_a_day = 6                 # at the bench: the plan lays the trials out by days
 
 [[group]]
 name = "one temper"

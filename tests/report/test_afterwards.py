@@ -9,7 +9,7 @@ from rig.guide.runner import Runner
 from rig.logbook import Logbook
 from rig.report.afterwards import _further, steps
 from rig.report.gather import gather
-from rig.study import kept
+from rig.study import dealing, kept
 from rig.virtual.jigtruth import Failure, TipTruth
 from tests.cli.inside import done
 from tests.guide.jigs import TIPS, JigRig
@@ -83,7 +83,7 @@ def test_a_pry_that_did_not_count_sends_to_the_order_of_a_dealt_study(tmp_path: 
     assert "measure again with another tip: this one is used up" in due(path)[0]
     with Logbook.open(path, writable=True) as book:
         kept.enter(book, record({"A": 2, "B": 2}))
-        kept.deal(book, 1)
+        dealing.deal(book, 1)
     first = due(path)[0]
     assert "see what comes: bladerig study next jig.logbook. Where the blade allows it" in first
     assert "group" not in first
@@ -99,7 +99,7 @@ def test_what_a_study_asks_for_next_follows_how_far_it_is(tmp_path: Path) -> Non
     with Logbook.open(path, writable=True) as book:
         kept.enter(book, record({"A": 2, "B": 2}))
         assert last() == "bladerig study deal jig.logbook"
-        order = kept.deal(book, 1)
+        order = dealing.deal(book, 1)
         assert last() == "bladerig study next jig.logbook"
         for code in order.codes:
             run_id = book.start_run("pry_to_failure", "1", {}, {"device": "virtual"})

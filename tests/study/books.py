@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from rig.logbook import Logbook
-from rig.study import kept
+from rig.study import dealing, kept
 from rig.study.kept import Order
 from rig.study.record import StudyRecord
 from rig.study.responses import KINDS
@@ -120,4 +120,4 @@ def begin(path: Path, study: StudyRecord, device: str = "port") -> StudyBook:
     """A new logbook with the study entered and its codes dealt; close `book` when done."""
     book = Logbook.create(path, title=study.title)
     kept.enter(book, study)
-    return StudyBook(book, study, kept.deal(book, SEED), device)
+    return StudyBook(book, study, dealing.deal(book, SEED), device)

@@ -1,0 +1,43 @@
+"""`bladerig study today`: what comes in the next hours, jig by jig."""
+
+import json
+from pathlib import Path
+
+import click
+
+
+@click.command()
+@click.argument("logbook", type=click.Path(path_type=Path))
+@click.option(
+    "--hours", type=click.FloatRange(min=0, min_open=True, max=24),
+    help="At the bench; left out, a day as the study file states it.",
+)  # fmt: skip
+@click.option("--json", "as_json", is_flag=True, help="For programs.")
+def today(logbook: Path, hours: float | None, as_json: bool) -> None:
+    """The trials of the next hours in their order: each jig once, what to take, what to type.
+
+    \b
+    Examples:
+      bladerig study today tempers.logbook
+      bladerig study today tempers.logbook --hours 3
+    """
+    from rig.errors import RigError
+    from rig.logbook.store import Logbook
+    from rig.study import kept
+    from rig.study.ahead import ahead, in_words
+    from rig.study.practice import practice
+
+    with Logbook.open(logbook, writable=False) as book:
+        study = kept.require(book)
+        if study.order is None:
+            raise RigError("the codes are not dealt yet", where=str(logbook),
+                           remedy=f"bladerig study deal {logbook}")  # fmt: skip
+        stretches = ahead(kept.left(book, study), study.record, hours or study.record.hours_a_day)
+        practised, closing = practice(book), kept.closing(study, logbook)
+    if as_json:
+        click.echo(json.dumps([one.to_dict() for one in stretches]))
+        return
+    for line in in_words(stretches, study.record, logbook, practised):
+        click.echo(line)
+    if not stretches:
+        click.echo(f"Every trial is made. Next: {closing}")
