@@ -14,7 +14,8 @@ from rig.study.alternatives import Beside, beside
 from rig.study.anova import components
 from rig.study.censored import CensoredResult, compare_censored
 from rig.study.collect import Collected, Excluded
-from rig.study.compare import Result, compare, pairs_of
+from rig.study.compare import Result, compare
+from rig.study.contrasts import one_load_each, pairs_of
 from rig.study.covariates import Adjustment, adjust
 from rig.study.data import LOG, StudyData
 from rig.study.lines import (
@@ -35,7 +36,7 @@ from rig.study.unseen import with_u
 from rig.study.verdict import CANNOT_TELL, LEVEL
 
 NOTHING = "nothing measured"
-OF_LOADS = ("one_load", "load_unknown", "load_missing")  # what lives share with all other values
+OF_LOADS = ("one_load", "load_unknown")  # what lives share with all other values
 
 
 @dataclass(frozen=True)
@@ -109,12 +110,12 @@ def answer(
         record: the study.
         block_of: blade -> block of its trial; left out, nothing is said of blocks.
     """
-    data, response = collected.data(record), collected.response
+    data, response = replace(collected.data(record), block_of=block_of or {}), collected.response
     try:
         told = _compared(collected, record, data)
     except RigError as error:  # one response that cannot be compared leaves the others
         told = Answer(response, CANNOT_TELL, f"{begin(response.kind.title)}: {error}.", None, data)
-    by_block = blocks.told(told.data, block_of or {})
+    by_block = blocks.told(told.data, block_of or {}, isinstance(told.result, Result))
     notes = (*told.notes, *by_block, *_stairs(collected, record))
     return replace(told, excluded=tuple(collected.excluded), notes=notes)
 
@@ -158,11 +159,22 @@ def _by_values(response: ResponseRecord, data: StudyData) -> Answer:
         *(reason.text for reason in (*result.reasons, *missing, *adjusted.reasons)),
     )
     lines = of_values(result, adjusted)
-    head = f"{headline(what, result.verdict, lines)} {words.could_find(result.detectable, what)}"
+    head = _of_values(result, lines)
     return Answer(
         response, result.verdict, head, result, data, lines, notes,
         parity(data) if response.parity else None, others, adjusted,
     )  # fmt: skip
+
+
+def _of_values(result: Result, lines: tuple[Line, ...]) -> str:
+    what = result.response
+    if result.one_load_each:
+        return words.one_load_each(what)
+    told = [c.assumes for c in result.comparisons if c.verdict != CANNOT_TELL and c.assumes]
+    return " ".join([
+        headline(what, result.verdict, lines), *dict.fromkeys(told),
+        words.could_find(result.detectable, what, result.detectable_upper),
+    ])  # fmt: skip
 
 
 def _by_bounds(response: ResponseRecord, data: StudyData) -> Answer:
@@ -177,6 +189,8 @@ def _by_bounds(response: ResponseRecord, data: StudyData) -> Answer:
     )
     lines = of_bounds(result, what)
     head = f"{headline(what, result.verdict, lines)} {said}".strip()
+    if one_load_each(result.layout, [(c.group, c.against) for c in result.comparisons]):
+        head = words.one_load_each(what)
     return Answer(response, result.verdict, head, result, data, lines, notes)
 
 

@@ -1,11 +1,11 @@
-"""Blocks (day, sheet, roll) stay out of the test: what they differ by is told beside the verdict.
+"""Blocks (day, sheet, roll) beside the verdict: what was done about them and what they differ by.
 
-The order deals each group's blades to the blocks as evenly as they go. What blocks differ by then
-moves all groups alike and adds to the scatter within each, so "difference shown" comes more seldom
-than the stated 5 %, never oftener (tests/study/test_blocks.py simulates it). Taking blocks out
-would cost each group a degree of freedom a block: with four blades a group that is dearer than the
-scatter it saves unless blocks differ by more than blades do. Groups that sit apart in the blocks
-are another thing: a block then looks like a treatment.
+The order deals every group's blades to the blocks alike, as far as their numbers go. Where blades
+are what is counted, the comparison gives each block the same weight in both groups
+(`rig.study.contrasts`), so that blocks favour no group even when numbers are odd or blades are
+lost. What blocks differ by stays in the scatter within each group: "difference shown" comes more
+seldom than the stated 5 %, never oftener (tests/bench/valueworlds.py simulates it). Groups that
+share no block are another thing: a block then looks like a treatment.
 """
 
 import math
@@ -15,6 +15,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from scipy.special import stdtrit
 
+from rig.study.contrasts import held_equal, pairs_of
 from rig.study.data import StudyData
 from rig.study.phrases import amount, begin, span
 from rig.study.units import BLADE, BladeMean, in_order, layout
@@ -23,40 +24,69 @@ from rig.study.verdict import LEVEL
 LEAST = 3  # degrees of freedom for an interval worth stating
 
 
-def told(data: StudyData, block_of: Mapping[str, str]) -> list[str]:
+def told(data: StudyData, block_of: Mapping[str, str], weighed: bool = True) -> list[str]:
     """What the blocks mean for this response; nothing where there is one block only.
 
     Args:
         data: as compared.
         block_of: blade -> block of its trial in this response, as planned.
+        weighed: it was compared by `rig.study.compare`, which holds blocks equal.
     """
     blades = [blade for blade in in_order(data) if blade.blade in block_of]
     names = list(dict.fromkeys(block for block in block_of.values()))
     if len(names) < 2 or not blades:
         return []
-    if apart := _apart(blades, block_of, names):
+    start = f"Blocks ({', '.join(names)})"
+    counts = _counts(blades, block_of)
+    if weighed and _shared(data, block_of):
+        text = (
+            f"{start} have the same weight in both groups of a comparison: what they differ by "
+            "favours no group. It counts as scatter of blades, so it can hide a difference, not "
+            "make one."
+        )
+    elif _alike(counts, names):
+        text = (
+            f"{start} hold the groups in equal shares and stay out of the tests: what they differ "
+            "by favours no group and counts as scatter, so it can hide a difference, not make one."
+        )
+    else:
         return [
-            f"Blocks ({', '.join(names)}) are not balanced among the blades that count ({apart}): "
-            "what blocks differ by may look like a difference between groups. The tests do not "
-            "take it out."
+            f"{start} are not balanced among the blades that count ({_said(counts, names)}): what "
+            "blocks differ by may look like a difference between groups. The tests do not take it "
+            "out."
         ]
-    text = (
-        f"Blocks ({', '.join(names)}) are balanced in the order and stay out of the tests: what "
-        "they differ by favours no group and counts as scatter of blades, so it can hide a "
-        "difference, not make one."
-    )
     return [" ".join([text, *_estimates(data, blades, block_of, names)])]
 
 
-def _apart(blades: Sequence[BladeMean], block_of: Mapping[str, str], names: Sequence[str]) -> str:
-    """Groups whose blades are not dealt to the blocks as evenly as they go, in words."""
+Counts = Mapping[str, Counter[str]]
+
+
+def _counts(blades: Sequence[BladeMean], block_of: Mapping[str, str]) -> Counts:
     counts: dict[str, Counter[str]] = {}
     for blade in blades:
         counts.setdefault(blade.group, Counter())[block_of[blade.blade]] += 1
+    return counts
+
+
+def _shared(data: StudyData, block_of: Mapping[str, str]) -> bool:
+    """Whether every comparison of blades has blocks that hold both groups."""
+    plan = layout(data)
+    sides = {name: [b for b in plan.blades if b.group == name] for name in plan.cells}
+    pairs = [(one, two) for one, two in pairs_of(data)[0] if sides[one] and sides[two]]
+    return plan.unit == BLADE and all(
+        held_equal(sides[one], sides[two], block_of) for one, two in pairs
+    )
+
+
+def _alike(counts: Counts, names: Sequence[str]) -> bool:
+    shares = [[own[name] / own.total() for name in names] for own in counts.values()]
+    return all(np.allclose(share, shares[0]) for share in shares)
+
+
+def _said(counts: Counts, names: Sequence[str]) -> str:
     return "; ".join(
         f"{group}: " + ", ".join(f"{own[name]} in {name}" for name in names)
         for group, own in counts.items()
-        if max(own[name] for name in names) - min(own[name] for name in names) > 1
     )
 
 

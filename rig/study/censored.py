@@ -14,13 +14,13 @@ from numpy.typing import NDArray
 from rig.errors import RigError
 from rig.measure.budget import Reason
 from rig.measure.life import Life, median_ratio
-from rig.study.compare import pairs_of
+from rig.study.contrasts import pairs_of
 from rig.study.data import LOG, StudyData
 from rig.study.joint import joint_p, many_survived, margin_p
 from rig.study.multiple import hochberg, holm
 from rig.study.rates import Rate, failure_rate
 from rig.study.reach import Reach, Scene, reach, scene
-from rig.study.units import LOAD, NONE, BladeMean, Layout, layout
+from rig.study.units import LOAD, BladeMean, Layout, layout
 from rig.study.verdict import CANNOT_TELL, LEVEL, RULED_OUT, SHOWN, overall
 from rig.study.welch import factor
 
@@ -155,10 +155,9 @@ def _pair(plan: Layout, group: str, against: str) -> _Pair:
 
 def _why_not(plan: Layout, one: Side, two: Side) -> tuple[Reason, ...]:
     thin = [side.group for side in (one, two) if side.freedom < 1]
-    if plan.unit == NONE or thin:
+    if thin:
         mine = [r for r in plan.reasons if any(r.text.startswith(f"{name}:") for name in thin)]
-        uneven = [r for r in plan.reasons if r.name == "loads_shared_unevenly"]
-        return tuple(mine or uneven) or (Reason("group_not_told", f"{thin[0]}: too few units."),)
+        return tuple(mine) or (Reason("group_not_told", f"{thin[0]}: too few units."),)
     if not one.failed.any() and not two.failed.any():
         text = (
             f"Every blade of {one.group} and of {two.group} survived: they cannot be told apart. "

@@ -3,17 +3,18 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
-from statistics import fmean, stdev
 
 import numpy as np
 
 from rig.measure.budget import Reason
+from rig.study.contrasts import Contrast, between_loads, contrast, one_load_each, pairs_of
 from rig.study.data import Response, StudyData
 from rig.study.effect import Effect, hedges_g
-from rig.study.units import NONE, PAIR_IN_LOAD, GroupMean, Layout, layout
-from rig.study.verdict import CANNOT_TELL, LEVEL, SHOWN, Judged, judge, overall
-from rig.study.welch import detectable, factor, welch
+from rig.study.phrases import many
+from rig.study.power import upper_limit
+from rig.study.units import BLADE, BLADE_IN_LOAD, LOAD, Layout, layout
+from rig.study.verdict import CANNOT_TELL, LEVEL, RULED_OUT, SHOWN, Judged, judge, overall
+from rig.study.welch import detectable, factor
 
 
 @dataclass(frozen=True)
@@ -22,11 +23,16 @@ class Comparison:
 
     Args:
         effect: ratio of the group to `against` (log scale) or difference; nan when unknown.
-        low, high: 95 % interval that holds for all comparisons of the study together.
+        low, high: 95 % interval that holds for all comparisons of the study together; where a
+            margin is ruled out, the two one-sided 95 % limits that rule it out.
         p, p_adjusted: of "no difference", alone and in the family.
         p_margin_adjusted: of "the difference reaches the margin", in the family.
         detectable: smallest ratio (above 1) or difference that this study would have found with
             80 % power at the scatter it met; None when it has no scatter to judge by.
+        detectable_upper: the same at the upper limit of the scatter (four in five lie below).
+        within: the difference is within the margin, by its familywise p.
+        assumes: what the comparison takes for granted of the furnace loads; "" for nothing.
+        loads_differ: what the blades of the two loads say where each group had one load only.
         g: standardised effect.
     """
 
@@ -43,6 +49,10 @@ class Comparison:
     g: Effect | None
     verdict: str
     reasons: tuple[Reason, ...] = ()
+    detectable_upper: float | None = None
+    within: bool = False
+    assumes: str = ""
+    loads_differ: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -58,24 +68,22 @@ class Result:
     @property
     def detectable(self) -> float | None:
         """Smallest difference every comparison would have found; None when one has none."""
-        found = [comparison.detectable for comparison in self.comparisons]
-        known = [value for value in found if value is not None]
-        return max(known) if known and len(known) == len(found) else None
+        return _largest([comparison.detectable for comparison in self.comparisons])
+
+    @property
+    def detectable_upper(self) -> float | None:
+        """The same at the upper limits of the scatters."""
+        return _largest([comparison.detectable_upper for comparison in self.comparisons])
+
+    @property
+    def one_load_each(self) -> bool:
+        """Whether nothing can be said of any two groups because each had one furnace load."""
+        return one_load_each(self.layout, [(c.group, c.against) for c in self.comparisons])
 
 
-@dataclass(frozen=True)
-class Contrast:
-    """A difference of two groups on the scale of analysis, before it is judged."""
-
-    group: str
-    against: str
-    difference: float
-    se: float
-    dof: float
-    f1: float
-    f2: float
-    share: float
-    reason: Reason | None = None
+def _largest(values: Sequence[float | None]) -> float | None:
+    known = [value for value in values if value is not None]
+    return max(known) if known and len(known) == len(values) else None
 
 
 def compare(data: StudyData) -> Result:
@@ -91,82 +99,22 @@ def compare(data: StudyData) -> Result:
         raise ValueError(f"{data.response.name}: censored values are no values")
     plan = layout(data)
     pairs, reasons = pairs_of(data)
-    contrasts = [contrast(plan, group, against) for group, against in pairs]
+    contrasts = [contrast(plan, group, against, data.block_of) for group, against in pairs]
     known = [item for item in contrasts if item.reason is None]
-    judged = _judge(known, data.response)
+    judged = judged_of(known, data.response)
     at = {id(item): i for i, item in enumerate(known)}
     comparisons = tuple(
         _told(item, plan, data.response, judged, at[id(item)], len(known))
         if item.reason is None
-        else _untold(item, data.response)
+        else _untold(item, plan, data.response)
         for item in contrasts
     )
     verdict = overall([comparison.verdict for comparison in comparisons])
     return Result(data.response, plan, comparisons, verdict, plan.reasons + reasons)
 
 
-def pairs_of(data: StudyData) -> tuple[list[tuple[str, str]], tuple[Reason, ...]]:
-    """(group, against) of every comparison of the study."""
-    names = [group.name for group in data.groups]
-    if len(names) < 2:
-        return [], (Reason("one_group", "There is one group: nothing to compare it with."),)
-    if data.control is not None:
-        return [(name, data.control) for name in names if name != data.control], ()
-    missing = Reason("no_control", "No group is the control: all pairs are compared.")
-    return [(b, a) for a, b in combinations(names, 2)], (missing,)
-
-
-def contrast(plan: Layout, group: str, against: str) -> Contrast:
-    """The difference of two groups with its standard error, or the reason why there is none."""
-    if plan.unit == PAIR_IN_LOAD:
-        return _within_loads(plan, group, against)
-    one, two = plan.group(group), plan.group(against)
-    difference = one.estimate - two.estimate
-    for side in (one, two):
-        if side.dof == 0 or plan.unit == NONE:
-            return _no_statement(group, against, difference, plan, side)
-    se, dof = welch(difference, one.variance, one.dof, two.variance, two.dof)
-    if not se > 0:
-        return _no_scatter(group, against, difference)
-    share = one.variance / (one.variance + two.variance)
-    # A share of 0 or 1 is a sample without scatter, not a group without.
-    share = min(max(share, 1e-3), 1 - 1e-3)
-    return Contrast(group, against, difference, float(se), float(dof), one.dof, two.dof, share)
-
-
-def _within_loads(plan: Layout, group: str, against: str) -> Contrast:
-    one, two = plan.cells[group], plan.cells[against]
-    differences = [one[load] - two[load] for load in one if load in two]
-    if len(differences) < 2:
-        side = plan.group(group)
-        return _no_statement(group, against, differences[0] if differences else math.nan,
-                             plan, side)  # fmt: skip
-    mean, dof = fmean(differences), len(differences) - 1
-    se = stdev(differences) / math.sqrt(len(differences))
-    if se == 0:
-        return _no_scatter(group, against, mean)
-    return Contrast(group, against, mean, se, dof, dof, 0, 0.5)
-
-
-def _no_statement(
-    group: str, against: str, difference: float, plan: Layout, side: GroupMean
-) -> Contrast:
-    told = [r for r in plan.reasons if r.name in ("group_not_told", "loads_shared_unevenly")]
-    mine = next((r for r in told if r.text.startswith(f"{side.name}:")), told[0] if told else None)
-    reason = mine or Reason("group_not_told", f"{side.name}: too few values for a statement.")
-    return Contrast(group, against, difference, math.nan, math.nan, 0, 0, 0.5, reason)
-
-
-def _no_scatter(group: str, against: str, difference: float) -> Contrast:
-    reason = Reason(
-        "no_scatter",
-        f"All values of {group} are the same, and all of {against}: without scatter chance cannot "
-        "be judged. Read with a finer resolution.",
-    )
-    return Contrast(group, against, difference, math.nan, math.nan, 0, 0, 0.5, reason)
-
-
-def _judge(contrasts: Sequence[Contrast], response: Response) -> Judged:
+def judged_of(contrasts: Sequence[Contrast], response: Response) -> Judged:
+    """The verdict's rule on contrasts that have no reason against them, as one family."""
     return judge(
         [item.difference for item in contrasts],
         [item.se for item in contrasts],
@@ -179,31 +127,56 @@ def _judge(contrasts: Sequence[Contrast], response: Response) -> Judged:
 def _told(
     item: Contrast, plan: Layout, response: Response, judged: Judged, at: int, family: int
 ) -> Comparison:
-    reach = item.se * factor(LEVEL / family, item.dof, item.f1, item.f2)
     kind = judged.kind(at)
-    small = kind == SHOWN and judged.p_margin_adjusted[at] <= LEVEL
-    within = Reason("within_margin", "The difference is there, and smaller than the stated margin.")
+    low, high = _interval(item, kind, judged, family)
+    margin = response.inward(response.margin)
+    small = kind == SHOWN and max(abs(low), abs(high)) <= margin
     smallest = item.se * detectable(LEVEL / family, item.f1, item.f2, item.share)
     one, two = plan.group(item.group), plan.group(item.against)
     return Comparison(
         group=item.group,
         against=item.against,
         effect=response.outward(item.difference),
-        low=response.outward(item.difference - reach),
-        high=response.outward(item.difference + reach),
+        low=response.outward(low),
+        high=response.outward(high),
         dof=item.dof,
         p=float(judged.p[at]),
         p_adjusted=float(judged.p_adjusted[at]),
         p_margin_adjusted=float(judged.p_margin_adjusted[at]),
         detectable=response.outward(smallest),
+        detectable_upper=response.outward(smallest * upper_limit(item.dof)),
         g=hedges_g(one.values, two.values),
         verdict=kind,
-        reasons=(within,) if small else (),
+        reasons=(WITHIN,) if small else (),
+        within=bool(judged.p_margin_adjusted[at] <= LEVEL),
+        assumes=taken_for_granted(item),
     )
 
 
-def _untold(item: Contrast, response: Response) -> Comparison:
+WITHIN = Reason("within_margin", "The difference is there, and smaller than the stated margin.")
+
+
+def _interval(item: Contrast, kind: str, judged: Judged, family: int) -> tuple[float, float]:
+    """On the scale of analysis: the limits by which this verdict was reached."""
+    level = LEVEL / family if kind != RULED_OUT else 2 * float(judged.margin_level)
+    reach = item.se * factor(level, item.dof, item.f1, item.f2)
+    return item.difference - reach, item.difference + reach
+
+
+def taken_for_granted(item: Contrast) -> str:
+    """What a comparison within one or two shared furnace loads cannot test."""
+    if item.unit not in (BLADE, BLADE_IN_LOAD):
+        return ""
+    return (
+        "Taken for granted: within a furnace load nothing but the recipe differs between groups. "
+        f"{many(item.loads, 'shared load')} cannot test that (tempered apart, each part of a load "
+        "is a load of its own); from three on it is tested."
+    )
+
+
+def _untold(item: Contrast, plan: Layout, response: Response) -> Comparison:
     known = np.isfinite(item.difference)
+    alone = between_loads(plan, item.group, item.against) if item.unit == LOAD else None
     return Comparison(
         group=item.group,
         against=item.against,
@@ -217,5 +190,24 @@ def _untold(item: Contrast, response: Response) -> Comparison:
         detectable=None,
         g=None,
         verdict=CANNOT_TELL,
-        reasons=(item.reason,) if item.reason else (),
+        reasons=_why(item, plan),
+        loads_differ=None if alone is None else _of_these_loads(alone, response),
     )
+
+
+def _why(item: Contrast, plan: Layout) -> tuple[Reason, ...]:
+    """The reason as it stands, named anew where both groups had one furnace load each."""
+    if one_load_each(plan, [(item.group, item.against)]):
+        return (Reason(
+            "one_load_each",
+            f"{item.group} and {item.against} had one furnace load each, as far as is known: the "
+            "recipe cannot be told from the load. Two loads or more of each are needed, or loads "
+            "that hold both.",
+        ),)  # fmt: skip
+    return (item.reason,) if item.reason else ()
+
+
+def _of_these_loads(alone: Contrast, response: Response) -> tuple[float, float, float]:
+    reach = alone.se * factor(LEVEL, alone.dof, alone.f1, alone.f2)
+    ends = (alone.difference, alone.difference - reach, alone.difference + reach)
+    return tuple(map(response.outward, ends))  # type: ignore[return-value]

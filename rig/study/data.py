@@ -6,8 +6,8 @@ are only thin go through, and the results say what cannot be told from them.
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
 
 from rig.errors import RigError
 
@@ -103,12 +103,17 @@ class Response:
 
 @dataclass(frozen=True)
 class StudyData:
-    """One response of a study: groups, observations, geometry of the blades."""
+    """One response of a study: groups, observations, geometry of the blades.
+
+    Args:
+        block_of: blade -> block of its trial (day, sheet), for blades tested in one block.
+    """
 
     response: Response
     groups: tuple[Group, ...]
     observations: tuple[Observation, ...]
     facts: tuple[BladeFacts, ...] = ()
+    block_of: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def control(self) -> str | None:

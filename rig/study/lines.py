@@ -69,8 +69,8 @@ def _of_value(c: Comparison, what: Response, adjusted: Adjustment) -> Line:
         (a for a in adjusted.comparisons if (a.group, a.against) == (c.group, c.against)), None
     )
     return Line(
-        c.group, c.against, c.verdict, _effect(what, c.effect),
-        span(what, c.low, c.high) if math.isfinite(c.low) else UNKNOWN,
+        c.group, c.against, c.verdict, _effect(what, c.effect, c.low, c.high),
+        _interval(what, c),
         words.comparison(c, what), c.effect, c.low, c.high, c.p_adjusted, c.detectable,
         "" if c.g is None else f"{c.g.g:.2f} ({number(c.g.low)} to {number(c.g.high)})",
         "" if fair is None or not math.isfinite(fair.low)
@@ -85,7 +85,8 @@ def of_bounds(result: CensoredResult, what: Response) -> tuple[Line, ...]:
 
 def _of_bound(c: CensoredComparison, what: Response) -> Line:
     return Line(
-        c.group, c.against, c.verdict, _effect(what, c.effect), span(what, c.low, c.high),
+        c.group, c.against, c.verdict, _effect(what, c.effect, c.low, c.high),
+        span(what, c.low, c.high),
         words.survivors(c, what), c.effect, c.low, c.high, c.p_adjusted,
     )  # fmt: skip
 
@@ -107,7 +108,7 @@ def _of_life(c: LifeComparison, what: Response) -> Line:
         *(begin(reason.text.rstrip(".")) + "." for reason in c.reasons), _open_by(c, what),
     ]  # fmt: skip
     return Line(
-        c.group, c.against, c.verdict, _effect(what, ratio.estimate),
+        c.group, c.against, c.verdict, _effect(what, ratio.estimate, low, high),
         span(what, low, high), " ".join(filter(None, sentence)), ratio.estimate, low, high,
         c.p_adjusted, c.detectable,
     )  # fmt: skip
@@ -121,8 +122,14 @@ def _open_by(c: LifeComparison, what: Response) -> str:
     return words.could_find(c.detectable, what)
 
 
-def _effect(what: Response, effect: float) -> str:
-    return amount(what, effect) if math.isfinite(effect) else UNKNOWN
+def _effect(what: Response, effect: float, low: float, high: float) -> str:
+    return amount(what, effect, words.half(low, high)) if math.isfinite(effect) else UNKNOWN
+
+
+def _interval(what: Response, c: Comparison) -> str:
+    if not math.isfinite(c.low):
+        return UNKNOWN
+    return span(what, c.low, c.high) + " (each side)" * (c.verdict == RULED_OUT)
 
 
 def _may_hide(ratio: float) -> str:
@@ -183,15 +190,17 @@ def _shortly(line: Line, what: Response) -> str:
 
 
 def _matters(line: Line, what: Response) -> str:
-    """Whether a difference shown is as large as one that matters."""
-    wanted, matters = what.inward(what.smallest), size(what, what.smallest)
+    """Whether a difference shown is as large as one that matters, on the side it lies."""
+    more = what.inward(line.estimate) > 0
+    wanted = what.inward(what.smallest)
+    matters = amount(what, what.outward(wanted if more else -wanted))
     nothing = 0.0 if what.scale == LOG else -math.inf
     ends = sorted(
         abs(what.inward(end)) if nothing < end < math.inf else math.inf
         for end in (line.low, line.high)
     )
     if ends[0] >= wanted:
-        return f"which is at least the {matters} that matter"
+        return f"which is at least the {matters} that matters"
     if ends[1] < wanted:
-        return f"which is less than the {matters} that matter"
-    return f"which may be more or less than the {matters} that matter"
+        return f"which is not as far as the {matters} that matters"
+    return f"which may or may not reach the {matters} that matters"

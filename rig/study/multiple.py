@@ -28,6 +28,25 @@ def hochberg(p: Any) -> Array:
     return _back(np.minimum(stepped, 1.0), order)
 
 
+def bonferroni(p: Any) -> Array:
+    """Each by itself at a share of the level: the one rule whose intervals are as short as its
+    tests are sharp, so that p and interval never contradict each other."""
+    p = np.asarray(p, dtype=float)
+    return np.asarray(np.minimum(p * p.shape[-1], 1.0), dtype=float)
+
+
+def step_up_level(p: Any, level: float) -> Array:
+    """The level at which Hochberg's procedure judges each comparison of a family.
+
+    Those at or below it are what `hochberg` keeps at `level`, all others are above. Shape of `p`
+    less its last axis, 0 where nothing is kept.
+    """
+    ordered = np.sort(np.asarray(p, dtype=float), axis=-1)
+    steps = level / np.arange(ordered.shape[-1], 0, -1)
+    kept = np.where(ordered <= steps, steps, 0.0).max(axis=-1, initial=0.0)
+    return np.asarray(kept, dtype=float)
+
+
 def _back(ordered: Array, order: NDArray[np.intp]) -> Array:
     out = np.empty_like(ordered)
     np.put_along_axis(out, order, ordered, axis=-1)

@@ -60,6 +60,9 @@ def balanced_blocks(
 ) -> dict[str, tuple[str, ...]]:
     """Deal each group's blades to the blocks as evenly as they go, at random by a sealed secret.
 
+    Groups of one size lie in the blocks alike, the odd blades of all of them in the first blocks:
+    what blocks differ by then cancels in every difference of two groups.
+
     Raises:
         RigError: without blocks, or when a blade is in two groups.
     """
@@ -70,11 +73,9 @@ def balanced_blocks(
         raise RigError(f"blade {twice[0]} is there twice", where="order", remedy="rename one")
     rng = _sealed_generator(secret, "blocks")
     dealt: dict[str, list[str]] = {block: [] for block in blocks}
-    start = 0  # the odd ones of one group go where those of the last group did not
     for blades in groups.values():
         for i, at in enumerate(rng.permutation(len(blades))):
-            dealt[blocks[(start + i) % len(blocks)]].append(blades[at])
-        start += len(blades)
+            dealt[blocks[i % len(blocks)]].append(blades[at])
     return {block: tuple(blades) for block, blades in dealt.items()}
 
 

@@ -79,4 +79,4 @@ def parity(data: StudyData) -> Parity:
 
 
 def _within(told: Comparison) -> bool:
-    return told.verdict == RULED_OUT or any(r.name == "within_margin" for r in told.reasons)
+    return told.verdict == RULED_OUT or told.within

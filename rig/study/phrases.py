@@ -1,7 +1,8 @@
 """How amounts are said: a ratio as so much more or less, a difference with its unit.
 
 From twice on a ratio is said as a factor: "418 % more" is read as 4.18 times as much, "5.18 times
-as much" is not misread.
+as much" is not misread. A size without direction is a ratio either way: 30 % more, or 23 % less.
+An estimate has no finer digits than the second of half its interval.
 """
 
 import math
@@ -26,13 +27,34 @@ def are(count: int, noun: str) -> str:
     return f"{many(count, noun)} {'is' if count == 1 else 'are'}"
 
 
-def amount(response: Response, effect: float) -> str:
-    """One effect: "43 % more", "3 times as much", "0.8 HRC less"."""
+def amount(response: Response, effect: float, reach: float = 0.0) -> str:
+    """One effect: "43 % more", "3 times as much", "0.8 HRC less", "about the same".
+
+    Args:
+        effect: a ratio on the log scale, else a difference.
+        reach: how far its interval goes to either side, in the same terms; 0 when it has none.
+    """
     if response.scale == LOG:
         if effect >= TWICE:
-            return f"{number(effect)} times as much"
-        return f"{percent(effect)} {'more' if effect >= 1 else 'less'}"
-    return f"{number(abs(effect))} {response.unit} {'more' if effect >= 0 else 'less'}"
+            return f"{_no_finer(effect, reach)} times as much"
+        return _way(percent(effect, reach), "", effect >= 1)
+    return _way(_no_finer(abs(effect), reach), response.unit, effect >= 0)
+
+
+def _way(much: str, unit: str, more: bool) -> str:
+    if not much.strip("0. %"):
+        return "about the same"
+    return f"{much} {unit} {'more' if more else 'less'}".replace("  ", " ")
+
+
+def _places(reach: float) -> int:
+    """Decimal places that end at the second figure of `reach`."""
+    return max(0, 1 - math.floor(math.log10(reach))) if 0 < reach < math.inf else 9
+
+
+def _no_finer(value: float, reach: float) -> str:
+    """Three figures, and none below the second of `reach`."""
+    return number(round(value, _places(reach)))
 
 
 def begin(text: str) -> str:
@@ -40,10 +62,11 @@ def begin(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def percent(ratio: float) -> str:
-    """How far a ratio is from 1."""
+def percent(ratio: float, reach: float = 0.0) -> str:
+    """How far a ratio is from 1; no finer than the second figure of `reach` (of the ratio)."""
     away = abs(ratio - 1) * 100
-    return f"{away:.0f} %" if away >= 9.95 else f"{away:.1f} %"
+    fine = away < 9.95 and _places(100 * reach) > 0
+    return f"{away:.1f} %" if fine else f"{away:.0f} %"
 
 
 def span(response: Response, low: float, high: float) -> str:
@@ -55,17 +78,20 @@ def span(response: Response, low: float, high: float) -> str:
         return f"at most {amount(response, high)}"
     if math.isinf(high):
         return f"at least {amount(response, low)}"
-    return f"between {amount(response, low)} and {amount(response, high)}"
+    half = (high - low) / 2
+    return f"between {amount(response, low, half)} and {amount(response, high, half)}"
 
 
 def size(response: Response, effect: float) -> str:
-    """A size without direction: "25 %", "a factor of 3.2", "1 HRC"."""
+    """A size without direction: "30 % more or 23 % less", "a factor of 3.2", "1 HRC"."""
     if response.scale != LOG:
         return f"{number(abs(effect))} {response.unit}"
     factor = max(effect, 1 / effect)
     if factor > 1000:
         return "a factor of more than 1000"
-    return percent(factor) if factor < TWICE else f"a factor of {number(factor)}"
+    if factor >= TWICE:
+        return f"a factor of {number(factor)}"
+    return f"{percent(factor)} more or {percent(1 / factor)} less"
 
 
 def probability(p: float) -> str:

@@ -5,8 +5,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from scipy.stats import chi2
-
 from rig.errors import RigError
 from rig.logbook.store import Logbook
 from rig.study import kept
@@ -14,12 +12,12 @@ from rig.study.anova import Component, Components, components
 from rig.study.collect import Collected, collect
 from rig.study.data import LOG, Group, StudyData
 from rig.study.lives import as_values
+from rig.study.power import upper_limit
 from rig.study.record import BladeRecord, GroupRecord, ResponseRecord, StudyRecord
 from rig.study.trials import Trial, trials
 from rig.study.units import layout
 
 ALL = "pilot"
-UPPER = 0.8  # one-sided: four in five pilots have a true scatter below this limit
 
 
 @dataclass(frozen=True)
@@ -111,7 +109,7 @@ def _pilot(one: Collected, record: StudyRecord) -> Pilot | None:
         return None
     trial = _component(told, "trial")
     within = trial.sd if trial is not None and trial.sd is not None else 0.0
-    limit = blade.sd * math.sqrt(blade.dof / float(chi2.ppf(1 - UPPER, blade.dof)))
+    limit = blade.sd * upper_limit(blade.dof)
     outward = _cv if data.response.scale == LOG else float
     return Pilot(
         outward(blade.sd), outward(within), outward(limit), outward(told.u_measured), len(means),

@@ -154,8 +154,8 @@ def in_words(planned: Planned) -> list[str]:
     row = next((row for row in plan.rows if row.units == plan.units), None)
     if row is not None and row.ruled_out < UNLIKELY:
         lines.append(
-            f"if the groups are truly alike, that many rule out more than "
-            f"{size(response, response.margin)} in only {row.ruled_out:.0%} of studies: expect "
+            f"if the groups are truly alike, that many rule out a difference above the margin "
+            f"({size(response, response.margin)}) in only {row.ruled_out:.0%} of studies: expect "
             '"cannot tell"'
         )
     notes = [one.text for one in plan.reasons if one.name != "too_many"]  # the head says that

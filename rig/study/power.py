@@ -17,12 +17,18 @@ from rig.study.verdict import CHANCE, LEVEL, judge
 from rig.study.welch import beyond, detectable, power, welch
 
 STUDIES, SEED = 10_000, 7
+UPPER = 0.8
 MOST = 1000  # blades a group; nobody forges more for one study
 
 
 def log_scatter(cv: float) -> float:
     """Standard deviation of ln x for a log-normal x: sqrt(ln(1 + CV^2))."""
     return math.sqrt(math.log1p(cv * cv))
+
+
+def upper_limit(dof: float) -> float:
+    """True scatter over the scatter met, at most, in four of five studies (one-sided)."""
+    return math.sqrt(dof / float(stats.chi2.ppf(1 - UPPER, dof)))
 
 
 def scatter_of_means(between: float, within: float, repeats: int) -> float:

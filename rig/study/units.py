@@ -1,33 +1,39 @@
 """From trials to the units that may be compared: blades, or furnace loads.
 
-Trials are averaged within their blade first. Which unit a statement about groups may rest on
-follows from the furnace loads:
+Trials are averaged within their blade first. Which unit a statement about two groups may rest on
+follows from the furnace loads they were treated in, pair by pair (`pair_unit`):
 
-- no load on record, or all blades from one load: the blade;
-- each load holds one group only (recipe / load / blade / trial): the load, since blades treated
-  together are not independent trials of their recipe;
-- every load holds every group: the blade, within its load; with one blade of each group in a load,
-  the difference within the load;
-- anything between: no statement about groups.
+- loads of each group's own (recipe / load / blade / trial): the load, since blades treated together
+  are not independent trials of their recipe;
+- three shared loads or more: the difference within a load, so that a load that treats one recipe
+  unlike the other (tempered apart) counts as what it is, scatter of loads;
+- one or two shared loads: the blade within its load. That takes for granted that a load treats both
+  recipes alike, and the verdict says so.
+
+Blades whose load is not known count as one load of their group. Blades that are lost leave the rest
+as it is: only loads that hold both groups speak of their difference.
 """
 
 import math
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from statistics import fmean
 
 from rig.measure.budget import Reason
-from rig.study.data import Observation, Response, StudyData, check
+from rig.study.data import Observation, Response, StudyData, check, is_known
 from rig.study.phrases import many
 
-BLADE, LOAD, BLADE_IN_LOAD, PAIR_IN_LOAD, NONE = (
+BLADE, LOAD, BLADE_IN_LOAD, PAIR_IN_LOAD = (
     "blade",
     "furnace load",
     "blade within its load",
     "difference within a load",
-    "none",
 )
+ENOUGH_LOADS = 3  # shared by two groups, from which recipe-by-load is what a difference is held to
+
+Cells = Mapping[str, Sequence[float]]
+"""One group: load -> means of its blades there."""
 
 
 @dataclass(frozen=True)
@@ -106,14 +112,15 @@ class Layout:
     """What the study compares, and why not more.
 
     Args:
-        unit: what is counted (`BLADE`, `LOAD`, `BLADE_IN_LOAD`, `PAIR_IN_LOAD` or `NONE`).
-        cells: for `PAIR_IN_LOAD`, group -> load -> mean.
+        unit: what most comparisons count (`BLADE`, `LOAD`, `BLADE_IN_LOAD` or `PAIR_IN_LOAD`).
+        blades: with a load of each; those not known are named after their group.
+        cells: group -> load -> means of its blades.
     """
 
     unit: str
     groups: tuple[GroupMean, ...]
     blades: tuple[BladeMean, ...]
-    cells: dict[str, dict[str, float]]
+    cells: Mapping[str, Cells]
     reasons: tuple[Reason, ...] = ()
 
     def group(self, name: str) -> GroupMean:
@@ -141,83 +148,78 @@ def layout(data: StudyData) -> Layout:
         RigError: when the data contradict themselves.
     """
     check(data)
-    blades = blade_means(data.observations, data.response)
+    blades = tuple(map(_placed, blade_means(data.observations, data.response)))
     names = [group.name for group in data.groups]
     by_group = {name: [b for b in blades if b.group == name] for name in names}
-    cells = {
-        name: {
-            load: [b.mean for b in mine if b.load == load]
-            for load in dict.fromkeys(b.load for b in mine)
-        }
-        for name, mine in by_group.items()
-    }
-    unit, reasons = _unit(cells)
+    cells = {name: in_cells(mine) for name, mine in by_group.items()}
+    unit = study_unit(cells)
     groups = tuple(_group_mean(name, unit, by_group[name], cells[name]) for name in names)
-    thin = tuple(_thin(group, unit) for group in groups if group.dof == 0 and _own(group, unit))
-    means = {
-        name: {load: fmean(values) for load, values in loads.items()}
-        for name, loads in cells.items()
-    }
-    return Layout(unit, groups, blades, means, reasons + thin)
+    thin = tuple(_thin(group, unit) for group in groups if group.dof == 0 and unit in (BLADE, LOAD))
+    return Layout(unit, groups, blades, cells, (*_of_loads(cells, unit, data), *thin))
 
 
-Cells = dict[str, dict[str, list[float]]]
+def _placed(blade: BladeMean) -> BladeMean:
+    """With a load of its group's own where none is known."""
+    return blade if is_known(blade.load) else replace(blade, load=unknown_load(blade.group))
 
 
-def _unit(cells: Cells) -> tuple[str, tuple[Reason, ...]]:
-    present = [set(loads) for loads in cells.values() if loads]
-    every = set().union(*present)
-    if len(every) <= 1:
-        return BLADE, (_one_load("" in every),)
-    unknown: tuple[Reason, ...] = ()
-    if "" in every:
-        unknown = (Reason(
-            "load_missing",
-            "Some blades have no furnace load on record: those of one group count as one load.",
-        ),)  # fmt: skip
-    if _disjoint(present):
-        return LOAD, unknown
-    if "" not in every and all(loads == every for loads in present):
-        thinnest = min(len(cell) for loads in cells.values() for cell in loads.values())
-        sparse = any(
-            sum(map(len, loads.values())) == len(loads) for loads in cells.values() if loads
-        )
-        return (PAIR_IN_LOAD if sparse and thinnest == 1 else BLADE_IN_LOAD), ()
-    return NONE, (*unknown, Reason(
-        "loads_shared_unevenly",
-        "Some furnace loads hold several groups but not all of them: recipe and load cannot be "
-        "told apart. Put every group in every load, or give each group loads of its own.",
-    ))  # fmt: skip
+def unknown_load(group: str) -> str:
+    """The load that all blades of a group are taken to share when none is on record."""
+    return f"load of {group} not known"
 
 
-def _disjoint(present: Sequence[set[str]]) -> bool:
-    """No load is shared; blades without one never share."""
-    known = [loads - {""} for loads in present]
-    return sum(map(len, known)) == len(set().union(*known))
+def in_cells(blades: Sequence[BladeMean]) -> dict[str, list[float]]:
+    """Load by load the means of one group's blades."""
+    cells: dict[str, list[float]] = {}
+    for blade in blades:
+        cells.setdefault(blade.load, []).append(blade.mean)
+    return cells
 
 
-def _one_load(unknown: bool) -> Reason:
-    if unknown:
-        return Reason(
+def pair_unit(one: Cells, two: Cells) -> str:
+    """What a difference of two groups rests on: see the head of this module."""
+    shared = set(one) & set(two)
+    if not shared:
+        return LOAD
+    if len(shared) >= ENOUGH_LOADS or (len(shared) > 1 and not (_spare(one) and _spare(two))):
+        return PAIR_IN_LOAD
+    return BLADE if len({*one, *two}) == 1 else BLADE_IN_LOAD
+
+
+def _spare(cells: Cells) -> int:
+    """Blades beyond one a load: what a scatter within loads is told by."""
+    return sum(len(cell) - 1 for cell in cells.values())
+
+
+def study_unit(cells: Mapping[str, Cells]) -> str:
+    """What most pairs of groups rest on, the first met where it is even."""
+    filled = [loads for loads in cells.values() if loads]
+    units = [pair_unit(a, b) for i, a in enumerate(filled) for b in filled[i + 1 :]]
+    return max(units, key=units.count) if units else BLADE
+
+
+def _of_loads(cells: Mapping[str, Cells], unit: str, data: StudyData) -> tuple[Reason, ...]:
+    """What the furnace loads leave open, whatever the comparisons say."""
+    missing = sorted({seen.group for seen in data.observations if not is_known(seen.load)})
+    told = []
+    if missing:
+        told.append(Reason(
             "load_unknown",
-            "No furnace load is on record: if the blades of a group were treated together, "
-            "what is said of the group may be due to that one load.",
-        )
-    return Reason(
-        "one_load", "All blades come from one furnace load: the result holds for that load."
-    )
+            f"The furnace load of blades of {', '.join(missing)} is not known: they count as "
+            "treated in one load of their group.",
+        ))  # fmt: skip
+    if unit == BLADE and len({load for loads in cells.values() for load in loads}) == 1:
+        told.append(Reason(
+            "one_load", "All blades come from one furnace load: the result holds for that load."
+        ))  # fmt: skip
+    return tuple(told)
 
 
-def _group_mean(
-    name: str, unit: str, blades: Sequence[BladeMean], loads: dict[str, list[float]]
-) -> GroupMean:
+def _group_mean(name: str, unit: str, blades: Sequence[BladeMean], loads: Cells) -> GroupMean:
     values = [b.mean for b in blades]
     if unit == LOAD:
         values = [fmean(cell) for cell in loads.values()]
-    if unit == BLADE_IN_LOAD:
-        estimate, variance, dof, sd = _within_loads(list(loads.values()))
-    else:
-        estimate, variance, dof, sd = _plain(values if unit != NONE else values[:0], values)
+    estimate, variance, dof, sd = plain(values)
     return GroupMean(
         name=name,
         estimate=estimate,
@@ -231,33 +233,14 @@ def _group_mean(
     )
 
 
-def _plain(units: Sequence[float], all_values: Sequence[float]) -> tuple[float, float, int, float]:
-    """Mean of independent units; without two of them only a mean."""
-    mean = fmean(all_values) if all_values else math.nan
+def plain(units: Sequence[float]) -> tuple[float, float, int, float]:
+    """Mean of independent units, its variance, degrees of freedom, and the units' scatter."""
+    mean = fmean(units) if units else math.nan
     dof = len(units) - 1
     if dof < 1:
         return mean, math.nan, 0, math.nan
     squares = math.fsum((x - mean) ** 2 for x in units)
     return mean, squares / dof / len(units), dof, math.sqrt(squares / dof)
-
-
-def _within_loads(cells: Sequence[Sequence[float]]) -> tuple[float, float, int, float]:
-    """Mean of the loads' means; scatter of blades within their load only."""
-    means = [fmean(cell) for cell in cells]
-    dof = sum(len(cell) - 1 for cell in cells)
-    estimate = fmean(means) if means else math.nan
-    if dof < 1:
-        return estimate, math.nan, 0, math.nan
-    squares = math.fsum(
-        (x - mean) ** 2 for cell, mean in zip(cells, means, strict=True) for x in cell
-    )
-    spread = math.fsum(1 / len(cell) for cell in cells) / len(cells) ** 2
-    return estimate, squares / dof * spread, dof, math.sqrt(squares / dof)
-
-
-def _own(group: GroupMean, unit: str) -> bool:
-    """Whether a group without degrees of freedom lacks them for its own small number."""
-    return group.blades < 2 or unit == LOAD
 
 
 def _thin(group: GroupMean, unit: str) -> Reason:

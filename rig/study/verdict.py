@@ -1,11 +1,15 @@
 """Which of three things a comparison says, and never a fourth.
 
-- *difference shown*: the familywise p (Holm) of "no difference" is at most 5 %;
+- *difference shown*: the 95 % interval that holds for all comparisons together (Bonferroni) leaves
+  out no difference; its familywise p is then at most 5 %;
 - *difference above the margin ruled out*: the familywise p (Hochberg) of "the difference reaches
-  the margin" is at most 5 %, by two one-sided tests;
+  the margin" is at most 5 %, by two one-sided tests; both one-sided limits at the level of its step
+  then lie within the margin;
 - *cannot tell*: neither.
 
 A difference that is both shown and within the margin is shown: the sentence adds that it is small.
+Stepping down (Holm) would show some more, but the intervals that go with it end at no difference
+for whatever is shown while anything else is not (Guilbaud 2008): they could not say how much.
 """
 
 from collections.abc import Sequence
@@ -15,7 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rig.study.multiple import hochberg, holm
+from rig.study.multiple import bonferroni, hochberg, step_up_level
 from rig.study.welch import equivalence, two_sided
 
 SHOWN = "difference shown"
@@ -46,6 +50,11 @@ class Judged:
         """Where no difference is shown and one above the margin is ruled out."""
         return (self.p_margin_adjusted <= LEVEL) & ~self.shown
 
+    @property
+    def margin_level(self) -> Array:
+        """One-sided level at which margins are judged, comparison by comparison alike."""
+        return step_up_level(self.p_margin, LEVEL)
+
     def kind(self, index: int) -> str:
         """The verdict of one comparison of one study."""
         return _kind(bool(self.shown[index]), bool(self.ruled_out[index]))
@@ -68,7 +77,7 @@ def judge(
         at = (..., i)
         p[at] = two_sided(differences[at], se[at], dof[at], f1, f2)
         margins[at] = equivalence(differences[at], se[at], dof[at], margin, f1, f2)
-    return Judged(p, holm(p), margins, hochberg(margins))
+    return Judged(p, bonferroni(p), margins, hochberg(margins))
 
 
 def overall(kinds: Sequence[str]) -> str:

@@ -89,9 +89,15 @@ class Whole:
         )
 
     def _blocks(self, procedure: str) -> dict[str, str]:
-        """Blade -> block of its trial by `procedure`, for a study whose key is open."""
-        key = self.key or {}
-        return {key[one.code]: one.block for one in self.order.trials if one.procedure == procedure}
+        """Blade -> block of its trials by `procedure`, for a study whose key is open.
+
+        Blades tested in several blocks have none.
+        """
+        key, blocks = self.key or {}, dict[str, set[str]]()
+        for one in self.order.trials:
+            if one.procedure == procedure:
+                blocks.setdefault(key[one.code], set()).add(one.block)
+        return {blade: next(iter(mine)) for blade, mine in blocks.items() if len(mine) == 1}
 
     @property
     def beside(self) -> list[Excluded]:

@@ -18,15 +18,14 @@ from rig.study.parity import EQUAL, UNEQUAL, Parity
 from rig.study.phrases import amount, are, begin, many, number, probability, size, span
 from rig.study.rates import Rate
 from rig.study.reach import Reach
-from rig.study.units import BLADE, BLADE_IN_LOAD, LOAD, NONE, PAIR_IN_LOAD, Layout
+from rig.study.units import BLADE, BLADE_IN_LOAD, LOAD, PAIR_IN_LOAD, Layout
 from rig.study.verdict import RULED_OUT, SHOWN
 
 COUNTED = {
     BLADE: "{blades} counted, not the trials.",
     LOAD: "{units} counted: blades of one load are no proof of their recipe one by one.",
     BLADE_IN_LOAD: "Blades are compared within their furnace load.",
-    PAIR_IN_LOAD: "Each furnace load gives one difference.",
-    NONE: "The furnace loads allow no statement about groups.",
+    PAIR_IN_LOAD: "Each furnace load that holds both groups gives one difference.",
 }
 
 
@@ -45,25 +44,60 @@ def comparison(told: Comparison, response: Response) -> str:
     pair = f"{told.group} against {told.against}"
     parts = [f"{pair}: {told.verdict}."]
     if math.isfinite(told.low):
-        parts.append(estimated(response, told.effect, told.low, told.high))
+        sides = told.verdict == RULED_OUT
+        parts.append(estimated(response, told.effect, told.low, told.high, sides))
     elif math.isfinite(told.effect):
         parts.append(f"The means differ: {amount(response, told.effect)}. That is no proof.")
-    parts.append(past_margin(told.verdict, told.low, told.high, response))
     parts.append(which_way(told.group, told.verdict, told.effect, response))
     parts += [reason.text for reason in told.reasons]
-    parts.append(could_find(told.detectable, response))
+    parts.append(of_these_loads(told, response))
+    parts.append(could_find(told.detectable, response, told.detectable_upper))
     return " ".join(part for part in parts if part)
 
 
-def estimated(response: Response, effect: float, low: float, high: float) -> str:
-    """Estimate and interval, as far as they are known."""
+def estimated(
+    response: Response, effect: float, low: float, high: float, each_side: bool = False
+) -> str:
+    """Estimate and interval, as far as they are known.
+
+    Args:
+        each_side: the ends hold with 95 % confidence each, not both at once.
+    """
     bounds = span(response, low, high)
+    sure = f"with 95 % confidence{' on each side' * each_side} {bounds}"
     if math.isfinite(effect):
-        middle = amount(response, effect)
-        return f"{begin(response.name)} is {middle}; with 95 % confidence {bounds}."
+        middle = amount(response, effect, half(low, high))
+        return f"{begin(response.name)} is {middle}; {sure}."
     if math.isfinite(high) or low > 0:
         return f"With 95 % confidence {response.name} is {bounds}."
     return ""
+
+
+def half(low: float, high: float) -> float:
+    """Half of an interval; 0 where an end is open."""
+    return (high - low) / 2 if math.isfinite(high - low) else 0.0
+
+
+def of_these_loads(told: Comparison, response: Response) -> str:
+    """What the blades of two loads say of these loads, where they can say nothing of recipes."""
+    if told.loads_differ is None:
+        return ""
+    effect, low, high = told.loads_differ
+    return (
+        f"Of these two loads only: that of {told.group} gave "
+        f"{amount(response, effect, half(low, high))}; with 95 % confidence "
+        f"{span(response, low, high)}. Other loads of the same recipes may differ otherwise."
+    )
+
+
+def one_load_each(response: Response) -> str:
+    """The answer where each group had one furnace load, or none is known."""
+    return (
+        f"{begin(response.name)}: cannot tell recipes from furnace loads, because each group had "
+        "one load, as far as is known: a difference between recipes is a difference between "
+        "loads. This is not the same as no difference. Two loads or more of each recipe, or "
+        "loads that hold every recipe, could tell."
+    )
 
 
 def past_margin(verdict: str, low: float, high: float, response: Response) -> str:
@@ -85,13 +119,20 @@ def which_way(group: str, verdict: str, effect: float, response: Response) -> st
     return f"{group} is {'better' if more == (response.better == MORE) else 'worse'} in this."
 
 
-def could_find(detectable: float | None, response: Response) -> str:
-    """The smallest difference the study would have found."""
+def could_find(detectable: float | None, response: Response, upper: float | None = None) -> str:
+    """The smallest difference the study would have found; `upper`: at the scatter's upper limit."""
     if detectable is None:
         return "What difference this study would have found cannot be said."
+    seen = size(response, detectable)
+    text = (
+        f"At this scatter a true difference of {seen} would be found in 80 of 100 such studies; a "
+        "smaller one easily stays hidden."
+    )
+    if upper is None or size(response, upper) == seen:
+        return text
     return (
-        f"At this scatter a true difference of {size(response, detectable)} would be found in 80 "
-        "of 100 such studies; a smaller one easily stays hidden."
+        f"{text} So few blades tell the scatter only roughly: it may have taken up to "
+        f"{size(response, upper)} (enough in 4 of 5 such studies)."
     )
 
 
@@ -183,7 +224,8 @@ def parity(told: Parity) -> str:
     return (
         f"{begin(response.name)}: it is not shown that the groups started equal within {margin}"
         f"{named}. "
-        f"{consequence} {could_find(told.result.detectable, response)}"
+        f"{consequence} "
+        f"{could_find(told.result.detectable, response, told.result.detectable_upper)}"
     )
 
 

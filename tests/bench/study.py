@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from rig.study.compare import contrast
+from rig.study.contrasts import contrast
 from rig.study.data import LOG, Group, Observation, Response, StudyData
 from rig.study.joint import joint_p, margin_p
 from rig.study.multiple import holm

@@ -65,9 +65,8 @@ def test_beside_each_verdict_its_two_yardsticks_are_told_apart(page: str) -> Non
     boxes = re.findall(r'<p class="verdict">.*?</p>', page, re.S)
     assert len(boxes) == 4
     for box in boxes:
-        assert re.search(
-            r"a difference of [\d.]+ (%|HRC|mm) matters; .*margin of [\d.]+ .* counts", box
-        )
+        matters = r"a difference of [\d.]+ (% more or \d+ % less|HRC|mm) matters; "
+        assert re.search(matters + r".*margin of [\d.]+ .* counts", box)
 
 
 def test_it_stands_alone_prints_and_tells_those_who_cannot_see(page: str) -> None:

@@ -20,12 +20,12 @@ def study(
 ) -> StudyData:
     """A study from the values of each group's blades: one number or several trials a blade.
 
-    Blades are called A1, A2 ...; `loads` names the furnace load of each.
+    Blades are called A1, A2 ...; `loads` names the furnace load of each, left out: one for all.
     """
     seen = []
     for group, blades in values.items():
         for i, trials in enumerate(blades):
-            load = loads[group][i] if loads else ""
+            load = loads[group][i] if loads else "one"
             several = trials if isinstance(trials, Sequence) else [trials]
             seen += [
                 Observation(group, f"{group}{i + 1}", value, load, u, "", (f"{group}{i + 1}.{t}",))

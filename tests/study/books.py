@@ -30,11 +30,15 @@ def record(
     loads: Mapping[str, str] | None = None,
     **more: Any,
 ) -> StudyRecord:
-    """A study of blades A1, A2 ...; `loads` names the furnace load of each blade that has one."""
+    """A study of blades A1, A2 ...; `loads` names the furnace load of each blade that has one.
+
+    Left out, all blades come from one.
+    """
     asked = [response(one) if isinstance(one, str) else one for one in responses]
-    loads = loads or {}
+    known = {} if loads is None else loads
+    other = "" if loads is not None else "one"
     blades = [
-        {"name": f"{group}{i + 1}", "group": group, "load": loads.get(f"{group}{i + 1}", "")}
+        {"name": f"{group}{i + 1}", "group": group, "load": known.get(f"{group}{i + 1}", other)}
         for group, count in groups.items()
         for i in range(count)
     ]

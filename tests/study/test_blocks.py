@@ -107,9 +107,9 @@ def test_what_blocks_differ_by_is_told_beside_the_verdict() -> None:
     turns = zip(data.observations, cycle(DAYS), strict=False)
     (text,) = blocks.told(data, {seen.blade: day for seen, day in turns})
     middle, reach = differences(rows, DAYS)["day 2"]
-    assert "stay out of the tests" in text and "hide a difference, not make one" in text
-    assert f"Day 2 against day 1, within groups: {middle:.3g} mm more" in text
-    assert f"and {middle + reach:.3g} mm more" in text
+    assert "same weight in both groups" in text and "hide a difference, not make one" in text
+    assert f"Day 2 against day 1, within groups: {middle:.2g} mm more" in text
+    assert f"and {middle + reach:.2f} mm more" in text
 
 
 def test_the_answer_of_a_study_in_blocks_tells_of_them_and_of_one_block_nothing(
@@ -122,5 +122,5 @@ def test_the_answer_of_a_study_in_blocks_tells_of_them_and_of_one_block_nothing(
         made.unseal()
         made.book.close()
         (one,) = unsealed(made.book.path).answers
-        said = [note for note in one.notes if note.startswith("Blocks (day 1, day 2)")]
+        said = [note for note in one.notes if note.startswith("Blocks (day 1, day 2) have")]
         assert len(said) == len(days) - 1

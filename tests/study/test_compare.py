@@ -6,13 +6,15 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from rig.errors import RigError
 from rig.study.compare import compare
 from rig.study.data import LINEAR, Group, Observation, Response, StudyData
 from rig.study.effect import hedges_g, noncentral_interval, small_sample_factor
-from rig.study.units import BLADE, BLADE_IN_LOAD, LOAD, NONE, PAIR_IN_LOAD, layout
+from rig.study.units import BLADE_IN_LOAD, LOAD, PAIR_IN_LOAD
 from rig.study.verdict import CANNOT_TELL, RULED_OUT, SHOWN, overall
+from tests.published import load
 from tests.study.blades import TORQUE, drawn, study
 
 KINDS = {SHOWN, RULED_OUT, CANNOT_TELL}
@@ -64,6 +66,7 @@ def test_one_load_a_recipe_cannot_be_told_from_the_load() -> None:
     told = compare(study(drawn(rng, (1.0, 2.0), blades=8), loads=loads))
     assert told.layout.unit == LOAD and told.verdict == CANNOT_TELL
     assert "cannot be told from the load" in told.comparisons[0].reasons[0].text
+    assert told.one_load_each
 
 
 def test_several_loads_a_recipe_count_as_the_units() -> None:
@@ -81,42 +84,109 @@ def test_shared_loads_drop_out_of_the_difference() -> None:
     values = {
         name: [[10 * ratio * heat[i % 3] * math.exp(0.03 * rng.standard_normal())]
                for i in range(9)]
-        for name, ratio in (("A", 1.0), ("B", 1.15))
+        for name, ratio in (("A", 1.0), ("B", 1.3))
     }  # fmt: skip
     loads = {name: [f"load {i % 3}" for i in range(9)] for name in "AB"}
     told = compare(study(values, loads=loads))
-    assert told.layout.unit == BLADE_IN_LOAD and told.verdict == SHOWN
+    assert told.layout.unit == PAIR_IN_LOAD and told.verdict == SHOWN
+    assert told.comparisons[0].dof == 2, "three loads give three differences"
     assert compare(study(values)).verdict == CANNOT_TELL  # the loads as scatter hide it
 
 
+def test_two_shared_loads_compare_blades_within_them_and_say_what_is_taken_for_granted() -> None:
+    rng = np.random.default_rng(6)
+    heat = np.exp([0.5, -0.5])
+    values = {
+        name: [[10 * ratio * heat[i % 2] * math.exp(0.03 * rng.standard_normal())]
+               for i in range(6)]
+        for name, ratio in (("A", 1.0), ("B", 1.2))
+    }  # fmt: skip
+    loads = {name: [f"load {i % 2}" for i in range(6)] for name in "AB"}
+    told = compare(study(values, loads=loads))
+    assert told.layout.unit == BLADE_IN_LOAD and told.verdict == SHOWN
+    assert "2 shared loads cannot test that" in told.comparisons[0].assumes
+
+
+def test_a_load_that_treats_recipes_unlike_is_scatter_where_three_are_shared() -> None:
+    """Tempered apart: within each load B is far from A, now above and now below."""
+    apart = {"load 0": 1.4, "load 1": 0.7, "load 2": 1.3, "load 3": 0.75}
+    loads = {name: [load for load in apart for _ in range(3)] for name in "AB"}
+    rng = np.random.default_rng(7)
+    values = {
+        name: [10 * (apart[load] if name == "B" else 1.0) * math.exp(0.02 * rng.standard_normal())
+               for load in loads[name]]
+        for name in "AB"
+    }  # fmt: skip
+    one = compare(study(values, loads=loads)).comparisons[0]
+    assert one.p > 0.5 and one.assumes == ""
+
+
 def test_one_blade_of_each_group_in_a_load_gives_differences() -> None:
-    values = {"A": [10.0, 20.0, 15.0, 30.0], "B": [12.0, 24.5, 17.8, 36.4]}
-    loads = {name: [f"load {i}" for i in range(4)] for name in "AB"}
-    told = compare(study(values, loads=loads))
-    assert told.layout.unit == PAIR_IN_LOAD
-    assert told.comparisons[0].dof == 3 and told.verdict == SHOWN
+    """The paired t test of the sleep data: R's documentation of t.test (Student 1908)."""
+    given = load("paired_vs_unpaired_sleep")
+    a, b = given["inputs"]["a"], given["inputs"]["b"]
+    length = Response("sleep", "h", LINEAR, 1.0, 1.0)
+    loads = {name: [f"load {i}" for i in range(10)] for name in "AB"}
+    told = compare(study({"B": b, "A": a}, length, control="B", loads=loads))
+    one, wanted = told.comparisons[0], given["expected"]["paired"]
+    assert told.layout.unit == PAIR_IN_LOAD and one.dof == wanted["df"]
+    assert one.p == pytest.approx(wanted["p"], abs=6e-7)
+    assert (one.low, one.high) == pytest.approx((wanted["low"], wanted["high"]), abs=6e-8)
+    assert one.effect == pytest.approx(wanted["mean_difference"])
 
 
-def test_loads_that_hold_some_of_the_groups_allow_no_statement() -> None:
-    values = {"A": [10.0, 11.0, 12.0], "B": [12.0, 13.0, 14.0]}
-    loads = {"A": ["1", "1", "2"], "B": ["2", "3", "3"]}
-    told = compare(study(values, loads=loads))
-    assert told.layout.unit == NONE and told.verdict == CANNOT_TELL
-    assert told.comparisons[0].reasons[0].name == "loads_shared_unevenly"
+def test_a_lost_blade_leaves_what_the_rest_shows() -> None:
+    """Three groups in four loads, one blade of each: A loses the blade of load 3, C that of 1."""
+    rng = np.random.default_rng(8)
+    ratio, heat = {"A": 1.0, "B": 1.5, "C": 1.02}, [1.0, 1.3, 0.8, 1.1]
+    whole = {
+        name: {f"load {i}": 10 * ratio[name] * h * math.exp(0.02 * rng.standard_normal())
+               for i, h in enumerate(heat)}
+        for name in ratio
+    }  # fmt: skip
+    del whole["A"]["load 3"], whole["C"]["load 1"]
+    loads = {name: list(own) for name, own in whole.items()}
+    told = compare(study({name: list(own.values()) for name, own in whole.items()}, loads=loads))
+    b, c = told.comparisons
+    assert b.verdict == SHOWN and b.dof == 2 and b.effect == pytest.approx(1.5, rel=0.05)
+    assert c.dof == 1 and math.isfinite(c.p), "two loads hold both"
+    both = [load for load in loads["C"] if load in loads["A"]]
+    d = [math.log(whole["C"][load] / whole["A"][load]) for load in both]
+    assert c.p == pytest.approx(stats.ttest_1samp(d, 0.0).pvalue)
 
 
-def test_blades_without_a_load_count_as_one_load_of_their_group() -> None:
+def test_loads_that_hold_some_of_the_groups_say_what_they_can() -> None:
+    values = {"A": [10.0, 11.0, 12.0, 10.5], "B": [17.0, 18.0, 16.5, 19.0]}
+    loads = {"A": ["1", "1", "2", "2"], "B": ["2", "2", "3", "3"]}
+    told = compare(study(values, loads=loads)).comparisons[0]
+    assert math.isfinite(told.p), "load 2 holds both"
+    wanted = math.log(17.0 * 18.0) / 2 - math.log(12.0 * 10.5) / 2
+    assert told.effect == pytest.approx(math.exp(wanted)), "and alone speaks of the difference"
+    alone = {"A": ["1", "1", "2", "4"], "B": ["2", "5", "3", "3"]}
+    one = compare(study({**values, "B": values["B"]}, loads=alone)).comparisons[0]
+    assert math.isfinite(one.p), "scatter from blades of other loads"
+
+
+def test_blades_whose_load_is_not_known_count_as_one_load_of_their_group() -> None:
     values = {"A": [10.0, 11.0, 12.0, 13.0], "B": [12.0, 13.0, 14.0, 15.0]}
-    loads = {"A": ["1", "", "", ""], "B": ["2", "2", "3", "3"]}
-    told = compare(study(values, loads=loads))
-    assert told.layout.unit == LOAD
-    assert told.layout.group("A").units == 2
-    assert "load_missing" in {reason.name for reason in told.reasons}
+    for unknown in ("", "unknown", "Unknown "):
+        loads = {"A": ["1", unknown, unknown, unknown], "B": ["2", "2", "3", "3"]}
+        told = compare(study(values, loads=loads))
+        assert told.layout.unit == LOAD
+        assert told.layout.group("A").units == 2
+        assert "load_unknown" in {reason.name for reason in told.reasons}
 
 
-def test_no_load_on_record_is_said() -> None:
-    told = layout(study({"A": [1.0, 2.0], "B": [1.0, 2.0]}))
-    assert told.unit == BLADE and told.reasons[0].name == "load_unknown"
+def test_loads_not_known_at_all_tell_no_recipe_from_its_load() -> None:
+    values = {"A": [10.0, 10.1, 9.9, 10.2], "B": [15.0, 15.2, 14.9, 15.1]}
+    nothing = {name: ["unknown"] * 4 for name in values}
+    told = compare(study(values, loads=nothing))
+    (one,) = told.comparisons
+    assert told.verdict == CANNOT_TELL and told.one_load_each
+    assert one.reasons[0].name == "one_load_each"
+    assert one.loads_differ is not None and 1.4 < one.loads_differ[1] < 1.6, "of these loads"
+    named = compare(study(values, loads={name: [name] * 4 for name in values}))
+    assert named.comparisons == told.comparisons, "as with one load each by name"
 
 
 def test_without_a_control_all_pairs_are_compared_and_it_is_said() -> None:

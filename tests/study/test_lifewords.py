@@ -42,10 +42,10 @@ def test_lives_that_scatter_have_one_figure_for_what_would_have_been_found(tmp_p
     one = told(tmp_path, apart(25))
     (line,) = one.lines
     assert one.verdict == CANNOT_TELL and line.detectable is not None
-    assert re.findall(r"true difference of (\d+ %) would be found", line.sentence)
+    assert re.findall(r"true difference of \d+ % more or \d+ % less would be", line.sentence)
     assert "same two probes" not in line.sentence + one.headline
     for text in (line.sentence, one.headline):
-        assert f"difference of {100 * (line.detectable - 1):.0f} % would" in text
+        assert f"difference of {100 * (line.detectable - 1):.0f} % more or" in text
 
 
 def test_each_comparison_of_lives_states_its_estimate_and_interval(tmp_path: Path) -> None:

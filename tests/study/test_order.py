@@ -49,9 +49,9 @@ def test_no_block_gets_two_more_of_a_group_than_another(
     dealt = balanced_blocks(plan, [f"block {b}" for b in range(blocks)], secret)
     for blades in plan.values():
         counts = [sum(blade in blades for blade in block) for block in dealt.values()]
-        assert max(counts) - min(counts) <= 1 and sum(counts) == n
-    sizes = [len(block) for block in dealt.values()]
-    assert max(sizes) - min(sizes) <= 1
+        assert counts == [n // blocks + (at < n % blocks) for at in range(blocks)], (
+            "groups lie in the blocks alike"
+        )
 
 
 def test_every_place_is_as_likely_for_every_blade() -> None:

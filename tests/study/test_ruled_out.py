@@ -74,7 +74,8 @@ def test_where_the_chance_to_rule_out_ends_the_plan_says_why(tmp_path: Path) -> 
 def test_a_plan_that_will_hardly_rule_out_says_so() -> None:
     (told,) = plans(record({"A": 6, "B": 6}, [response("pry_torque", margin=1.15, scatter=0.12)]))
     (line,) = [line for line in in_words(told) if "truly alike" in line]
-    assert "rule out more than 15 % in only" in line and line.endswith('expect "cannot tell"')
+    assert "above the margin (15 % more or 13 % less) in only" in line
+    assert line.endswith('expect "cannot tell"')
     row = next(row for row in told.plan.rows if row.units == told.plan.units)
     assert f"{row.ruled_out:.0%}" in line and row.ruled_out < 0.3
 

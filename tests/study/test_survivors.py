@@ -24,7 +24,7 @@ from tests.study.blades import TORQUE
 def limited(values: dict[str, list[float]], limit: float, response: Response = TORQUE) -> StudyData:
     """Values above `limit` become survivors of it."""
     seen = tuple(
-        Observation(name, f"{name}{i}", min(x, limit), censored="right" if x >= limit else "")
+        Observation(name, f"{name}{i}", min(x, limit), "one", 0.0, "right" if x >= limit else "")
         for name, row in values.items()
         for i, x in enumerate(row)
     )
@@ -154,8 +154,9 @@ def test_alike_groups_with_few_survivors_can_rule_the_margin_out() -> None:
 
 def test_one_surviving_trial_makes_the_blades_mean_a_bound() -> None:
     seen = (
-        Observation("A", "A1", 5.0), Observation("A", "A1", 10.0, censored="right"),
-        Observation("A", "A2", 6.0), Observation("B", "B1", 7.0), Observation("B", "B2", 8.0),
+        Observation("A", "A1", 5.0, "one"), Observation("A", "A1", 10.0, "one", 0.0, "right"),
+        Observation("A", "A2", 6.0, "one"),
+        Observation("B", "B1", 7.0, "one"), Observation("B", "B2", 8.0, "one"),
     )  # fmt: skip
     told = compare_censored(StudyData(TORQUE, (Group("A", True), Group("B")), seen))
     assert [rate.failed for rate in told.rates] == [1, 2]

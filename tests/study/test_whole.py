@@ -17,7 +17,7 @@ TORQUES = {"A1": 10.0, "A2": 10.6, "A3": 9.7, "B1": 15.1, "B2": 15.9, "B3": 14.6
 
 WHAT_LOADS_LEAVE_OPEN = (
     "All blades come from one furnace load: the result holds for that load.",
-    "No furnace load is on record: if the blades of a group were treated together",
+    "is not known: they count as treated in one load of their group.",
 )
 
 
@@ -264,7 +264,29 @@ def test_blades_of_one_load_each_are_no_proof_of_their_recipe(tmp_path: Path) ->
     made = two_groups(tmp_path, loads=loads)
     one = only(told(made))
     assert one.verdict == CANNOT_TELL
-    assert "The recipe cannot be told from the load" in one.lines[0].sentence
+    assert one.sentences[0] == (
+        "Pry torque to failure: cannot tell recipes from furnace loads, because each group had one "
+        "load, as far as is known: a difference between recipes is a difference between loads."
+    )
+    assert "the recipe cannot be told from the load" in one.lines[0].sentence
+    assert "Of these two loads only: that of B gave 51 % more" in one.lines[0].sentence
+
+
+def test_loads_not_known_are_told_in_the_first_sentence_for_values_lives_and_survivors(
+    tmp_path: Path,
+) -> None:
+    asked = ["pry_torque", "pry_energy", "edge_life"]
+    made = begin(tmp_path / "s.logbook", record({"A": 3, "B": 3}, asked, loads={}))
+    for n, (blade, torque) in enumerate(TORQUES.items()):
+        values = {"peak_torque": (torque, 0.1), "energy_to_failure": (torque, 0.1)}
+        made.trial(blade, "pry_to_failure", values, censored="right" if n == 5 else "")
+        made.life(blade, round(100 + 10 * torque), round(115 + 10 * torque))
+    answers = told(made).answers
+    assert len(answers) == 3
+    for one in answers:
+        assert one.verdict == CANNOT_TELL
+        assert "cannot tell recipes from furnace loads" in one.sentences[0]
+        assert "not known: they count as treated in one load" in " ".join(one.notes)
 
 
 def test_lives_follow_the_furnace_loads_as_values_do(tmp_path: Path) -> None:
@@ -276,11 +298,12 @@ def test_lives_follow_the_furnace_loads_as_values_do(tmp_path: Path) -> None:
             made.life(blade, round(fail / 1.15), fail)
         return only(told(made))
 
-    assert verdict("none", {}).verdict == SHOWN
+    assert verdict("all", dict.fromkeys(lives, "L1")).verdict == SHOWN
+    assert verdict("none", {}).verdict == CANNOT_TELL
     assert verdict("own", {b: b for b in lives}).verdict == SHOWN, "one load a blade"
     nested = verdict("one", {b: b[0] for b in lives})
     assert nested.verdict == CANNOT_TELL
-    assert "The recipe cannot be told from the load" in nested.lines[0].sentence
+    assert "the recipe cannot be told from the load" in nested.lines[0].sentence
     shared = verdict("shared", {b: str(int(b[1]) % 2) for b in lives})
     assert shared.verdict == SHOWN
     assert "Blades are compared within their furnace load." in " ".join(shared.notes)
@@ -298,7 +321,7 @@ def test_lives_tell_as_values_do_that_all_blades_come_from_one_load(tmp_path: Pa
         return lives
 
     assert "All blades come from one furnace load" in notes("one", dict.fromkeys(TORQUES, "L1"))
-    assert "No furnace load is on record" in notes("none", {})
+    assert "The furnace load of blades of A, B is not known" in notes("none", {})
 
 
 def test_blades_that_share_a_trial_count_as_one(tmp_path: Path) -> None:
@@ -354,7 +377,7 @@ def test_settled_is_said_only_when_the_margin_is_ruled_out(tmp_path: Path) -> No
         made.pry(f"A{n + 1}", torque)
         made.pry(f"B{n + 1}", torque * 1.01)
     one = only(told(made))
-    assert one.verdict == RULED_OUT and "(20 %) ruled out" in one.headline
+    assert one.verdict == RULED_OUT and "(20 % more or 17 % less) ruled out" in one.headline
 
 
 def test_groups_with_one_shared_staircase_each_are_told_drop_by_drop(tmp_path: Path) -> None:

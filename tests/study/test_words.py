@@ -11,7 +11,8 @@ from rig.study.agreement import Agreement, agreement
 from rig.study.anova import components
 from rig.study.capability import crossed
 from rig.study.censored import compare_censored
-from rig.study.compare import compare, pairs_of
+from rig.study.compare import compare
+from rig.study.contrasts import pairs_of
 from rig.study.covariates import adjust
 from rig.study.data import LESS, LINEAR, LOG, Response
 from rig.study.lines import headline, of_values
@@ -137,7 +138,8 @@ def test_ratios_are_said_as_more_or_less(effect: float, text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("effect", "text"), [(1.3, "30 %"), (1 / 1.3, "30 %"), (1.98, "98 %"), (2.0, "a factor of 2"),
+    ("effect", "text"), [(1.3, "30 % more or 23 % less"), (1 / 1.3, "30 % more or 23 % less"),
+                         (1.98, "98 % more or 49 % less"), (2.0, "a factor of 2"),
                          (5.18, "a factor of 5.18"), (1 / 5.18, "a factor of 5.18")],
 )  # fmt: skip
 def test_a_size_of_twice_or_more_is_a_factor_never_a_hundred_per_cent(
@@ -172,7 +174,8 @@ def test_a_correlation_of_nearly_nought_has_no_sign() -> None:
 
 def test_the_two_yardsticks_are_told_apart() -> None:
     text = words.yardsticks(Response("torque", "N.m", LOG, 1.3, 1.15))
-    assert "30 % matters" in text and "below the margin of 15 % counts as none" in text
+    assert "a difference of 30 % more or 23 % less matters" in text
+    assert "below the margin of 15 % more or 13 % less counts as none" in text
     assert "wider" not in text
     wide = words.yardsticks(Response("hardness", "HRC", LINEAR, 1.0, 1.5))
     assert "above 1.5 HRC still leaves room for the 1 HRC that matter" in wide
@@ -185,25 +188,37 @@ def test_a_difference_shown_states_its_size_and_what_the_other_groups_said() -> 
     lines = of_values(told, adjust(data, told.layout, pairs_of(data)[0]))
     text = headline(TORQUE, told.verdict, lines)
     shown = f"B against A {lines[0].effect} ({lines[0].interval}, 95 % confidence), which"
-    assert f"{shown} is at least the 25 % that matter" in text
+    assert f"{shown} is at least the 25 % more that matters" in text
     assert "50 % more" in text and text.endswith("C against A: cannot tell.")
 
 
 @pytest.mark.parametrize(
-    ("smallest", "text"),
-    [(1.3, "is at least the 30 %"), (1.5, "may be more or less than the 50 %"),
-     (1.9, "is less than the 90 %")],
+    ("smallest", "text", "more", "less"),
+    [(1.3, "is at least", "30 % more", "23 % less"),
+     (1.5, "may or may not reach", "50 % more", "33 % less"),
+     (1.9, "is not as far as", "90 % more", "47 % less")],
 )  # fmt: skip
-def test_a_difference_shown_is_held_against_the_one_that_matters(
-    smallest: float, text: str
+def test_a_difference_shown_is_held_against_the_one_that_matters_on_its_side(
+    smallest: float, text: str, more: str, less: str
 ) -> None:
     values = {"A": [10.0, 10.1, 9.9, 10.2], "B": [15.0, 15.2, 14.9, 15.1]}
-    for larger, smaller in (("A", "B"), ("B", "A")):
+    for larger, smaller, wanted in (("A", "B", less), ("B", "A", more)):
         torque = Response("pry torque", "N.m", LOG, smallest, 1.2)
         data = study({"A": values[smaller], "B": values[larger]}, torque)
         told = compare(data)
         lines = of_values(told, adjust(data, told.layout, pairs_of(data)[0]))
-        assert f"which {text} that matter" in headline(torque, told.verdict, lines)
+        said = headline(torque, told.verdict, lines)
+        assert f"which {text} the {wanted} that matters" in said
+
+
+def test_an_estimate_has_no_finer_digits_than_its_interval() -> None:
+    assert amount(HARDNESS, 1.9753, 0.62) == "1.98 HRC more"
+    assert amount(HARDNESS, 1.9753, 2.4) == "2 HRC more"
+    assert amount(TORQUE, 1.034, 0.2) == "3 % more"
+    assert amount(TORQUE, 1.034, 0.02) == "3.4 % more"
+    assert amount(TORQUE, 2.513, 1.9) == "2.5 times as much"
+    assert amount(TORQUE, 1.002, 0.2) == "about the same"
+    assert span(HARDNESS, -0.513, 3.47) == "between 0.5 HRC less and 3.5 HRC more"
 
 
 def test_several_responses_leave_only_the_primary_to_settle_the_question() -> None:
