@@ -96,8 +96,8 @@ def _show_plan(one: "Planned", record: "StudyRecord") -> None:
         click.echo(f"  {line}")
     matters, margin = (size(response, value) for value in (response.smallest, response.margin))
     click.echo(
-        f"  chance to find {matters} (that matters), where it is true; and to rule out more than\n"
-        f"  {margin} (the margin), where the groups are truly alike\n"
+        f"  chance to find {matters} (that matters), where it is true; and to rule out\n"
+        f"  differences above the margin ({margin}), where the groups are truly alike\n"
         "  blades a group   smallest difference found 8 times in 10   to find   to rule out"
     )
     for row in one.plan.rows:

@@ -17,7 +17,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from statistics import fmean, stdev
+from statistics import fmean
 
 from rig.measure.budget import Reason
 from rig.study.data import StudyData
@@ -203,12 +203,10 @@ def _side_within(cells: Cells, equal: Mapping[str, float]) -> Side:
 
 def _of_differences(plan: Layout, group: str, against: str) -> Contrast:
     one, two = plan.cells[group], plan.cells[against]
-    differences = [fmean(one[load]) - fmean(two[load]) for load in one if load in two]
-    mean, dof = fmean(differences), len(differences) - 1
-    se = stdev(differences) / math.sqrt(len(differences))
-    if se == 0:
+    mean, variance, dof, _ = plain([fmean(one[at]) - fmean(two[at]) for at in one if at in two])
+    if variance == 0:
         return _no_scatter(group, against, mean)
-    return Contrast(group, against, mean, se, dof, dof, 0, 0.5)
+    return Contrast(group, against, mean, math.sqrt(variance), dof, dof, 0, 0.5)
 
 
 def _none(plan: Layout, group: str, against: str, difference: float, thin: str) -> Contrast:
