@@ -8,9 +8,10 @@ import click
 
 from rig.cli.accidents import found as found_
 from rig.cli.accidents import lost
+from rig.cli.dealt import deal
 from rig.cli.plan import plan
 from rig.cli.today import today
-from rig.cli.turns import JSON, LOGBOOK, PATH, labels_of, next_, unseal
+from rig.cli.turns import JSON, LOGBOOK, PATH, next_, unseal
 
 if TYPE_CHECKING:
     from rig.logbook.store import Logbook
@@ -131,49 +132,6 @@ def _number(text: str, where: str) -> float:
 
 @study.command()
 @LOGBOOK
-@click.option(
-    "--seed", type=click.IntRange(min=0),
-    help="Of the order within blocks; left out, one is drawn and recorded. The codes do not come "
-    "from it: it opens nothing.",
-)  # fmt: skip
-@click.option("--out", type=PATH, help="Label sheet to write; left out, beside the logbook.")
-def deal(logbook: Path, seed: int | None, out: Path | None) -> None:
-    """Give every blade a blind code and put all trials in random order; the key is sealed.
-
-    Someone who will not test sticks the labels on: the sheet shows blade and code. Then it goes
-    into a closed envelope.
-
-    \b
-    Example:  bladerig study deal tempers.logbook
-    """
-    import secrets
-
-    from rig.cli import places
-    from rig.commands import typed
-    from rig.logbook.store import Logbook
-    from rig.report import labels
-    from rig.study import dealing, kept
-
-    sheet = out or labels_of(logbook)
-    places.require_file(sheet)
-    with Logbook.open(logbook, writable=True) as book:
-        title = kept.require(book).record.title
-        order = dealing.deal(
-            book,
-            secrets.randbits(31) if seed is None else seed,
-            label=lambda key: labels.write(title, key, sheet),
-        )
-    click.echo(
-        f"{len(order.codes)} blades have their codes, {len(order.trials)} trials their order "
-        f"(seed {order.seed}; it says nothing of the codes).\nSeal: {order.sealed.digest}\n"
-        f"Labels: {sheet} (let someone print and stick them who will not test, put the paper into "
-        "a closed envelope and delete the file: it is the key)\n"
-        f"Next: {typed('bladerig', 'study', 'next', logbook)}"
-    )
-
-
-@study.command()
-@LOGBOOK
 @JSON
 def show(logbook: Path, as_json: bool) -> None:
     """The study as entered: question, groups, blades, responses, and how far it is.
@@ -218,5 +176,5 @@ def _progress(book: "Logbook", found: "Kept") -> str:
     return told + (f" {are(lost, 'trial')} of lost blades." if lost else "")
 
 
-for one in (plan, next_, today, lost, found_, unseal):
+for one in (plan, deal, next_, today, lost, found_, unseal):
     study.add_command(one)

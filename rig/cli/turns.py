@@ -9,6 +9,7 @@ import click
 if TYPE_CHECKING:
     from rig.logbook.store import Logbook
     from rig.study.kept import Order, Planned
+    from rig.study.order import Seal
 
 PATH = click.Path(path_type=Path)
 LOGBOOK = click.argument("logbook", type=PATH)
@@ -136,8 +137,9 @@ def _dealt(order: "Order | None", logbook: Path) -> "Order":
 @click.command()
 @LOGBOOK
 @click.option("--reason", help="Why now; needed while planned trials are left.")
+@click.option("--key-file", type=PATH, help="File of the key, where it was put into one.")
 @JSON
-def unseal(logbook: Path, reason: str | None, as_json: bool) -> None:
+def unseal(logbook: Path, reason: str | None, key_file: Path | None, as_json: bool) -> None:
     """Open the key of the codes. It is recorded, and the report tells when it happened.
 
     \b
@@ -151,7 +153,7 @@ def unseal(logbook: Path, reason: str | None, as_json: bool) -> None:
 
     with Logbook.open(logbook, writable=True) as book:
         found = kept.require(book)
-        _dealt(found.order, logbook)
+        order = _dealt(found.order, logbook)
         remaining = len(kept.left(book, found))
         if remaining and not reason and not found.opened:
             raise RigError(
@@ -159,7 +161,11 @@ def unseal(logbook: Path, reason: str | None, as_json: bool) -> None:
                 where=str(logbook),
                 remedy="make them first, or add --reason 'why' (the report will tell it)",
             )
-        key = kept.unseal(book, reason or "all planned trials are made")
+        sealed = None if found.opened else _with_key(order, key_file, logbook)
+        key = kept.unseal(
+            book, reason or "all planned trials are made", sealed,
+            labels_left=labels_of(logbook).exists(),
+        )  # fmt: skip
     if as_json:
         click.echo(json.dumps({"key": key, "trials_left": remaining}))
         return
@@ -171,3 +177,24 @@ def unseal(logbook: Path, reason: str | None, as_json: bool) -> None:
         else "Unsealed, on record"
     )
     click.echo(f"{said}. Next: {typed('bladerig', 'compare', logbook)}")
+
+
+def _with_key(order: "Order", key_file: Path | None, logbook: Path) -> "Seal":
+    """The seal with its key, from where it is kept."""
+    from rig.errors import RigError
+    from rig.study import sealing
+    from rig.study.order import FILE, PASSPHRASE
+
+    if order.sealed.held == FILE:
+        if key_file is None:
+            raise RigError(
+                "the key is not in the logbook but in a file of its own", where=str(logbook),
+                remedy="add --key-file PATH, the file that 'bladerig study deal' wrote",
+            )  # fmt: skip
+        return sealing.fetched(order.sealed, key_file)
+    if key_file is not None:
+        raise RigError("the key is in the logbook", where="--key-file", remedy="leave it out")
+    if order.sealed.held == PASSPHRASE:
+        word = click.prompt("Passphrase of the key", hide_input=True, err=True)
+        return sealing.unlocked(order.sealed, str(word))
+    return order.sealed

@@ -14,8 +14,13 @@ td, th { border: 1px dashed #56646f; padding: .5rem .9rem; text-align: left; }
 .code { font: bold 1.6rem "DejaVu Sans Mono", Consolas, monospace; }
 </style></head><body>
 <h1>{{ title }}: labels</h1>
-<p>For someone who will <strong>not</strong> test. Cut each row, stick the code on its blade, strike
-the blade's own name out or cover it. Then close this sheet in an envelope: it is the key.</p>
+<p>For someone who will <strong>not</strong> test: cut each row, stick the code on its blade, cover
+the blade's own mark. Keep the names, with a second print of this sheet, in a closed envelope: it is
+the key. Then delete the file.</p>
+<p>Alone? Then do not read the codes. 1. Print the sheet and cut its rows. 2. Fold each code in and
+tape it shut, unread. 3. Tape each slip to the blade it names; cover the blade's own mark. 4. Tear
+the names off; put them and a second print, unread, into a closed envelope. 5. Shuffle the blades
+where you do not see them, as in a box. 6. Only now unfold the codes.</p>
 <table><tr><th>Blade</th><th>Code to stick on</th></tr>
 {% for code, blade in rows %}<tr><td>{{ blade }}</td><td class="code">{{ code }}</td></tr>
 {% endfor %}</table></body></html>

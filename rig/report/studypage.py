@@ -13,7 +13,7 @@ from rig.report import nextsteps, studyfacts
 from rig.report.soundness import warning
 from rig.report.studyfigures import legend, picture
 from rig.report.writing import whole
-from rig.study import words
+from rig.study import blinding, words
 from rig.study.answer import agreements
 from rig.study.order import GENERATOR
 from rig.study.phrases import many, probability
@@ -49,6 +49,7 @@ def _shown(study: Whole, book: Logbook, path: Path) -> dict[str, Any]:
         "order": study.order,
         "key": study.key,
         "generator": GENERATOR,
+        "blinding": list(blinding.told(study.kept)),
         "unsealed": study.kept.unsealed,
         "out_of_turn": study.kept.out_of_turn,
         "left": study.left,

@@ -11,6 +11,7 @@ from rig.study import calendar, conditions
 from rig.study.kept import ORDER, Order, Planned, procedures, require
 from rig.study.order import (
     GENERATOR,
+    Seal,
     blind_codes,
     new_secret,
     random_order,
@@ -24,6 +25,8 @@ def deal(
     seed: int,
     label: Callable[[Mapping[str, str]], object] | None = None,
     secret: str | None = None,
+    keep: Callable[[Seal], Seal] | None = None,
+    labels_by: str = "",
 ) -> Order:
     """Blind codes, the order of all trials, and the sealed key.
 
@@ -33,6 +36,9 @@ def deal(
         label: makes the labels of code -> blade; what it raises leaves the study as it was.
         secret: what codes and blocks are drawn by; left out, as for every true study, a new one
             that only the seal knows.
+        keep: puts the key elsewhere, or locks it (`rig.study.sealing`); left out, it lies in the
+            logbook. What it raises leaves the study as it was.
+        labels_by: who sticks the labels on: `OTHER` or `ALONE`.
 
     Raises:
         RigError: no study, no blades, or dealt already.
@@ -53,7 +59,9 @@ def deal(
     if label is not None:
         label(key)
     fixed = {procedure: conditions.fixed(record, procedure) for procedure in procedures(record)}
-    order = Order(seed, seal(key, secret), tuple(_planned(record, codes, seed, secret)), fixed)
+    sealed = seal(key, secret)
+    trials = tuple(_planned(record, codes, seed, secret))
+    order = Order(seed, keep(sealed) if keep else sealed, trials, fixed, labels_by)
     body = {**asdict(order), "generator": GENERATOR}
     book.append(ORDER, json.loads(json.dumps(body)))
     return order

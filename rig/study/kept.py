@@ -7,7 +7,7 @@ are dealt once.
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from rig.commands import typed
@@ -16,10 +16,7 @@ from rig.logbook.certificates import VIRTUAL
 from rig.logbook.store import Logbook
 from rig.study import accidents, conditions, unlike
 from rig.study.accidents import Lost
-from rig.study.order import (
-    Seal,
-    opened,
-)
+from rig.study.order import FILE, LOGBOOK, Seal, opened, seal
 from rig.study.record import StudyRecord
 from rig.study.responses import KINDS
 
@@ -50,12 +47,14 @@ class Order:
         sealed: key and secret.
         trials: in order.
         fixed: procedure -> its settings that all trials must have alike; empty in early logbooks.
+        labels_by: who was to stick the labels on: `OTHER`, `ALONE`, or "" where nobody said.
     """
 
     seed: int
     sealed: Seal
     trials: tuple[Planned, ...]
     fixed: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    labels_by: str = ""
 
     @property
     def codes(self) -> frozenset[str]:
@@ -93,6 +92,19 @@ class Kept:
     def opened(self) -> bool:
         """Whether the key was unsealed."""
         return bool(self.unsealed)
+
+    def key(self) -> dict[str, str]:
+        """Code -> blade, of a study whose key is open or lies in its logbook.
+
+        Raises:
+            RigError: it is not what was sealed.
+        """
+        assert self.order is not None  # nothing is opened before it is dealt
+        if self.order.sealed.held == LOGBOOK:
+            return self.order.key()
+        told = self.unsealed[0]["opened"]
+        again = seal(told["key"], told["secret"])
+        return opened(replace(again, digest=self.order.sealed.digest))[0]
 
     @property
     def fixed(self) -> dict[str, dict[str, str]]:
@@ -172,7 +184,10 @@ def _order(body: dict[str, Any], book: Logbook) -> Order:
             remedy="deal the study anew in a logbook of its own; the runs stay readable as runs",
         )
     trials = tuple(Planned(**trial) for trial in body["trials"])
-    return Order(body["seed"], Seal(**body["sealed"]), trials, body.get("fixed", {}))
+    return Order(
+        body["seed"], Seal(**body["sealed"]), trials, body.get("fixed", {}),
+        body.get("labels_by", ""),
+    )  # fmt: skip
 
 
 def codes_of(body: Mapping[str, Any]) -> tuple[str, ...]:
@@ -221,8 +236,16 @@ def is_lost(study: Kept, trial: Planned) -> bool:
     return any(one.code == trial.code and one.of(trial.procedure) for one in study.lost)
 
 
-def unseal(book: Logbook, reason: str) -> dict[str, str]:
+def unseal(
+    book: Logbook, reason: str, sealed: Seal | None = None, labels_left: bool = False
+) -> dict[str, str]:
     """Open the key, on record; gives code -> blade. An open key is not opened again.
+
+    Args:
+        book: whose study.
+        reason: why now.
+        sealed: the seal with its key, where that is not in the logbook or is locked.
+        labels_left: whether the label sheet still lies beside the logbook.
 
     Raises:
         RigError: nothing is sealed, or the key was changed.
@@ -230,17 +253,25 @@ def unseal(book: Logbook, reason: str) -> dict[str, str]:
     kept = require(book)
     if kept.order is None:
         raise RigError("nothing is sealed yet", where=str(book.path), remedy="bladerig study deal")
-    key = kept.order.key()
-    if not kept.opened:
-        remaining = len(left(book, kept))
-        book.append(UNSEALED, {"reason": reason, "trials_left": remaining})
+    if kept.opened:
+        return kept.key()
+    key, secret = opened(sealed or kept.order.sealed)
+    body: dict[str, Any] = {
+        "reason": reason, "trials_left": len(left(book, kept)), "labels_left": labels_left,
+    }  # fmt: skip
+    if kept.order.sealed.held != LOGBOOK:
+        body["opened"] = {"key": key, "secret": secret}
+    book.append(UNSEALED, body)
     return key
 
 
 def closing(study: Kept, logbook: object) -> str:
     """What to type when every planned trial is made."""
-    step = ("compare",) if study.opened else ("study", "unseal")
-    return typed("bladerig", *step, logbook)
+    if study.opened:
+        return typed("bladerig", "compare", logbook)
+    elsewhere = study.order is not None and study.order.sealed.held == FILE
+    more = ("--key-file", "KEYFILE") if elsewhere else ()
+    return typed("bladerig", "study", "unseal", logbook, *more)
 
 
 def command(trial: Planned, record: StudyRecord, logbook: str, practice: bool = False) -> str:

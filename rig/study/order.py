@@ -26,6 +26,8 @@ GENERATOR = "numpy PCG64"
 LETTERS = "ACDEFGHJKMNPQRTWXY"
 DIGITS = "34679"
 SECRET_BYTES = 16
+LOGBOOK, PASSPHRASE, FILE = "logbook", "passphrase", "file"  # where the key is kept
+OTHER, ALONE = "other", "alone"  # who sticks the labels on
 
 
 @dataclass(frozen=True)
@@ -118,11 +120,16 @@ class Seal:
 
     Attributes:
         digest: SHA-256 of the sealed text, in hex.
-        packed: the sealed text, packed so that nobody reads it by accident.
+        packed: the sealed text, packed so that nobody reads it by accident; locked, or left out,
+            as `held` says (`rig.study.sealing`).
+        held: where the key is kept: `LOGBOOK`, `PASSPHRASE` or `FILE`.
+        salt: of the lock, in hex.
     """
 
     digest: str
     packed: str
+    held: str = LOGBOOK
+    salt: str = ""
 
 
 def new_secret() -> str:

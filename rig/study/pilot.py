@@ -85,7 +85,7 @@ def _blades(
                 "the key of its codes is still sealed: its groups are not known",
                 where=str(path), remedy=f"bladerig study unseal {path}, or another pilot",
             )  # fmt: skip
-        return study.record.model_copy(update={"response": tuple(responses)}), study.order.key()
+        return study.record.model_copy(update={"response": tuple(responses)}), study.key()
     blades = tuple(BladeRecord(name=code, group=ALL) for code in sorted(every))
     record = StudyRecord(
         title=ALL, question=ALL, primary=responses[0].name, group=(GroupRecord(name=ALL),),

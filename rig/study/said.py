@@ -3,6 +3,7 @@
 from typing import Any
 
 from rig.logbook.certificates import VIRTUAL
+from rig.study import blinding
 from rig.study.answer import agreements
 from rig.study.whole import Whole
 
@@ -18,6 +19,7 @@ def said(study: Whole) -> dict[str, Any]:
         "beside": [{"trial": e.trial, "run": e.run_id, "reasons": list(e.reasons)}
                    for e in study.beside],
         "practice": practice(study),
+        "blinding": list(blinding.told(study.kept)),
         "unsealed": [u["reason"] for u in study.kept.unsealed],
         "trials_left": len(study.left),
         "trials_not_blind": len(study.seeing),

@@ -131,7 +131,7 @@ def read(path: Path) -> Whole:
         )  # fmt: skip
         left = kept.left(book, study)
         media = {row.run_id: row.body for row in book.journal(kind="media") if row.run_id}
-    key = study.order.key() if study.opened else None
+    key = study.key() if study.opened else None
     return Whole(study, study.order, tuple(made), tuple(left), key, media)
 
 
