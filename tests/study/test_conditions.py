@@ -1,15 +1,20 @@
 """What a study fixes of its procedures, and trials that were made otherwise."""
 
+import re
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from rig.guide import script
 from rig.logbook import Logbook
 from rig.report import studypage
 from rig.study import kept, record, whole
 from rig.study.record import StudyRecord
+from rig.study.responses import KINDS
+from rig.study.template import template
 from rig.tables import FileFaults
+from tests.cli.commands import ROOT
 from tests.study.books import StudyBook, begin, response
 from tests.study.books import record as study_of
 
@@ -155,3 +160,27 @@ def test_another_way_than_the_usual_needs_its_reason(tmp_path: Path) -> None:
     path.write_text(turned.replace("better =", "larger_is_better =") + more, encoding="utf-8")
     with pytest.raises(FileFaults, match="each response knows its way"):
         record.load(path)
+
+
+@pytest.mark.parametrize("procedure", sorted({kind.procedure for kind in KINDS.values()}))
+def test_a_procedures_page_says_what_stays_free_at_the_bench(procedure: str) -> None:
+    page = (ROOT / "procedures" / f"{procedure}.md").read_text(encoding="utf-8")
+    assert f"`[settings.{procedure}]`" in page
+    line = next(one for one in page.splitlines() if one.startswith("Free at the bench: "))
+    free = {one.name for one in script.load(procedure).parameters if not one.measures}
+    assert set(re.findall(r"`(\w+)`", line)) == free
+
+
+def test_every_setting_that_a_study_fixes_is_in_its_template() -> None:
+    text = template()
+    for procedure in {kind.procedure for kind in KINDS.values()}:
+        part = text.partition(f"#   [settings.{procedure}]\n")[2].partition("#   [settings")[0]
+        named = set(re.findall(r"^#     (\w+) = ", part, re.M))
+        assert named == {one.name for one in script.load(procedure).parameters if one.measures}
+
+
+def test_the_template_names_which_way_each_response_is_better() -> None:
+    text = template()
+    for kind in KINDS.values():
+        way = {"more": "more is", "less": "less is", "neither": "neither way is"}[kind.better]
+        assert re.search(rf"^#   {kind.name} .*; {way} better$", text, re.M)
