@@ -77,10 +77,10 @@ def _after_plan(path: Path) -> str:
 
 def _record(path: Path) -> "StudyRecord":
     from rig.logbook.store import Logbook
-    from rig.study import kept, record
+    from rig.study import kept, studyfile
 
     if path.suffix == ".toml":
-        return record.load(path)
+        return studyfile.load(path)
     with Logbook.open(path, writable=False) as book:
         return kept.require(book).record
 

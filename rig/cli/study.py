@@ -73,10 +73,10 @@ def new(path: Path, logbook: Path) -> None:
     """
     from rig.commands import typed
     from rig.logbook.store import Logbook
-    from rig.study import kept, record
+    from rig.study import kept, studyfile
     from rig.study.phrases import many
 
-    wanted = record.load(path)
+    wanted = studyfile.load(path)
     opened = (
         Logbook.open(logbook, writable=True)
         if logbook.exists()
@@ -106,14 +106,14 @@ def add(logbook: Path, settings: tuple[str, ...]) -> None:
     from rig.cli.run import pairs
     from rig.commands import typed
     from rig.logbook.store import Logbook
-    from rig.study import kept
+    from rig.study import kept, studyfile
     from rig.study.phrases import many
 
     told: dict[str, Any] = dict(pairs(settings))
     if "angle_deg" in told:
         told["angle_deg"] = _number(told["angle_deg"], "angle_deg")
     with Logbook.open(logbook, writable=True) as book:
-        record = kept.require(book).record.with_blade(told)
+        record = studyfile.with_blade(kept.require(book).record, told)
         kept.enter(book, record)
     plan = typed("bladerig", "study", "plan", logbook)
     click.echo(f"{logbook}: {many(len(record.blade), 'blade')} now; next: {plan}")

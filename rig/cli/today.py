@@ -23,7 +23,7 @@ def today(logbook: Path, hours: float | None, as_json: bool) -> None:
     """
     from rig.errors import RigError
     from rig.logbook.store import Logbook
-    from rig.study import kept
+    from rig.study import kept, totype
     from rig.study.ahead import ahead, in_words
     from rig.study.practice import practice
 
@@ -33,7 +33,7 @@ def today(logbook: Path, hours: float | None, as_json: bool) -> None:
             raise RigError("the codes are not dealt yet", where=str(logbook),
                            remedy=f"bladerig study deal {logbook}")  # fmt: skip
         stretches = ahead(kept.left(book, study), study.record, hours or study.record.hours_a_day)
-        practised, closing = practice(book), kept.closing(study, logbook)
+        practised, closing = practice(book), totype.closing(study, logbook)
     if as_json:
         click.echo(json.dumps([one.to_dict() for one in stretches]))
         return

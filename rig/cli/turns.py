@@ -27,7 +27,7 @@ def next_(logbook: Path, as_json: bool) -> None:
     """
     from rig.guide.again import command
     from rig.logbook.store import Logbook
-    from rig.study import kept, troubles
+    from rig.study import kept, totype, troubles
     from rig.study.practice import practice
 
     with Logbook.open(logbook, writable=False) as book:
@@ -46,12 +46,12 @@ def next_(logbook: Path, as_json: bool) -> None:
             "unsealed": found.opened,
             "given_up": _given_up(book, remaining[:1], logbook),
             "practice": practised,
-            "closing": kept.closing(found, logbook),
+            "closing": totype.closing(found, logbook),
             "labels": _labels_left(logbook, found.opened),
         }
     if remaining:
         told |= {
-            "command": kept.command(remaining[0], found.record, str(logbook), practised),
+            "command": totype.command(remaining[0], found.record, str(logbook), practised),
             **vars(remaining[0]),
         }
     click.echo(json.dumps(told) if as_json else _said_next(told, len(order.trials)))

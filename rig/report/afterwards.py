@@ -12,7 +12,7 @@ from rig.report.asked import unlike_defaults
 from rig.report.gather import RunView
 from rig.report.standing import ON_THE_TOWER, RESTS_ON
 from rig.report.trial import Trial
-from rig.study import kept
+from rig.study import kept, totype
 
 FRESH = {
     "drop": "on a fresh site of the edge",
@@ -131,4 +131,4 @@ def _planned(study: kept.Kept, left: bool, name: str) -> str:
         return f"The study's codes are not dealt yet: {typed('bladerig', 'study', 'deal', name)}"
     if left:
         return f"The study's next trial: {typed('bladerig', 'study', 'next', name)}"
-    return f"Every planned trial is made: {kept.closing(study, name)}"
+    return f"Every planned trial is made: {totype.closing(study, name)}"

@@ -20,6 +20,7 @@ from rig.report import asides, notes, standing
 from rig.report.photos import Photo, recorded
 from rig.report.soundness import warning
 from rig.report.trial import Trial as Trial
+from rig.study import accidents
 
 CHART = {"bench", "a_eff"}
 
@@ -138,6 +139,7 @@ def gather(path: Path, run_id: int | None) -> RunView:
 
 def _fill(view: RunView, book: Logbook) -> None:
     verdicts = _by_trial(book, view.run.run_id, "verdict")
+    _take_back(verdicts, book, view.run.run_id)
     damages = _by_trial(book, view.run.run_id, "damage")
     sites = _by_trial(book, view.run.run_id, "site")
     rows, bench = list(book.journal(view.run.run_id)), view.bench
@@ -166,6 +168,14 @@ def _by_trial(book: Logbook, run_id: int, kind: str) -> dict[str, dict[str, Any]
     """Notes of a kind by their trial; a script of one's own may note what it likes."""
     rows = (row.body for row in book.journal(run_id, kind))
     return {body["trial"]: {"reasons": [], **body} for body in rows if "trial" in body}
+
+
+def _take_back(verdicts: dict[str, dict[str, Any]], book: Logbook, run_id: int) -> None:
+    """Tell of each trial that was withdrawn afterwards: it is shown, and does not count."""
+    for (run, name), one in accidents.withdrawn(book).items():
+        if run == run_id and name in verdicts:
+            reasons = [one.sentence, *verdicts[name]["reasons"]]
+            verdicts[name] = {**verdicts[name], "valid": False, "reasons": reasons}
 
 
 def _aside(row: Row, measured: Collection[int | None]) -> str | None:

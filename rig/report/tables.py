@@ -10,6 +10,7 @@ from rig.board.samples import capture
 from rig.board.wire import TICK_HZ
 from rig.logbook.store import Logbook
 from rig.report.soundness import warning
+from rig.study.accidents import withdrawn
 
 COLUMNS = {
     "trials.csv": {
@@ -30,6 +31,7 @@ COLUMNS = {
         "damage_u_m": "standard uncertainty of depth and width, m; of 0 too",
         "damage_smallest_m": "of none: the smallest damage that would have been seen, m",
         "result_id": "number of its result; empty when nothing was recorded",
+        "withdrawn": "when and why it was taken back afterwards; empty when it was not",
         "warning": "empty for a sound logbook, else what the audit found",
     },
     "results.csv": {
@@ -89,13 +91,13 @@ DAMAGE = ("depth_m", "width_m", "u_m", "smallest_m")
 
 def _trials(book: Logbook, warned: str) -> pd.DataFrame:
     """One row for each trial on a specimen, recorded or not."""
-    runs = {run.run_id: run for run in book.runs()}
+    runs, back = {run.run_id: run for run in book.runs()}, withdrawn(book)
     rows: list[dict[str, Any]] = []
     for row in book.journal(kind="verdict"):
         body, run = row.body, runs[row.run_id or 0]
         if "trial" not in body:  # a note of somebody's own script
             continue
-        damage = body.get("damage") or {}
+        at, damage = (run.run_id, str(body["trial"])), body.get("damage") or {}
         if not isinstance(damage, dict):
             damage = {"kind": damage}
         found = {
@@ -105,6 +107,7 @@ def _trials(book: Logbook, warned: str) -> pd.DataFrame:
             "at_utc": row.at_utc.strftime("%Y-%m-%dT%H:%M:%SZ"),
             "asked_energy_j": run.params.get("energy"),
             "damage": damage.get("kind"),
+            "withdrawn": back[at].sentence if at in back else "",
             "warning": warned,
             **{f"damage_{key}": damage.get(key) for key in DAMAGE},
             **{key: "; ".join(body.get(key) or ()) for key in ("reasons", "indication")},

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from rig.study import kept
+from rig.study import totype
 from rig.study.calendar import SETUP_MIN, Stint, minutes
 from rig.study.kept import Planned
 from rig.study.phrases import many
@@ -54,5 +54,5 @@ def in_words(
             "hours with setting up" + (f"; take {take}" if take else "")
         )
         for trial in one.trials:
-            command = kept.command(trial, record, str(logbook), practice)
+            command = totype.command(trial, record, str(logbook), practice)
             yield f"  {trial.place}: {trial.code}, {trial.block}   {command}"

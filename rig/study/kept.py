@@ -10,13 +10,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from rig.commands import typed
 from rig.errors import RigError
 from rig.logbook.certificates import VIRTUAL
 from rig.logbook.store import Logbook
 from rig.study import accidents, conditions, unlike
 from rig.study.accidents import Lost
-from rig.study.order import FILE, LOGBOOK, Seal, opened, seal
+from rig.study.order import LOGBOOK, Seal, opened, seal
 from rig.study.record import StudyRecord
 from rig.study.responses import KINDS
 
@@ -263,22 +262,3 @@ def unseal(
         body["opened"] = {"key": key, "secret": secret}
     book.append(UNSEALED, body)
     return key
-
-
-def closing(study: Kept, logbook: object) -> str:
-    """What to type when every planned trial is made."""
-    if study.opened:
-        return typed("bladerig", "compare", logbook)
-    elsewhere = study.order is not None and study.order.sealed.held == FILE
-    more = ("--key-file", "KEYFILE") if elsewhere else ()
-    return typed("bladerig", "study", "unseal", logbook, *more)
-
-
-def command(trial: Planned, record: StudyRecord, logbook: str, practice: bool = False) -> str:
-    """What to type for one trial; on the virtual rig when the study is practice."""
-    own = conditions.stated(record, trial.procedure)
-    settings = [f"{name}={value}" for name, value in own.items()]
-    virtual = ("--virtual",) if practice else ()
-    return typed(
-        "bladerig", "run", trial.procedure, logbook, f"specimen={trial.code}", *settings, *virtual
-    )

@@ -2,9 +2,11 @@
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from rig.study.accidents import NO, UNKNOWN, Lost
 from rig.study.collect import Collected
+from rig.study.data import MORE, NEITHER, Observation
 from rig.study.phrases import are, many
 from rig.study.record import StudyRecord
 from rig.study.trials import Trial
@@ -31,6 +33,35 @@ def verdict(gone: Sequence[Lost], key: Mapping[str, str], record: StudyRecord) -
         f"({names}): this compares only the blades that lasted, so a group that lost some may look "
         "better than it is."
     )
+
+
+def as_worst(
+    gone: Sequence[Lost], one: Collected, key: Mapping[str, str], record: StudyRecord
+) -> Collected | None:
+    """The response with each blade that its treatment may have cost counted as the worst one seen.
+
+    None where there is no such blade, or no worst: nothing counts, lives are compared, or neither
+    way is better.
+    """
+    tied = {key[each.code] for each in gone if each.from_treatment != NO}
+    better = one.response.response().better
+    if not tied or not one.observations or better == NEITHER:
+        return None
+    values = [seen.value for seen in one.observations]
+    worst = min(values) if better == MORE else max(values)
+    more = [
+        Observation(blade.group, blade.name, worst, blade.load)
+        for blade in record.blade
+        if blade.name in tied
+    ]
+    return replace(one, observations=[*one.observations, *more])
+
+
+def weighed(verdict_now: str, verdict_worst: str) -> str:
+    """What the lost blades could have changed."""
+    if verdict_now == verdict_worst:
+        return "Counted as the worst blade seen, they would leave the answer as it is."
+    return f'Counted as the worst blade seen, they would make the answer "{verdict_worst}".'
 
 
 def note(gone: Sequence[Lost], key: Mapping[str, str]) -> str:

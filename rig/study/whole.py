@@ -51,15 +51,13 @@ class Whole:
     @cached_property
     def answers(self) -> "list[Answer]":
         """Response by response, the primary one first; none while the key is sealed."""
+        told = [self._with_missing(self._answer(one), one) for one in self.collected]
+        return sorted(told, key=lambda one: one.response.name != self.record.primary)
+
+    def _answer(self, one: Collected) -> "Answer":
         from rig.study.answer import answer
 
-        told = [
-            self._with_missing(
-                answer(one, self.record, self._blocks(one.response.kind.procedure)), one
-            )
-            for one in self.collected
-        ]
-        return sorted(told, key=lambda one: one.response.name != self.record.primary)
+        return answer(one, self.record, self._blocks(one.response.kind.procedure))
 
     def _with_missing(self, told: "Answer", one: Collected) -> "Answer":
         """What lost, withdrawn and unlike trials do to an answer."""
@@ -67,6 +65,7 @@ class Whole:
         gone = missing.of_response(self.kept.lost, one, key)
         said = [
             missing.verdict(gone, key, self.record),
+            self._weighed(told, missing.as_worst(gone, one, key, self.record)),
             missing.taken_back_late(self.trials, self.kept.lost, procedure),
         ]
         notes = [missing.note(gone, key), *(each.sentence for each in self.unlike(one))]
@@ -75,6 +74,9 @@ class Whole:
             headline=" ".join([told.headline, *filter(None, said)]),
             notes=(*told.notes, *filter(None, notes)),
         )
+
+    def _weighed(self, told: "Answer", worst: Collected | None) -> str:
+        return "" if worst is None else missing.weighed(told.verdict, self._answer(worst).verdict)
 
     def unlike(self, one: Collected) -> list[Unlike]:
         """Conditions in which the trials that count in a response differ."""

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from rig.study.record import load
+from rig.study.studyfile import load
 from rig.study.template import template
 from rig.tables import FileFaults
 
