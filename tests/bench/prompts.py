@@ -1,8 +1,8 @@
 """How much a person must confirm, answer and read: single tests, and a study of nine blades.
 
 Through the real command line on the virtual rig. Counted are what the operator is shown and asked;
-the bar is what it was before the checks of a session were asked once: no more may creep in. How many
-words there are has no bar: what safety.md lists must be said.
+the bar is what it was before the checks of a session were asked once: no more may creep in. How
+many words there are has no bar: what safety.md lists must be said.
 """
 
 import json
