@@ -80,4 +80,7 @@ def with_blade(record: StudyRecord, blade: dict[str, Any]) -> StudyRecord:
         FileFaults: what is wrong with it.
     """
     told = record.model_dump(mode="json")
-    return checked(told | {"blade": [*told["blade"], blade]}, "", "new blade")
+    whole = checked(told | {"blade": [*told["blade"], blade]}, "", "new blade")
+    if faults := list(_without_load([blade])):
+        raise FileFaults([f"new blade: load: {what}" for _, what in faults])
+    return whole
