@@ -22,12 +22,10 @@ from rig.study.lines import (
     Line,
     headline,
     of_bounds,
-    of_lives,
     of_values,
-    open_by_lives,
-    worst,
+    open_by,
 )
-from rig.study.lives import LifeResult, as_values, compare_lives, independent
+from rig.study.lives import as_values, compare_lives
 from rig.study.parity import Parity, parity
 from rig.study.phrases import begin, many
 from rig.study.record import ResponseRecord, StudyRecord
@@ -36,7 +34,6 @@ from rig.study.unseen import with_u
 from rig.study.verdict import CANNOT_TELL, LEVEL
 
 NOTHING = "nothing measured"
-OF_LOADS = ("one_load", "load_unknown")  # what lives share with all other values
 
 
 @dataclass(frozen=True)
@@ -57,7 +54,7 @@ class Answer:
     response: ResponseRecord
     verdict: str
     headline: str
-    result: Result | CensoredResult | LifeResult | None
+    result: Result | CensoredResult | None
     data: StudyData
     lines: tuple[Line, ...] = ()
     notes: tuple[str, ...] = ()
@@ -126,14 +123,11 @@ def _compared(collected: Collected, record: StudyRecord, data: StudyData) -> Ans
         return _by_observations(response, data)
     loads = {blade.name: blade.load for blade in record.blade}
     data = replace(data, observations=tuple(as_values(collected.lives, loads)))
-    if independent(data):
-        return _by_lives(collected, record, data)
-    note = (
-        "Furnace loads count here, so each life enters as the middle of its interval, and an edge "
-        "still sharp at the end as a bound."
-    )
-    told = _by_observations(response, data)
-    return replace(told, notes=(note, *told.notes))
+    result = compare_lives(collected.lives, data, response.scatter)
+    return _bounded(response, data, result, (
+        f"{many(len(result.lives), 'blade')}; a life enters as the middle of its interval between "
+        "two probes, an edge still sharp at the end (or dull at its first probe) as a bound.",
+    ))  # fmt: skip
 
 
 def _by_observations(response: ResponseRecord, data: StudyData) -> Answer:
@@ -178,37 +172,25 @@ def _of_values(result: Result, lines: tuple[Line, ...]) -> str:
 
 
 def _by_bounds(response: ResponseRecord, data: StudyData) -> Answer:
-    result, what = compare_censored(data), data.response
-    reach = worst([c.reach for c in result.comparisons])
-    said = "" if reach is None else words.could_reach(reach, what)
-    notes = (
-        words.counted(result.layout),
+    result = compare_censored(data)
+    return _bounded(response, data, result, (
         "Some blades survived: their values are bounds, compared as such.",
         *(words.rate(rate) for rate in result.rates),
-        *(reason.text for reason in result.reasons),
-    )
-    lines = of_bounds(result, what)
-    head = f"{headline(what, result.verdict, lines)} {said}".strip()
+    ))  # fmt: skip
+
+
+def _bounded(
+    response: ResponseRecord, data: StudyData, result: CensoredResult, notes: Sequence[str]
+) -> Answer:
+    what, lines = data.response, of_bounds(result, data.response)
+    told = [c.assumes for c in result.comparisons if c.verdict != CANNOT_TELL and c.assumes]
+    head = " ".join(filter(None, [
+        headline(what, result.verdict, lines), *dict.fromkeys(told), open_by(result, what),
+    ]))  # fmt: skip
     if one_load_each(result.layout, [(c.group, c.against) for c in result.comparisons]):
         head = words.one_load_each(what)
+    notes = (words.counted(result.layout), *notes, *(reason.text for reason in result.reasons))
     return Answer(response, result.verdict, head, result, data, lines, notes)
-
-
-def _by_lives(collected: Collected, record: StudyRecord, data: StudyData) -> Answer:
-    response, what = collected.response, data.response
-    result = compare_lives(
-        collected.lives, [group.name for group in record.group], record.control, response.margin,
-        response.scatter,
-    )  # fmt: skip
-    lines = of_lives(result, what)
-    head = f"{headline(what, result.verdict, lines)} {open_by_lives(result, what)}"
-    notes = (
-        f"{many(len(result.lives), 'blade')}; a life is known as an interval between two probes, "
-        "and an edge still sharp at the end as a bound.",
-        *(reason.text for reason in result.reasons),
-        *(reason.text for reason in layout(data).reasons if reason.name in OF_LOADS),
-    )
-    return Answer(response, result.verdict, head.strip(), result, data, lines, notes)
 
 
 def _stairs(collected: Collected, record: StudyRecord) -> list[str]:

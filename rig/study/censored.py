@@ -1,57 +1,57 @@
-"""Compare groups in which some blades survived: their values are bounds and stay bounds.
+"""Compare groups in which some values are only bounds: blades that survived, edges dull at once.
 
-A difference is shown by the rule of `joint`. The ratio of medians comes from the likelihood, each
-group with its own scatter (`survivors`) where both have two failures or more, else with a common
-one (`rig.measure.life`).
+Pair by pair: two groups without a bound are compared as all values are (`rig.study.contrasts`),
+whatever another group holds; the others by the rule of `rig.study.joint`. One interval decides: a
+difference is shown where it leaves out 1, one above the margin is ruled out where it lies within.
+The interval holds for all comparisons together with 95 % confidence (Bonferroni). Where the exact
+test decides, it must say so too; the interval then takes the scatters as alike.
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from rig.errors import RigError
 from rig.measure.budget import Reason
-from rig.measure.life import Life, median_ratio
-from rig.study.contrasts import pairs_of
-from rig.study.data import LOG, StudyData
-from rig.study.joint import joint_p, many_survived, margin_p
-from rig.study.multiple import hochberg, holm
+from rig.study.bounds import (
+    Side,
+    by_likelihood,
+    by_order,
+    found_each_way,
+    p_of,
+    ratio,
+    side,
+    why_not,
+)
+from rig.study.compare import taken_for_granted, untold
+from rig.study.contrasts import Contrast, contrast, pairs_of
+from rig.study.data import LEFT, LOG, StudyData
+from rig.study.joint import many_open
+from rig.study.power import upper_limit
 from rig.study.rates import Rate, failure_rate
-from rig.study.reach import Reach, Scene, reach, scene
-from rig.study.units import LOAD, BladeMean, Layout, layout
+from rig.study.reach import Reach
+from rig.study.units import Layout, layout
 from rig.study.verdict import CANNOT_TELL, LEVEL, RULED_OUT, SHOWN, overall
-from rig.study.welch import factor
+from rig.study.welch import detectable, factor
 
-Array = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-
-
-@dataclass(frozen=True)
-class Side:
-    """The units of one group: values on the scale of analysis, which failed, their loads."""
-
-    group: str
-    values: Array
-    failed: Flags
-    loads: tuple[str, ...]
-
-    @property
-    def freedom(self) -> int:
-        """Degrees of freedom of the group's scatter."""
-        return len(self.values) - 1
+Refined = Callable[[Contrast], Contrast]
 
 
 @dataclass(frozen=True)
 class CensoredComparison:
-    """One group against another, survivors included.
+    """One group against another, bounds included.
 
-    Args:
-        effect: ratio of medians; nan when the survivors leave it open.
+    Attributes:
+        effect: ratio of the typical values; nan when the bounds leave it open.
         low, high: 95 % interval for all comparisons together; 0 or infinite where open.
-        p: larger of the two tests' p.
-        reach: what the study would have found with 80 % power.
+        p, p_adjusted: of "no difference", alone and for all comparisons together.
+        find: works out `reach`, which may take a while.
+        assumes: what is taken for granted of the furnace loads; "" for nothing.
+        loads_differ: what the blades of the two loads say where each group had one load only.
+        missed: ratio that may hide behind lives that all ended between the same two probes.
     """
 
     group: str
@@ -61,15 +61,32 @@ class CensoredComparison:
     high: float
     p: float
     p_adjusted: float
-    p_margin_adjusted: float
-    reach: Reach
+    find: Callable[[], Reach]
     verdict: str
     reasons: tuple[Reason, ...] = ()
+    assumes: str = ""
+    loads_differ: tuple[float, float, float] | None = None
+    missed: float | None = None
+
+    @cached_property
+    def reach(self) -> Reach:
+        """What the study would have found with 80 % power, each way."""
+        return self.find()
+
+    @property
+    def detectable(self) -> float | None:
+        """The same where it is one figure for both ways; None where bounds make two of it."""
+        return None if self.missed or self.reach.upper is None else self.reach.weaker
+
+    @property
+    def detectable_upper(self) -> float | None:
+        """The same at the upper limit of the scatter."""
+        return None if self.missed else self.reach.upper
 
 
 @dataclass(frozen=True)
 class CensoredResult:
-    """What a study says of a response that some blades survived."""
+    """What a study says of a response of which some values are bounds."""
 
     layout: Layout
     comparisons: tuple[CensoredComparison, ...]
@@ -78,8 +95,12 @@ class CensoredResult:
     reasons: tuple[Reason, ...]
 
 
-def compare_censored(data: StudyData) -> CensoredResult:
+def compare_censored(data: StudyData, refined: Refined = lambda item: item) -> CensoredResult:
     """Every group against the control, or all pairs when there is none.
+
+    Args:
+        data: on the log scale.
+        refined: what else is known of the difference of two groups without bounds.
 
     Raises:
         RigError: when the data contradict themselves, or the scale is linear.
@@ -92,133 +113,128 @@ def compare_censored(data: StudyData) -> CensoredResult:
         )
     plan = layout(data)
     pairs, reasons = pairs_of(data)
-    told = [_pair(plan, *pair) for pair in pairs]
-    known = [item for item in told if not item.why]
-    margin = data.response.inward(data.response.margin)
-    p = [item.p for item in known]
-    margins = [item.p_margin(margin) for item in known]
-    adjusted = dict(zip(map(id, known), zip(holm(p), hochberg(margins), strict=True), strict=True))
-    comparisons = tuple(_told(item, adjusted.get(id(item)), len(known)) for item in told)
+    below = frozenset(seen.blade for seen in data.observations if seen.censored == LEFT)
+    found = [_pair(plan, data, below, refined, *pair) for pair in pairs]
+    family = sum(not item.why for item in found)
+    comparisons = tuple(
+        _untold(item, plan, data) if item.why else _told(item, family, data) for item in found
+    )
+    sides = [side(plan, group.name, plan.unit, below) for group in data.groups]
     rates = tuple(
-        failure_rate(side.group, int(side.failed.sum()), len(side.values))
-        for side in (_side(plan, group.name) for group in data.groups)
-        if len(side.values)
+        failure_rate(one.group, int((~one.above).sum()), len(one.values))
+        for one in sides
+        if len(one.values)
     )
     verdict = overall([comparison.verdict for comparison in comparisons])
     return CensoredResult(plan, comparisons, rates, verdict, plan.reasons + reasons)
 
 
-def _side(plan: Layout, group: str) -> Side:
-    """Blades, or loads with the mean of their blades (at least that when one survived)."""
-    mine = [blade for blade in plan.blades if blade.group == group]
-    units: dict[str, list[BladeMean]] = {}
-    for blade in mine:
-        units.setdefault(blade.load if plan.unit == LOAD else blade.blade, []).append(blade)
-    means = [math.fsum(b.mean for b in unit) / len(unit) for unit in units.values()]
-    failed = [not any(b.censored for b in unit) for unit in units.values()]
-    # One load a group, or none at all: the test deals units freely, not within loads.
-    free = plan.unit == LOAD
-    loads = tuple("" if free else unit[0].load for unit in units.values())
-    return Side(group, np.array(means), np.array(failed, dtype=bool), loads)
-
-
 @dataclass(frozen=True)
 class _Pair:
+    """Two groups and their difference.
+
+    Attributes:
+        exact: whether the exact test decides, because bounds leave the difference open.
+    """
+
     one: Side
     two: Side
+    item: Contrast
     p: float
-    difference: float
-    se: float
-    dof: float
+    exact: bool = False
     why: tuple[Reason, ...] = ()
 
     @property
-    def fitted(self) -> bool:
-        return math.isfinite(self.se) and self.se > 0
-
-    def p_margin(self, margin: float) -> float:
-        """p of "the ratio reaches the margin"; 1 when survivors leave it open."""
-        one, two = self.one, self.two
-        return margin_p(one.values, one.failed, two.values, two.failed, margin)
+    def whole(self) -> bool:
+        """Whether both groups hold values only."""
+        return bool(self.one.known.all() and self.two.known.all())
 
 
-def _pair(plan: Layout, group: str, against: str) -> _Pair:
-    one, two = _side(plan, group), _side(plan, against)
-    why = _why_not(plan, one, two)
-    if why:
-        return _Pair(one, two, math.nan, math.nan, math.nan, math.nan, why)
-    p, difference, se, dof = joint_p(
-        one.values, one.failed, two.values, two.failed, one.loads + two.loads
-    )
-    return _Pair(one, two, float(p), float(difference), float(se), float(dof))
+def _pair(
+    plan: Layout, data: StudyData, below: frozenset[str], refined: Refined, group: str, against: str
+) -> _Pair:
+    item = contrast(plan, group, against, data.block_of)
+    one, two = (side(plan, name, item.unit, below) for name in (group, against))
+    if one.known.all() and two.known.all():
+        item = refined(item)
+        return _Pair(one, two, item, p_of(item), why=(item.reason,) if item.reason else ())
+    if why := why_not(plan, one, two, item.unit):
+        return _Pair(one, two, item, math.nan, why=why)
+    found = by_likelihood(one, two, item)
+    if found is not None:
+        return _Pair(one, two, found, p_of(found))
+    return _Pair(one, two, item, by_order(one, two, item.unit), exact=True)
 
 
-def _why_not(plan: Layout, one: Side, two: Side) -> tuple[Reason, ...]:
-    thin = [side.group for side in (one, two) if side.freedom < 1]
-    if thin:
-        mine = [r for r in plan.reasons if any(r.text.startswith(f"{name}:") for name in thin)]
-        return tuple(mine) or (Reason("group_not_told", f"{thin[0]}: too few units."),)
-    if not one.failed.any() and not two.failed.any():
-        text = (
-            f"Every blade of {one.group} and of {two.group} survived: they cannot be told apart. "
-            "Test to a higher limit."
-        )
-        return (Reason("all_survived", text),)
-    return ()
-
-
-def _told(item: _Pair, p: tuple[float, float] | None, family: int) -> CensoredComparison:
-    one, two = item.one, item.two
-    if p is None:
-        return CensoredComparison(
-            one.group, two.group, math.nan, 0.0, math.inf, math.nan, math.nan, math.nan,
-            Reach(None, None, item.why), CANNOT_TELL, item.why,
-        )  # fmt: skip
-    effect, low, high, reasons = _interval(item, LEVEL / family)
-    kind = SHOWN if p[0] <= LEVEL else RULED_OUT if p[1] <= LEVEL else CANNOT_TELL
-    if kind == CANNOT_TELL and (many_survived(one.failed) or many_survived(two.failed)):
-        reasons += (Reason(
-            "many_survived",
-            "More than a quarter of a group survived: no margin can be ruled out.",
-        ),)  # fmt: skip
-    if kind == SHOWN and p[1] <= LEVEL:
-        reasons += (Reason("within_margin", "The difference is smaller than the stated margin."),)
+def _untold(pair: _Pair, plan: Layout, data: StudyData) -> CensoredComparison:
+    item, why = pair.item, pair.why
+    told = untold(item, plan, data.response) if pair.whole else None
     return CensoredComparison(
-        one.group, two.group, effect, low, high, item.p, float(p[0]), float(p[1]),
-        _reach(item, LEVEL / family), kind, reasons,
+        item.group, item.against, math.nan if told is None else told.effect, 0.0, math.inf,
+        math.nan, math.nan, lambda: Reach(None, None, why), CANNOT_TELL,
+        why if told is None else told.reasons,
+        loads_differ=None if told is None else told.loads_differ,
     )  # fmt: skip
 
 
-def _reach(item: _Pair, level: float) -> Reach:
-    at = scene(item.one.values, item.one.failed, item.two.values, item.two.failed)
-    return reach(at, level) if isinstance(at, Scene) else Reach(None, None, (at,))
+def _told(pair: _Pair, family: int, data: StudyData) -> CensoredComparison:
+    margin, level = data.response.inward(data.response.margin), LEVEL / family
+    middle, low, high, reasons = (_open if pair.exact else _interval)(pair, level)
+    adjusted = min(1.0, pair.p * family)
+    shown = not low <= 0 <= high and (adjusted <= LEVEL or not pair.exact)
+    few = many_open(pair.one.known) or many_open(pair.two.known)
+    within = -margin <= low and high <= margin and not few
+    kind = SHOWN if shown else RULED_OUT if within else CANNOT_TELL
+    if kind == CANNOT_TELL and few:
+        text = "More than a quarter of a group are bounds only: no margin can be ruled out."
+        reasons += (Reason("many_survived", text),)
+    if shown and within:
+        reasons += (Reason("within_margin", "The difference is smaller than the stated margin."),)
+    return CensoredComparison(
+        pair.one.group, pair.two.group, _out(middle), _out(low), _out(high), pair.p, adjusted,
+        lambda: _reach(pair, level), kind, reasons, taken_for_granted(pair.item),
+    )  # fmt: skip
 
 
-def _interval(item: _Pair, level: float) -> tuple[float, float, float, tuple[Reason, ...]]:
-    """Ratio with its interval: own scatters where both can be fitted, else a common one."""
-    if item.fitted:
-        t = factor(level, item.dof, item.one.freedom, item.two.freedom)
-        ends = [item.difference + side * t * item.se for side in (0, -1, 1)]
-        effect, low, high = (math.exp(min(x, 700.0)) for x in ends)
-        return effect, low, high, ()
-    told = median_ratio(_lives(item.one), _lives(item.two), level=1 - level)
+Interval = tuple[float, float, float, tuple[Reason, ...]]
+"""Difference and its ends on the scale of analysis, and what must be said of them."""
+
+
+def _interval(pair: _Pair, level: float) -> Interval:
+    item = pair.item
+    far = item.se * factor(level, item.dof, item.f1, item.f2)
+    return item.difference, item.difference - far, item.difference + far, ()
+
+
+def _open(pair: _Pair, level: float) -> Interval:
+    told = ratio(pair.one, pair.two, 1 - level)
     common = Reason(
         "common_scatter",
-        "Too few failures for a scatter of each group: the bounds take it as common to both.",
+        "Too few known values for a scatter of each group: the bounds take it as common to both.",
     )
-    return told.estimate, told.low, told.high, (*_all_survived(item), common)
+    with np.errstate(divide="ignore"):
+        middle, low, high = (float(np.log(x)) for x in (told.estimate, told.low, told.high))
+    return middle, low, high, (*_open_sides(pair), common)
 
 
-def _all_survived(item: _Pair) -> tuple[Reason, ...]:
+def _open_sides(pair: _Pair) -> tuple[Reason, ...]:
     return tuple(
-        Reason("one_side_open", f"All of {side.group} survived: how strong they are stays open.")
-        for side in (item.one, item.two)
-        if not side.failed.any()
+        Reason(
+            "one_side_open", f"All of {one.group} survived: how much further they go stays open."
+        )
+        for one in (pair.one, pair.two)
+        if one.above.all()
     )
 
 
-def _lives(side: Side) -> list[Life]:
-    return [
-        Life(f"{side.group} {i}", side.group, math.exp(y), math.exp(y) if failed else math.inf)
-        for i, (y, failed) in enumerate(zip(side.values, side.failed, strict=True))
-    ]
+def _out(log_ratio: float) -> float:
+    return math.exp(log_ratio) if log_ratio < 700 else math.inf
+
+
+def _reach(pair: _Pair, level: float) -> Reach:
+    """One figure for both ways with its upper limit, or a figure each way."""
+    if not pair.whole:
+        return found_each_way(pair.one, pair.two, level)
+    item = pair.item
+    far = item.se * detectable(level, item.f1, item.f2, item.share)
+    return Reach(_out(far), _out(far), upper=_out(far * upper_limit(item.dof)))

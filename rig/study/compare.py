@@ -106,7 +106,7 @@ def compare(data: StudyData) -> Result:
     comparisons = tuple(
         _told(item, plan, data.response, judged, at[id(item)], len(known))
         if item.reason is None
-        else _untold(item, plan, data.response)
+        else untold(item, plan, data.response)
         for item in contrasts
     )
     verdict = overall([comparison.verdict for comparison in comparisons])
@@ -174,7 +174,8 @@ def taken_for_granted(item: Contrast) -> str:
     )
 
 
-def _untold(item: Contrast, plan: Layout, response: Response) -> Comparison:
+def untold(item: Contrast, plan: Layout, response: Response) -> Comparison:
+    """What is left of a comparison that has a reason against it."""
     known = np.isfinite(item.difference)
     alone = between_loads(plan, item.group, item.against) if item.unit == LOAD else None
     return Comparison(

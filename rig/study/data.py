@@ -13,7 +13,7 @@ from rig.errors import RigError
 
 LOG, LINEAR = "log", "linear"
 MORE, LESS, NEITHER = "more", "less", "neither"  # which way a response is better
-RIGHT = "right"
+RIGHT, LEFT = "right", "left"
 UNKNOWN_LOAD = "unknown"  # as people may write it; records of earlier versions hold ""
 
 
@@ -24,10 +24,10 @@ class Observation:
     Args:
         group: name of the blade's group (recipe, geometry, steel ...).
         blade: name of the blade.
-        value: in the response's unit; for a censored one the value it survived.
+        value: in the response's unit; for a censored one its bound.
         load: furnace load the blade was treated in; "" or "unknown" when none is on record.
         u: standard uncertainty of measurement, in the unit of `value`.
-        censored: "" or "right" (the true value is above `value`).
+        censored: "", "right" (the true value is above `value`) or "left" (at most `value`).
         trials: ids of the trials it came from.
     """
 
@@ -149,7 +149,7 @@ def _check_observation(seen: Observation, response: Response, known: set[str]) -
     where = f"blade {seen.blade}" + (f", trial {seen.trials[0]}" if seen.trials else "")
     if seen.group not in known:
         raise RigError(f"unknown group {seen.group}", where=where, remedy="add it to the study")
-    if seen.censored not in ("", RIGHT):
+    if seen.censored not in ("", RIGHT, LEFT):
         raise ValueError(f"{where}: censored is {seen.censored!r}")
     if not math.isfinite(seen.value) or not math.isfinite(seen.u) or seen.u < 0:
         raise RigError(f"value {seen.value} with u {seen.u}", where=where, remedy="correct it")

@@ -4,17 +4,19 @@ import math
 
 from rig.measure.budget import Reason
 from rig.measure.life import Life, log_sd_of, still_possible
+from rig.study.responses import KINDS
 
-# Scatter of lives that is taken where a study has none of its own and states none; common
-# practice, no source. It counts as known from ten blades.
-USUAL_CV, USUAL_DOF = 0.15, 9
+# Scatter of lives that is taken where a study has none of its own and states none: nobody's
+# measurement, and rather too wide than too narrow. It counts as known from ten blades.
+USUAL_CV, USUAL_DOF = KINDS["edge_life"].usual, 9
+USUAL_PROBES = 1.25  # ratio of neighbouring probes where a trial states none
 TIED = 1e-12  # squares of logarithms that are rounding
 
 
 def alike(lives: list[Life]) -> bool:
-    """Whether all of them ended between the same two probes; a survivor has no end."""
+    """Whether all of them ended between the same two probes."""
     ends = {(life.last_pass_cuts, life.first_fail_cuts) for life in lives}
-    return len(ends) == 1 and not any(life.survived for life in lives)
+    return len(ends) == 1 and all(map(ended, lives))
 
 
 def missed(groups: list[list[Life]], blades: int, stated_cv: float | None) -> float:
@@ -42,25 +44,25 @@ def taken(groups: dict[str, list[Life]], stated_cv: float | None) -> tuple[Reaso
 def _scatter(groups: list[list[Life]]) -> tuple[float, int] | None:
     """Common standard deviation of ln(life) within the groups, and its degrees of freedom.
 
-    None when it cannot be told. Survivors stay out.
+    None when it cannot be told. Lives known from one side stay out.
     """
-    logs = [[middle(life) for life in lives if not life.survived] for lives in groups]
+    logs = [[middle(life) for life in lives if ended(life)] for lives in groups]
     squares = sum(sum((x - sum(own) / len(own)) ** 2 for x in own) for own in logs if own)
     dof = sum(len(own) - 1 for own in logs if own)
     return None if dof <= 0 or squares < TIED else (math.sqrt(squares / dof), dof)
 
 
 def middle(life: Life) -> float:
-    """Middle of the interval of ln(life)."""
-    low = life.last_pass_cuts or life.first_fail_cuts / 2
-    return (math.log(low) + math.log(life.first_fail_cuts)) / 2
+    """Middle of the interval of ln(life), for a life that has two ends."""
+    return (math.log(life.last_pass_cuts) + math.log(life.first_fail_cuts)) / 2
+
+
+def ended(life: Life) -> bool:
+    """Whether a life has two ends that are told."""
+    return life.last_pass_cuts > 0 and not life.survived
 
 
 def _probe_ratio(lives: list[Life]) -> float:
     """Usual ratio of neighbouring probes about a life (geometric mean)."""
-    steps = [
-        math.log(life.first_fail_cuts / life.last_pass_cuts)
-        for life in lives
-        if life.last_pass_cuts > 0 and not life.survived
-    ]
+    steps = [math.log(life.first_fail_cuts / life.last_pass_cuts) for life in lives if ended(life)]
     return math.exp(sum(steps) / len(steps)) if steps else 1.0

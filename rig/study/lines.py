@@ -10,8 +10,7 @@ from rig.study.censored import CensoredComparison, CensoredResult
 from rig.study.compare import Comparison, Result
 from rig.study.covariates import Adjustment
 from rig.study.data import LOG, Response
-from rig.study.lives import LifeComparison, LifeResult
-from rig.study.phrases import TWICE, amount, begin, number, percent, probability, size, span
+from rig.study.phrases import amount, begin, number, probability, size, span
 from rig.study.reach import Reach
 from rig.study.verdict import CANNOT_TELL, RULED_OUT, SHOWN
 
@@ -86,40 +85,9 @@ def of_bounds(result: CensoredResult, what: Response) -> tuple[Line, ...]:
 def _of_bound(c: CensoredComparison, what: Response) -> Line:
     return Line(
         c.group, c.against, c.verdict, _effect(what, c.effect, c.low, c.high),
-        span(what, c.low, c.high),
-        words.survivors(c, what), c.effect, c.low, c.high, c.p_adjusted,
-    )  # fmt: skip
-
-
-def of_lives(result: LifeResult, what: Response) -> tuple[Line, ...]:
-    """Of lives known as intervals."""
-    return tuple(_of_life(c, what) for c in result.comparisons)
-
-
-def _of_life(c: LifeComparison, what: Response) -> Line:
-    ratio, low, high = c.ratio, c.ratio.low, c.ratio.high
-    if c.missed is not None:  # the interval of lives that show no scatter knows the probes only
-        low, high = min(low, 1 / c.missed), max(high, c.missed)
-    sentence = [
-        f"{c.group} against {c.against}: {c.verdict}.", words.estimated(
-            what, ratio.estimate, low, high
-        ), words.past_margin(c.verdict, low, high, what),
-        words.which_way(c.group, c.verdict, ratio.estimate, what),
-        *(begin(reason.text.rstrip(".")) + "." for reason in c.reasons), _open_by(c, what),
-    ]  # fmt: skip
-    return Line(
-        c.group, c.against, c.verdict, _effect(what, ratio.estimate, low, high),
-        span(what, low, high), " ".join(filter(None, sentence)), ratio.estimate, low, high,
+        span(what, c.low, c.high), words.survivors(c, what), c.effect, c.low, c.high,
         c.p_adjusted, c.detectable,
     )  # fmt: skip
-
-
-def _open_by(c: LifeComparison, what: Response) -> str:
-    """One figure only: what the study would have found, or what its blades leave open when it
-    has no scatter to tell that by."""
-    if c.detectable is None and c.missed is not None:
-        return _may_hide(c.missed)
-    return words.could_find(c.detectable, what)
 
 
 def _effect(what: Response, effect: float, low: float, high: float) -> str:
@@ -132,23 +100,17 @@ def _interval(what: Response, c: Comparison) -> str:
     return span(what, c.low, c.high) + " (each side)" * (c.verdict == RULED_OUT)
 
 
-def _may_hide(ratio: float) -> str:
-    """What equal results leave open, as a ratio."""
-    much = f"{percent(ratio)} longer than" if ratio < TWICE else f"{number(ratio)} times"
-    return (
-        "All edges of both groups went dull between the same two probes. That does not make their "
-        f"lives equal: at the scatter taken, the true life of one may be up to {much} that of the "
-        "other (95 % confidence)."
-    )
-
-
-def open_by_lives(result: LifeResult, what: Response) -> str:
-    """What the lives would have shown, or what they leave open where they show no scatter."""
+def open_by(result: CensoredResult, what: Response) -> str:
+    """What the study would have found, or what it leaves open where it has no scatter."""
     seen = [c.detectable for c in result.comparisons]
+    upper = [c.detectable_upper for c in result.comparisons]
     missed = [c.missed for c in result.comparisons if c.missed is not None]
     if seen and None not in seen:
-        return words.could_find(max(value for value in seen if value is not None), what)
-    return _may_hide(max(missed)) if missed else ""
+        return words.could_find(_most(seen), what, _most(upper))
+    if missed:
+        return words.may_hide(max(missed))
+    reach = worst([c.reach for c in result.comparisons])
+    return "" if reach is None else words.could_reach(reach, what)
 
 
 def worst(reaches: Sequence[Reach]) -> Reach | None:

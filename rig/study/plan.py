@@ -1,5 +1,6 @@
 """The plan before any data: how many blades and repeats, and what that many can show."""
 
+import math
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -14,9 +15,7 @@ from rig.study.power import (
     log_scatter,
     ruled_out,
     scatter_of_means,
-    together,
 )
-from rig.study.verdict import CHANCE
 
 TABLE = (2, 3, 4, 5, 6, 8, 10, 12, 15, 20)
 
@@ -28,15 +27,19 @@ class Scatter:
     Args:
         between: of blades: CV (0.1 = 10 %) on the log scale, else in the response's unit.
         within: of trials on one blade, in the same terms.
+        probes: ratio of neighbouring probes, for lives known between two of them: a life may lie
+            anywhere between the two.
     """
 
     between: float
     within: float = 0.0
+    probes: float = 1.0
 
     def of_means(self, scale: str, repeats: int) -> float:
         """Scatter of the blades' means on the scale of analysis."""
         inward = log_scatter if scale == LOG else float
-        return scatter_of_means(inward(self.between), inward(self.within), repeats)
+        means = scatter_of_means(inward(self.between), inward(self.within), repeats)
+        return math.hypot(means, math.log(self.probes) / math.sqrt(12))
 
 
 @dataclass(frozen=True)
@@ -85,7 +88,7 @@ class StudyPlan:
 
 def plan_study(
     response: Response, groups: int, scatter: Scatter, repeats: int = 1, with_control: bool = True,
-    of_one: float = CHANCE,
+    by_interval: bool = False,
 ) -> StudyPlan:  # fmt: skip
     """Units a group so that the smallest difference that matters is found in 80 of 100 studies.
 
@@ -93,7 +96,7 @@ def plan_study(
     `scatter.between` must be that of loads.
 
     Args:
-        of_one: chance asked of one answer, more than 80 % where several must agree.
+        by_interval: whether one interval decides both ways (`rig.study.censored`).
 
     Raises:
         RigError: when there is nothing to compare or no scatter is stated.
@@ -121,13 +124,13 @@ def plan_study(
         return PlanRow(
             n,
             n * groups * repeats,
-            response.outward(spread * detectable_scatters(n, comparisons, of_one)),
+            response.outward(spread * detectable_scatters(n, comparisons)),
             response.outward(spread * detectable_pooled(n)),
-            together(found(wanted, n, comparisons), of_one),
-            ruled_out(margin, n, pairs),
+            found(wanted, n, comparisons),
+            ruled_out(margin, n, pairs, by_interval),
         )
 
-    units = fewest(lambda n: found(wanted, n, comparisons), of_one)
+    units = fewest(lambda n: found(wanted, n, comparisons))
     rows = tuple(row(n) for n in sorted({*TABLE, *([units] if units else [])}))
     return StudyPlan(
         response,

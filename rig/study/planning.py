@@ -5,14 +5,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from rig.study.data import LOG, Response
-from rig.study.lives import OF_ONE
+from rig.study.lifescatter import USUAL_PROBES
 from rig.study.phrases import TWICE, begin, many, number, size
 from rig.study.pilot import Pilot
 from rig.study.plan import Scatter, StudyPlan, plan_study
 from rig.study.power import detectable_scatters, fewest, found
 from rig.study.record import ResponseRecord, StudyRecord
 from rig.study.responses import KINDS
-from rig.study.verdict import CHANCE, LEVEL
+from rig.study.verdict import LEVEL
 
 LIFE = "life"
 REPEATS = (1, 2, 3)
@@ -54,16 +54,12 @@ def plans(record: StudyRecord, pilots: Mapping[str, Pilot] | None = None) -> lis
 
 def blades_asked(response: ResponseRecord, record: StudyRecord) -> int | None:
     """Blades a group that the stated scatter asks for; None when more than can be planned."""
-    what, scatter = response.response(), Scatter(response.scatter or 0.0, response.within)
+    what, scatter = response.response(), _blurred(response, response.scatter or 0.0)
     spread = scatter.of_means(what.scale, response.repeats)
     groups = max(len(record.group), 2)
     pairs = groups - 1 if record.control is not None else groups * (groups - 1) // 2
     wanted = what.inward(what.smallest) / spread
-    return fewest(lambda n: found(wanted, n, pairs), _of_one(response))
-
-
-def _of_one(response: ResponseRecord) -> float:
-    return OF_ONE if response.kind.field == LIFE else CHANCE
+    return fewest(lambda n: found(wanted, n, pairs))
 
 
 def _planned(response: ResponseRecord, record: StudyRecord, pilot: Pilot | None) -> Planned:
@@ -72,7 +68,7 @@ def _planned(response: ResponseRecord, record: StudyRecord, pilot: Pilot | None)
     def at(scatter: Scatter, repeats: int) -> StudyPlan:
         return plan_study(
             response.response(), max(len(record.group), 2), scatter, repeats,
-            record.control is not None, _of_one(response),
+            record.control is not None, _is_life(response),
         )  # fmt: skip
 
     plan = at(scatter, response.repeats)
@@ -91,12 +87,21 @@ def _scatter(response: ResponseRecord, pilot: Pilot | None) -> tuple[Scatter, st
         return Scatter(pilot.between, pilot.within), text
     if response.scatter is not None:
         text = f"scatter {_amount(response, response.scatter)} as the study states"
-        return Scatter(response.scatter, response.within), text
+        return _blurred(response, response.scatter), text
     usual = response.kind.usual
-    return Scatter(usual, response.within), (
+    return _blurred(response, usual), (
         f"scatter {_amount(response, usual)} taken as usual (nobody's measurement: a pilot of "
         "three blades is better)"
     )
+
+
+def _blurred(response: ResponseRecord, between: float) -> Scatter:
+    """With what the usual probes add to lives; a pilot's scatter holds that already."""
+    return Scatter(between, response.within, USUAL_PROBES if _is_life(response) else 1.0)
+
+
+def _is_life(response: ResponseRecord) -> bool:
+    return response.kind.field == LIFE
 
 
 def _amount(response: ResponseRecord, value: float) -> str:
@@ -133,8 +138,8 @@ def in_words(planned: Planned) -> list[str]:
     lines = [head, f"{planned.source}; {many(plan.repeats, 'trial')} a blade"]
     if KINDS[planned.name].field == LIFE:
         lines.append(
-            "lives are judged by three answers that must agree: the figures are rough, and probes "
-            "far apart ask for more blades"
+            f"probes {USUAL_PROBES:g} times apart are in it, and no edge still sharp at the end: "
+            "probes further apart, or a test that ends early, ask for more blades"
         )
     if planned.upper_units is not None and planned.upper_units != plan.units:
         lines.append(

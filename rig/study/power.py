@@ -59,12 +59,9 @@ def found(d: float, n: int, comparisons: int = 1) -> float:
     return power(d * math.sqrt(n / 2), LEVEL / comparisons, n - 1, n - 1)
 
 
-def together(chance: float, of_one: float) -> float:
-    """Chance that all answers agree, from that of one: rough, right where one has `of_one`."""
-    return float(chance ** (math.log(CHANCE) / math.log(of_one)))
-
-
-def ruled_out(margin: float, n: int, pairs: tuple[tuple[int, int], ...]) -> float:
+def ruled_out(
+    margin: float, n: int, pairs: tuple[tuple[int, int], ...], by_interval: bool = False
+) -> float:
     """Chance that the verdict rules out `margin` for all `pairs` of groups of `n`, truly alike.
 
     By simulation with a fixed seed: within 0.01.
@@ -72,6 +69,7 @@ def ruled_out(margin: float, n: int, pairs: tuple[tuple[int, int], ...]) -> floa
     Args:
         margin: over the scatter of one unit.
         pairs: (group, against) by number.
+        by_interval: whether one interval decides both ways (`rig.study.censored`).
     """
     rng = np.random.default_rng(SEED)
     groups = 1 + max(max(pair) for pair in pairs)
@@ -81,7 +79,10 @@ def ruled_out(margin: float, n: int, pairs: tuple[tuple[int, int], ...]) -> floa
     difference = means[:, one] - means[:, two]
     se, dof = welch(difference, variances[:, one], n - 1, variances[:, two], n - 1)
     judged = judge(difference, se, dof, [(n - 1, n - 1)] * len(pairs), margin)
-    return float(judged.ruled_out.all(axis=1).mean())
+    ruled = judged.ruled_out
+    if by_interval:
+        ruled = (judged.p_margin <= LEVEL / 2 / len(pairs)) & ~judged.shown
+    return float(ruled.all(axis=1).mean())
 
 
 def fewest(chance_at: Callable[[int], float], chance: float = CHANCE) -> int | None:

@@ -1,6 +1,7 @@
 """How often does it fail? Exact binomial limits: "0 of 3 failed" still allows a high rate."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 from scipy.stats import binomtest
@@ -29,6 +30,7 @@ class Rate:
     upper: float
 
 
+@lru_cache
 def failure_rate(group: str, failed: int, units: int) -> Rate:
     """Limits for `failed` of `units`.
 

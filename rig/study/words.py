@@ -15,7 +15,18 @@ from rig.study.censored import CensoredComparison
 from rig.study.compare import Comparison
 from rig.study.data import LOG, MORE, NEITHER, Response
 from rig.study.parity import EQUAL, UNEQUAL, Parity
-from rig.study.phrases import amount, are, begin, many, number, probability, size, span
+from rig.study.phrases import (
+    TWICE,
+    amount,
+    are,
+    begin,
+    many,
+    number,
+    percent,
+    probability,
+    size,
+    span,
+)
 from rig.study.rates import Rate
 from rig.study.reach import Reach
 from rig.study.units import BLADE, BLADE_IN_LOAD, LOAD, PAIR_IN_LOAD, Layout
@@ -78,7 +89,7 @@ def half(low: float, high: float) -> float:
     return (high - low) / 2 if math.isfinite(high - low) else 0.0
 
 
-def of_these_loads(told: Comparison, response: Response) -> str:
+def of_these_loads(told: Comparison | CensoredComparison, response: Response) -> str:
     """What the blades of two loads say of these loads, where they can say nothing of recipes."""
     if told.loads_differ is None:
         return ""
@@ -97,17 +108,6 @@ def one_load_each(response: Response) -> str:
         "one load, as far as is known: a difference between recipes is a difference between "
         "loads. This is not the same as no difference. Two loads or more of each recipe, or "
         "loads that hold every recipe, could tell."
-    )
-
-
-def past_margin(verdict: str, low: float, high: float, response: Response) -> str:
-    """Why an interval may reach past a margin that is ruled out, where it does."""
-    ends = [response.inward(end) for end in (low, high) if math.isfinite(end) and end != 0]
-    if verdict != RULED_OUT or not any(abs(end) > response.inward(response.margin) for end in ends):
-        return ""
-    return (
-        "The interval reaches past the margin because it holds for both sides at once, and for all "
-        "comparisons; ruling out is judged for each side alone, at 5 %."
     )
 
 
@@ -171,21 +171,45 @@ def one_settles(responses: int, primary: str) -> str:
 
 
 def survivors(told: CensoredComparison, response: Response) -> str:
-    """One group against another when some blades survived."""
+    """One group against another when some values are bounds."""
     parts = [f"{told.group} against {told.against}: {told.verdict}."]
-    parts.append(estimated(response, told.effect, told.low, told.high))
-    parts.append(past_margin(told.verdict, told.low, told.high, response))
+    if told.low > 0 or math.isfinite(told.high):
+        parts.append(estimated(response, told.effect, told.low, told.high))
+    elif math.isfinite(told.effect):
+        parts.append(f"The means differ: {amount(response, told.effect)}. That is no proof.")
+    far = told.effect if math.isfinite(told.effect) else told.low if told.low > 1 else told.high
+    parts.append(which_way(told.group, told.verdict, far, response))
     parts += [reason.text for reason in told.reasons]
-    if not told.reach.reasons or told.reach.reasons != told.reasons:
-        parts.append(could_reach(told.reach, response))
+    parts.append(of_these_loads(told, response))
+    parts.append(_open_by(told, response))
     return " ".join(part for part in parts if part)
+
+
+def _open_by(told: CensoredComparison, response: Response) -> str:
+    """One figure only: what would have been found, or what lives without scatter leave open."""
+    if told.missed is not None:
+        return may_hide(told.missed)
+    if told.detectable is not None:
+        return could_find(told.detectable, response, told.detectable_upper)
+    same = told.reach.reasons and told.reach.reasons == told.reasons
+    return "" if same else could_reach(told.reach, response)
+
+
+def may_hide(ratio: float) -> str:
+    """What equal lives leave open, as a ratio."""
+    much = f"{percent(ratio)} longer than" if ratio < TWICE else f"{number(ratio)} times"
+    return (
+        "All edges of both groups went dull between the same two probes. That does not make their "
+        f"lives equal: at the scatter taken, the true life of one may be up to {much} that of the "
+        "other (95 % confidence)."
+    )
 
 
 def could_reach(told: Reach, response: Response) -> str:
     """The smallest difference a study with survivors would have found, each way."""
     if told.reasons:
         return " ".join(reason.text for reason in told.reasons)
-    ways = [("weaker", told.weaker), ("stronger", told.stronger)]
+    ways = [("lower", told.weaker), ("higher", told.stronger)]
     found = [f"{way} by a factor of {number(value)}" for way, value in ways if value is not None]
     hidden = [way for way, value in ways if value is None]
     parts = []

@@ -12,8 +12,6 @@ from scipy import stats
 
 from rig.study.contrasts import contrast
 from rig.study.data import LOG, Group, Observation, Response, StudyData
-from rig.study.joint import joint_p, margin_p
-from rig.study.multiple import holm
 from rig.study.power import detectable_scatters, fewest, found
 from rig.study.units import layout
 from rig.study.verdict import Judged, judge
@@ -22,8 +20,6 @@ from tests.bench.figure import at_most, figure
 
 STUDIES = 20_000
 PIPELINE_STUDIES = 2_000
-SURVIVOR_STUDIES = 8_000
-MARGIN_STUDIES = 2_000
 SEED = 71
 FALSE_LIMIT = 0.055
 
@@ -150,51 +146,6 @@ def trapped(loads: int, blades: int, trials: int) -> tuple[float, float]:
     return ours / PIPELINE_STUDIES, naive / PIPELINE_STUDIES
 
 
-def survivors_false() -> dict[str, float]:
-    """False differences where the test's limit leaves survivors, scatters up to twice unlike."""
-    rng = np.random.default_rng(SEED + 4)
-    shares = {}
-    for n in ((5, 5), (7, 7), (4, 4, 4), (4, 6)):
-        for ratio in (1.0, 2.0):
-            for limit in (1.0, 0.3, -0.3):
-                sides = []
-                for i, count in enumerate(n):
-                    values = (ratio if i == 0 else 1.0) * rng.standard_normal(
-                        (SURVIVOR_STUDIES, count)
-                    )
-                    sides.append((np.minimum(values, limit), values < limit))
-                p = [
-                    joint_p(*side, *sides[0], [""] * (side[0].shape[1] + n[0]))[0]
-                    for side in sides[1:]
-                ]
-                shown = (holm(np.stack(p, axis=-1)) <= 0.05).any(axis=-1)
-                name = f"{n} blades, scatter {ratio:g}, limit {limit:+g}"
-                shares[name] = float(shown.mean())
-    return shares
-
-
-def survivors_equivalent() -> dict[str, float]:
-    """False "ruled out" with survivors, the true ratio at the margin either way."""
-    rng = np.random.default_rng(SEED + 5)
-    shares = {}
-    for n1, n2 in ((5, 5), (10, 10), (4, 8)):
-        for ratio in (1.0, 2.0):
-            for way in (1, -1):
-                margin = 6 * ratio / math.sqrt(min(n1, n2))
-                limit = max(way * margin, 0.0) + 0.6
-                count = 0
-                for _ in range(MARGIN_STUDIES):
-                    one = way * margin + ratio * rng.standard_normal(n1)
-                    two = rng.standard_normal(n2)
-                    p = margin_p(
-                        np.minimum(one, limit), one < limit,
-                        np.minimum(two, limit), two < limit, margin,
-                    )  # fmt: skip
-                    count += p <= 0.05
-                shares[f"{n1} against {n2}, scatter {ratio:g}, {way:+d}"] = count / MARGIN_STUDIES
-    return shares
-
-
 def figures() -> list[dict[str, Any]]:
     """Shares of false and true verdicts."""
     chances = planned()
@@ -216,8 +167,6 @@ def figures() -> list[dict[str, Any]]:
                     f"({naive:.0%} when trials are counted)", ours, "share", FALSE_LIMIT)
             for name, (ours, naive) in traps.items()
         ),
-        _worst("a false difference among survivors", survivors_false(), SURVIVOR_STUDIES),
-        _worst('a false "ruled out" among survivors', survivors_equivalent(), MARGIN_STUDIES),
     ]  # fmt: skip
 
 

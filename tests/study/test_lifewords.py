@@ -39,7 +39,7 @@ def apart(much: int, blades: int = 4) -> Lives:
 
 
 def test_lives_that_scatter_have_one_figure_for_what_would_have_been_found(tmp_path: Path) -> None:
-    one = told(tmp_path, apart(25))
+    one = told(tmp_path, apart(12))
     (line,) = one.lines
     assert one.verdict == CANNOT_TELL and line.detectable is not None
     assert re.findall(r"true difference of \d+ % more or \d+ % less would be", line.sentence)
@@ -77,7 +77,7 @@ def test_edges_still_sharp_set_no_limit_to_what_is_hidden(tmp_path: Path) -> Non
     assert one.verdict == CANNOT_TELL
     for text in (one.headline, one.lines[0].sentence):
         assert "longer than" not in text and "%" not in text
-    assert "cannot be said" in one.lines[0].sentence
+    assert "would be found" not in one.lines[0].sentence + one.headline
 
 
 def test_one_blade_a_group_with_unlike_lives_gets_no_figure_for_equal_ones(tmp_path: Path) -> None:

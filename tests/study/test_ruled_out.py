@@ -13,11 +13,13 @@ import pytest
 from click.testing import CliRunner
 from scipy.stats import norm
 
+from procedures.lib.cutplan import PARAMETERS
 from rig.cli.main import cli
 from rig.logbook import Logbook
 from rig.study import kept
 from rig.study.compare import compare
 from rig.study.data import LOG, Response
+from rig.study.lifescatter import USUAL_PROBES
 from rig.study.plan import Scatter, plan_study
 from rig.study.planning import blades_asked, blind_below, in_words, never_sure, plans
 from rig.study.power import log_scatter, ruled_out
@@ -95,21 +97,32 @@ def test_what_a_plan_must_be_taken_with_care_for_is_told() -> None:
     assert any("a wrong guess costs less" in line for line in in_words(told))
 
 
-def test_lives_are_planned_for_three_answers_that_must_agree() -> None:
-    """With one answer the plan would promise what tests/bench/lifestudies.py does not find."""
+def test_lives_are_planned_with_what_their_probes_leave_open() -> None:
     asked = [response("edge_life", scatter=0.2), response("twist_torque", scatter=0.2)]
     study_of = record({"A": 6, "B": 6}, asked)
     life, torque = plans(study_of)
-    for one, other in zip(life.plan.rows, torque.plan.rows, strict=False):
-        if one.units == other.units:
-            assert one.detectable > other.detectable and one.chance < other.chance
+    assert life.plan.scatter == pytest.approx(
+        math.hypot(torque.plan.scatter, math.log(1.25) / math.sqrt(12))
+    )
     assert life.plan.units is not None and torque.plan.units is not None
-    assert life.plan.units > torque.plan.units
-    at = next(row for row in life.plan.rows if row.units == life.plan.units)
-    assert 0.8 <= at.chance < 0.9
+    assert life.plan.units >= torque.plan.units
     assert blades_asked(study_of.response[0], study_of) == life.plan.units
-    assert any("three answers" in line for line in in_words(life))
-    assert not any("three answers" in line for line in in_words(torque))
+    assert any("probes 1.25 times apart" in line for line in in_words(life))
+    assert not any("probes" in line for line in in_words(torque))
+    for one, other in zip(life.plan.rows, torque.plan.rows, strict=False):
+        assert one.ruled_out <= other.ruled_out + 0.01, "one interval rules out more seldom"
+
+
+def test_the_plan_takes_the_probes_that_a_trial_makes_by_itself() -> None:
+    assert float(next(p for p in PARAMETERS if p.name == "ratio").default or 0) == USUAL_PROBES
+
+
+def test_lives_nobody_measured_are_planned_with_a_scatter_of_thirty_per_cent() -> None:
+    (told,) = plans(record({"A": 6, "B": 6}, ["edge_life"]))
+    assert told.plan.scatter == pytest.approx(
+        math.hypot(log_scatter(0.3), math.log(1.25) / math.sqrt(12))
+    )
+    assert any("scatter 30 % taken as usual" in line for line in in_words(told))
 
 
 def test_what_to_do_after_a_plan_follows_the_state_of_the_study(tmp_path: Path) -> None:

@@ -367,7 +367,7 @@ def test_the_headline_about_survivors_speaks_for_every_comparison(tmp_path: Path
     made.pry("C1", 10.4)
     made.pry("C2", 14.0, censored="right")
     one = only(told(made))
-    assert "2 against 5 units can show no difference" in one.headline, "C has two blades only"
+    assert "However much lower or higher a group is, this study may miss it" in one.headline
     assert "would be found in 80 of 100 such studies" in one.lines[0].sentence
 
 
@@ -398,4 +398,4 @@ def test_groups_with_one_shared_staircase_each_are_told_drop_by_drop(tmp_path: P
 
 def test_what_one_blade_a_group_may_hide_is_in_the_headline() -> None:
     """The figure that `make bench` holds against a simulation, read where a person reads it."""
-    assert 1.5 < may_hide() < 1.9
+    assert 2.3 < may_hide() < 2.9, "at the scatter of 30 % that is taken"

@@ -19,7 +19,6 @@ from rig.study.lines import headline, of_values
 from rig.study.parity import parity
 from rig.study.phrases import amount, many, probability, size, span
 from rig.study.rates import failure_rate
-from rig.study.verdict import CANNOT_TELL, RULED_OUT
 from tests.study.blades import TORQUE, drawn, study
 from tests.study.test_survivors import limited
 
@@ -225,13 +224,3 @@ def test_several_responses_leave_only_the_primary_to_settle_the_question() -> No
     assert words.one_settles(1, "hardness") == ""
     text = words.one_settles(5, "hardness")
     assert "5 responses" in text and "Only hardness was named beforehand" in text
-
-
-def test_an_interval_past_a_margin_that_is_ruled_out_is_explained() -> None:
-    assert "each side alone, at 5 %" in words.past_margin(RULED_OUT, -1.23, 0.46, HARDNESS)
-    assert not words.past_margin(RULED_OUT, -0.9, 0.46, HARDNESS)
-    assert not words.past_margin(CANNOT_TELL, -1.23, 0.46, HARDNESS)
-    torque = Response("torque", "N.m", LOG, 1.3, 1.15)
-    assert words.past_margin(RULED_OUT, 0.85, 1.05, torque)
-    assert not words.past_margin(RULED_OUT, 0.90, 1.14, torque)
-    assert not words.past_margin(RULED_OUT, 0.0, math.inf, torque), "nothing is known"
