@@ -1,12 +1,14 @@
 """`bladerig study plan`: how many blades, and what they can show."""
 
 import json
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 if TYPE_CHECKING:
+    from rig.study.data import Response
     from rig.study.planning import Planned
     from rig.study.record import StudyRecord
 
@@ -87,6 +89,7 @@ def _record(path: Path) -> "StudyRecord":
 
 def _show_plan(one: "Planned", record: "StudyRecord") -> None:
     from rig.study.phrases import begin, size
+    from rig.study.plan import NAMES
     from rig.study.planning import blind_below, here, in_words, never_sure
 
     response = one.response
@@ -98,16 +101,23 @@ def _show_plan(one: "Planned", record: "StudyRecord") -> None:
     click.echo(
         f"  chance to find {matters} (that matters), where it is true; and to rule out\n"
         f"  differences above the margin ({margin}), where the groups are truly alike\n"
-        "  blades a group   smallest difference found 8 times in 10   to find   to rule out"
+        f"  {NAMES[one.plan.design.unit]:>14}   smallest difference found 8 times in 10   "
+        "to find   to rule out"
     )
     for row in one.plan.rows:
         mark = "  <- as entered" if row.units == here(record) else ""
         click.echo(
-            f"  {row.units:14d}   {size(response, row.detectable):>39}   "
+            f"  {row.units:14d}   {_found(response, row.detectable):>39}   "
             f"{_chance(row.chance):>7}   {_chance(row.ruled_out):>11}{mark}"
         )
     for text in filter(None, (blind_below(one), never_sure(one))):
         click.echo(f"  {text}")
+
+
+def _found(response: "Response", value: float) -> str:
+    from rig.study.phrases import size
+
+    return size(response, value) if math.isfinite(value) else "none"
 
 
 def _chance(value: float) -> str:

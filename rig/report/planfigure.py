@@ -1,5 +1,6 @@
 """The picture of a plan: smallest difference that can be seen against the number of blades."""
 
+import math
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -10,7 +11,7 @@ from matplotlib.figure import Figure
 from rig.report.ink import DARK, MARK, STYLE
 from rig.study.data import LOG
 from rig.study.phrases import TWICE, percent
-from rig.study.plan import StudyPlan
+from rig.study.plan import NAMES, StudyPlan
 
 MARKERS = "osD^vP*X"
 TICKS = (1.02, 1.05, 1.1, 1.2, 1.5, 2.0, 3.0, 5.0, 10.0, 30.0, 100.0)
@@ -23,8 +24,9 @@ def write(plans: Sequence[StudyPlan], path: Path) -> Path:
         for number, plan in enumerate(plans):
             axes = figure.add_subplot(len(plans), 1, number + 1)
             ratio = plan.response.scale == LOG
-            seen = [row.detectable - 1 if ratio else row.detectable for row in plan.rows]
-            units = [row.units for row in plan.rows]
+            told = [row for row in plan.rows if math.isfinite(row.detectable)]
+            seen = [row.detectable - 1 if ratio else row.detectable for row in told]
+            units = [row.units for row in told]
             axes.plot(units, seen, MARKERS[number % len(MARKERS)] + "-", ms=4, color=DARK)
             wanted = plan.response.smallest
             axes.axhline(wanted - 1 if ratio else wanted, ls="--", lw=1, color=MARK)
@@ -39,14 +41,15 @@ def write(plans: Sequence[StudyPlan], path: Path) -> Path:
             else:
                 axes.set_ylim(bottom=0)
             axes.set_xticks(units)
-            axes.set_xlabel("blades in each group")
+            axes.set_xlabel(NAMES[plan.design.unit])
         figure.savefig(path, format="svg", metadata={"Date": None})
     return path
 
 
 def _ratios(axes: Axes, plan: StudyPlan) -> None:
     """From per cent to factors on one axis: both ends can be read."""
-    seen = [row.detectable for row in plan.rows] + [plan.response.smallest]
+    found = [row.detectable for row in plan.rows if math.isfinite(row.detectable)]
+    seen = [*found, plan.response.smallest]
     axes.set_yscale("log")
     axes.set_yticks(
         [tick - 1 for tick in TICKS],

@@ -80,6 +80,7 @@ class Component:
     Args:
         level: "furnace load", "blade" or "trial".
         sd: None when there is nothing to judge it by.
+        below, own: the mean square is expected to be below + own sd^2.
     """
 
     level: str
@@ -87,6 +88,14 @@ class Component:
     dof: int
     sd: float | None
     share: float | None = None
+    below: float = 0.0
+    own: float = 1.0
+
+    def at_most(self, factor: float) -> float | None:
+        """The scatter were the mean square `factor` squared times as large."""
+        if self.sd is None:
+            return None
+        return math.sqrt(max(self.mean_square * factor**2 - self.below, 0.0) / self.own)
 
 
 @dataclass(frozen=True)
@@ -171,7 +180,8 @@ def _component(
             "counts as 0: what lies below it explains all.",
             variance, 0.0,
         ))  # fmt: skip
-    return Component(level, mean_square, dof, math.sqrt(max(variance, 0.0)))
+    sd = math.sqrt(max(variance, 0.0))
+    return Component(level, mean_square, dof, sd, None, below, own)
 
 
 def _mean(values: Sequence[float]) -> float:

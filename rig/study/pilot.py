@@ -30,6 +30,8 @@ class Pilot:
         upper: limit below which the true `between` lies in four of five pilots.
         u: standard uncertainty of measurement, in the same terms.
         blades, trials: that it rests on.
+        loads, loads_upper: scatter of furnace loads of one recipe, and its limit, in the same
+            terms; None when no group had two loads.
     """
 
     between: float
@@ -38,6 +40,8 @@ class Pilot:
     u: float
     blades: int
     trials: int
+    loads: float | None = None
+    loads_upper: float | None = None
 
 
 def scatters(path: Path, responses: Sequence[ResponseRecord]) -> dict[str, Pilot]:
@@ -109,12 +113,19 @@ def _pilot(one: Collected, record: StudyRecord) -> Pilot | None:
         return None
     trial = _component(told, "trial")
     within = trial.sd if trial is not None and trial.sd is not None else 0.0
-    limit = blade.sd * upper_limit(blade.dof)
     outward = _cv if data.response.scale == LOG else float
+    load = _component(told, "furnace load")
+    of_loads: tuple[float | None, float | None] = (None, None)
+    if load is not None and load.sd is not None:
+        of_loads = outward(load.sd), outward(_limit(load))
     return Pilot(
-        outward(blade.sd), outward(within), outward(limit), outward(told.u_measured), len(means),
-        len(whole),
+        outward(blade.sd), outward(within), outward(_limit(blade)), outward(told.u_measured),
+        len(means), len(whole), *of_loads,
     )  # fmt: skip
+
+
+def _limit(component: Component) -> float:
+    return component.at_most(upper_limit(component.dof)) or 0.0
 
 
 def _component(told: Components, level: str) -> Component | None:

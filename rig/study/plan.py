@@ -7,17 +7,13 @@ from itertools import combinations
 from rig.errors import RigError
 from rig.measure.budget import Reason
 from rig.study.data import LOG, Response
-from rig.study.power import (
-    detectable_pooled,
-    detectable_scatters,
-    fewest,
-    found,
-    log_scatter,
-    ruled_out,
-    scatter_of_means,
-)
+from rig.study.designs import Design
+from rig.study.power import log_scatter, scatter_of_means
+from rig.study.units import BLADE, LOAD, PAIR_IN_LOAD
 
 TABLE = (2, 3, 4, 5, 6, 8, 10, 12, 15, 20)
+BY_BLADES = Design()
+LOADS = (1, 2, 3, 4, 5, 6, 8, 10)
 
 
 @dataclass(frozen=True)
@@ -29,11 +25,13 @@ class Scatter:
         within: of trials on one blade, in the same terms.
         probes: ratio of neighbouring probes, for lives known between two of them: a life may lie
             anywhere between the two.
+        loads: of furnace loads of one recipe, in the same terms.
     """
 
     between: float
     within: float = 0.0
     probes: float = 1.0
+    loads: float = 0.0
 
     def of_means(self, scale: str, repeats: int) -> float:
         """Scatter of the blades' means on the scale of analysis."""
@@ -41,15 +39,19 @@ class Scatter:
         means = scatter_of_means(inward(self.between), inward(self.within), repeats)
         return math.hypot(means, math.log(self.probes) / math.sqrt(12))
 
+    def of_units(self, scale: str, repeats: int, design: Design) -> float:
+        """Scatter of what the design counts, on the scale of analysis."""
+        inward = log_scatter if scale == LOG else float
+        return design.scatter(self.of_means(scale, repeats), inward(self.loads))
+
 
 @dataclass(frozen=True)
 class PlanRow:
-    """What `units` blades (or loads) a group can show.
+    """What so many units (blades, loads of a group, shared loads) can show.
 
     Args:
-        detectable: ratio or difference found with 80 % power by the verdict's rule.
-        detectable_alike: the same by Student's t, which takes the scatters as alike and looks
-            at one comparison only.
+        detectable: ratio or difference found with 80 % power by the verdict's rule; infinite where
+            nothing can be shown.
         chance: to find the smallest difference that matters.
         ruled_out: chance that groups truly alike have differences above the margin ruled out.
     """
@@ -57,14 +59,17 @@ class PlanRow:
     units: int
     trials: int
     detectable: float
-    detectable_alike: float
     chance: float
     ruled_out: float
 
 
 @dataclass(frozen=True)
 class StudyPlan:
-    """Units a group for 80 % power (None: more than can be planned), and the table beside it."""
+    """Units for 80 % power (None: more than can be planned), and the table beside it.
+
+    Args:
+        scatter: of one unit, on the scale of analysis.
+    """
 
     response: Response
     groups: int
@@ -74,11 +79,12 @@ class StudyPlan:
     units: int | None
     rows: tuple[PlanRow, ...]
     reasons: tuple[Reason, ...] = ()
+    design: Design = BY_BLADES
 
     @property
     def blades(self) -> int | None:
         """Blades in all."""
-        return None if self.units is None else self.units * self.groups
+        return None if self.units is None else self.units * self.design.each * self.groups
 
     @property
     def trials(self) -> int | None:
@@ -89,14 +95,13 @@ class StudyPlan:
 def plan_study(
     response: Response, groups: int, scatter: Scatter, repeats: int = 1, with_control: bool = True,
     by_interval: bool = False,
+    design: Design = BY_BLADES,
 ) -> StudyPlan:  # fmt: skip
-    """Units a group so that the smallest difference that matters is found in 80 of 100 studies.
-
-    A unit is a blade; where each furnace load holds one group only, it is a load, and
-    `scatter.between` must be that of loads.
+    """Units so that the smallest difference that matters is found in 80 of 100 studies.
 
     Args:
         by_interval: whether one interval decides both ways (`rig.study.censored`).
+        design: what counts as a unit; left out, the blade.
 
     Raises:
         RigError: when there is nothing to compare or no scatter is stated.
@@ -107,7 +112,7 @@ def plan_study(
             where=response.name,
             remedy="plan two groups or more and one trial or more",
         )
-    spread = scatter.of_means(response.scale, repeats)
+    spread = scatter.of_units(response.scale, repeats, design)
     if spread <= 0:
         raise RigError(
             "no scatter is stated",
@@ -123,35 +128,33 @@ def plan_study(
     def row(n: int) -> PlanRow:
         return PlanRow(
             n,
-            n * groups * repeats,
-            response.outward(spread * detectable_scatters(n, comparisons)),
-            response.outward(spread * detectable_pooled(n)),
-            found(wanted, n, comparisons),
-            ruled_out(margin, n, pairs, by_interval),
+            n * design.each * groups * repeats,
+            response.outward(spread * design.detectable(n, comparisons)),
+            design.found(wanted, n, comparisons),
+            design.ruled_out(margin, n, pairs, by_interval),
         )
 
-    units = fewest(lambda n: found(wanted, n, comparisons))
-    rows = tuple(row(n) for n in sorted({*TABLE, *([units] if units else [])}))
-    return StudyPlan(
-        response,
-        groups,
-        comparisons,
-        repeats,
-        spread,
-        units,
-        rows,
-        _cautions(units, scatter, repeats),
-    )
+    units = design.fewest(wanted, comparisons)
+    table = TABLE if design.unit == BLADE else LOADS
+    rows = tuple(row(n) for n in sorted({*table, *([units] if units else [])}))
+    reasons = _cautions(units, scatter, repeats, design)
+    return StudyPlan(response, groups, comparisons, repeats, spread, units, rows, reasons, design)
 
 
-def _cautions(units: int | None, scatter: Scatter, repeats: int) -> tuple[Reason, ...]:
+NAMES = {BLADE: "blades a group", LOAD: "loads a group", PAIR_IN_LOAD: "shared loads"}
+
+
+def _cautions(
+    units: int | None, scatter: Scatter, repeats: int, design: Design
+) -> tuple[Reason, ...]:
     told = []
+    name = NAMES[design.unit]
     if units is None:
-        told.append(Reason("too_many", "More than 1000 blades a group would be needed."))
-    elif units < 4:
+        told.append(Reason("too_many", f"More than 1000 {name} would be needed."))
+    elif units < 4 and min(design.freedoms(units)) < 3:
         told.append(Reason(
             "few_blades",
-            f"{units} blades a group are enough only if the scatter is as stated; from four on a "
+            f"{units} {name} are enough only if the scatter is as stated; from four on a "
             "wrong guess costs less.",
             units, 4, "blades",
         ))  # fmt: skip

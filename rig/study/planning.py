@@ -1,17 +1,18 @@
 """A study record's plan: response by response, in numbers and in words."""
 
-from collections import Counter
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from rig.study.data import LOG, Response
+from rig.study.data import LOG, Response, is_known
+from rig.study.designs import Design, design_of, units_of
 from rig.study.lifescatter import USUAL_PROBES
 from rig.study.phrases import TWICE, begin, many, number, size
 from rig.study.pilot import Pilot
-from rig.study.plan import Scatter, StudyPlan, plan_study
-from rig.study.power import detectable_scatters, fewest, found
+from rig.study.plan import NAMES, Scatter, StudyPlan, plan_study
 from rig.study.record import ResponseRecord, StudyRecord
 from rig.study.responses import KINDS
+from rig.study.units import BLADE, LOAD, PAIR_IN_LOAD, unknown_load
 from rig.study.verdict import LEVEL
 
 LIFE = "life"
@@ -28,18 +29,21 @@ class Planned:
     Attributes:
         name: of the response in the study file.
         source: where the scatter comes from, in words.
-        upper_units: blades a group at the upper limit of a pilot's scatter; None without a pilot.
+        point_units: what would do at the very scatter that a pilot met; the plan itself takes the
+            limit that four of five pilots lie below. None without a pilot.
         bench: smallest difference that blades without any scatter would show, for the bench's own
             uncertainty and the blades planned; None when that is not known.
-        repeats: blades a group for so many trials a blade; empty when nothing is known of it.
+        repeats: units for so many trials a blade; empty when nothing is known of it.
+        loads: where the scatter of loads comes from, in words; "" where it does not enter.
     """
 
     name: str
     plan: StudyPlan
     source: str
-    upper_units: int | None = None
+    point_units: int | None = None
     bench: float | None = None
     repeats: tuple[tuple[int, int | None], ...] = ()
+    loads: str = ""
 
     @property
     def response(self) -> Response:
@@ -54,37 +58,61 @@ def plans(record: StudyRecord, pilots: Mapping[str, Pilot] | None = None) -> lis
 
 def blades_asked(response: ResponseRecord, record: StudyRecord) -> int | None:
     """Blades a group that the stated scatter asks for; None when more than can be planned."""
-    what, scatter = response.response(), _blurred(response, response.scatter or 0.0)
-    spread = scatter.of_means(what.scale, response.repeats)
+    what, design, (scatter, _) = response.response(), design_here(record), _scatter(response, None)
+    spread = _with_loads(response, scatter, None)[0].of_units(what.scale, response.repeats, design)
+    units = design.fewest(what.inward(what.smallest) / spread, _comparisons(record))
+    return None if units is None else units * design.each
+
+
+def _comparisons(record: StudyRecord) -> int:
     groups = max(len(record.group), 2)
-    pairs = groups - 1 if record.control is not None else groups * (groups - 1) // 2
-    wanted = what.inward(what.smallest) / spread
-    return fewest(lambda n: found(wanted, n, pairs))
+    return groups - 1 if record.control is not None else groups * (groups - 1) // 2
+
+
+def cells_here(record: StudyRecord) -> dict[str, dict[str, list[float]]]:
+    """Group -> furnace load -> a nought for each blade, as entered."""
+    cells: dict[str, dict[str, list[float]]] = {group.name: {} for group in record.group}
+    for blade in record.blade:
+        load = blade.load if is_known(blade.load) else unknown_load(blade.group)
+        cells[blade.group].setdefault(load, []).append(0.0)
+    return cells
+
+
+def design_here(record: StudyRecord) -> Design:
+    """What the study's blades will count as, by the furnace loads entered."""
+    return design_of(cells_here(record))
 
 
 def _planned(response: ResponseRecord, record: StudyRecord, pilot: Pilot | None) -> Planned:
     scatter, source = _scatter(response, pilot)
+    scatter, loads = _with_loads(response, scatter, pilot)
+    design = design_here(record)
 
     def at(scatter: Scatter, repeats: int) -> StudyPlan:
         return plan_study(
             response.response(), max(len(record.group), 2), scatter, repeats,
-            record.control is not None, _is_life(response),
+            record.control is not None, _is_life(response) and design.each == 1, design,
         )  # fmt: skip
 
     plan = at(scatter, response.repeats)
     repeats = tuple((n, at(scatter, n).units) for n in REPEATS) if scatter.within > 0 else ()
-    upper = bench = None
+    point = bench = None
     if pilot is not None:
-        upper = at(Scatter(pilot.upper, scatter.within), response.repeats).units
+        met = replace(scatter, between=pilot.between, loads=pilot.loads or scatter.loads)
+        point = at(met, response.repeats).units if pilot.between > 0 else None
         bench = _by_bench(response, pilot, plan)
-    return Planned(response.name, plan, source, upper, bench, repeats)
+    loads = loads if design.unit == LOAD else ""
+    return Planned(response.name, plan, source, point, bench, repeats, loads)
 
 
 def _scatter(response: ResponseRecord, pilot: Pilot | None) -> tuple[Scatter, str]:
     if pilot is not None and pilot.between > 0:
-        source = f"{many(pilot.blades, 'blade')} of the pilot"
-        text = f"scatter {_amount(response, pilot.between)} from {source}"
-        return Scatter(pilot.between, pilot.within), text
+        text = (
+            f"scatter {_amount(response, pilot.between)} on {many(pilot.blades, 'blade')} of the "
+            f"pilot; planned with {_amount(response, pilot.upper)}, which the true scatter exceeds "
+            "in one of five such pilots"
+        )
+        return Scatter(pilot.upper, pilot.within), text
     if response.scatter is not None:
         text = f"scatter {_amount(response, response.scatter)} as the study states"
         return _blurred(response, response.scatter), text
@@ -104,6 +132,26 @@ def _is_life(response: ResponseRecord) -> bool:
     return response.kind.field == LIFE
 
 
+def _with_loads(
+    response: ResponseRecord, scatter: Scatter, pilot: Pilot | None
+) -> tuple[Scatter, str]:
+    """The same with the scatter of furnace loads, and where that comes from."""
+    if pilot is not None and pilot.loads_upper is not None:
+        text = (
+            f"furnace loads scatter {_amount(response, pilot.loads or 0.0)} in the pilot; planned "
+            f"with {_amount(response, pilot.loads_upper)}, the limit of four pilots in five"
+        )
+        return replace(scatter, loads=pilot.loads_upper), text
+    if response.load_scatter is not None:
+        text = f"furnace loads scatter {_amount(response, response.load_scatter)} as stated"
+        return replace(scatter, loads=response.load_scatter), text
+    text = (
+        f"furnace loads are taken to scatter as blades do, {_amount(response, scatter.between)} "
+        "(nobody's measurement: state load_scatter, or plan from a pilot of two loads or more)"
+    )
+    return replace(scatter, loads=scatter.between), text
+
+
 def _amount(response: ResponseRecord, value: float) -> str:
     if response.response().scale == LOG:
         return f"{100 * value:.2g} %"
@@ -115,42 +163,39 @@ def _by_bench(response: ResponseRecord, pilot: Pilot, plan: StudyPlan) -> float 
     if pilot.u <= 0 or plan.units is None:
         return None
     spread = Scatter(pilot.u).of_means(plan.response.scale, response.repeats)
-    return plan.response.outward(spread * detectable_scatters(plan.units, plan.comparisons))
+    spread = plan.design.scatter(spread, 0.0)
+    return plan.response.outward(spread * plan.design.detectable(plan.units, plan.comparisons))
 
 
 def here(record: StudyRecord) -> int:
-    """Blades a group as entered: the smallest group's number."""
-    counts = Counter(blade.group for blade in record.blade)
-    return min((counts[group.name] for group in record.group), default=0)
+    """Units as entered: blades or loads of the smallest group."""
+    return units_of(cells_here(record), design_here(record))
 
 
 def in_words(planned: Planned) -> list[str]:
     """What the plan asks for, on what it rests, and what it costs; a line each."""
     plan, response = planned.plan, planned.response
     wanted = size(response, response.smallest)
-    if plan.units is None:
-        head = f"a difference of {wanted} would take more than 1,000 blades a group: ask for more"
-    else:
-        head = (
-            f"{plan.units} blades in each of {plan.groups} groups find a difference of {wanted} in "
-            "8 studies of 10"
-        )
+    head = f"a difference of {wanted} would take more than 1,000 {NAMES[plan.design.unit]}"
+    if plan.units is not None:
+        head = f"{_asked(plan, plan.units)} find a difference of {wanted} in 8 studies of 10"
     lines = [head, f"{planned.source}; {many(plan.repeats, 'trial')} a blade"]
+    lines += filter(None, (planned.loads, *_of_loads(plan)))
     if KINDS[planned.name].field == LIFE:
         lines.append(
             f"probes {USUAL_PROBES:g} times apart are in it, and no edge still sharp at the end: "
             "probes further apart, or a test that ends early, ask for more blades"
         )
-    if planned.upper_units is not None and planned.upper_units != plan.units:
+    if planned.point_units is not None and planned.point_units != plan.units:
         lines.append(
-            f"a pilot this small may miss the true scatter: {planned.upper_units} blades a group "
-            "are safe in 4 of 5 cases"
+            f"at the very scatter the pilot met {planned.point_units} would do, but a pilot this "
+            "small may have met too little of it"
         )
     if len(planned.repeats) > 1:
         several = ", ".join(
             f"{many(n, 'trial')} {units or 'over 1,000'}" for n, units in planned.repeats
         )
-        lines.append(f"blades a group by trials on each: {several}")
+        lines.append(f"{NAMES[plan.design.unit]} by trials on each blade: {several}")
     if planned.bench is not None:
         lines.append(
             f"measuring alone, were all its uncertainty to fall on each blade anew, would let "
@@ -172,20 +217,49 @@ def in_words(planned: Planned) -> list[str]:
     return [*lines, *notes, *cost(planned)]
 
 
+def _asked(plan: StudyPlan, units: int) -> str:
+    """So many blades or loads, with the noun that the design counts."""
+    each = many(plan.design.each, "blade")
+    if plan.design.unit == LOAD:
+        return f"{many(units, 'furnace load')} of {each} for each of {plan.groups} groups"
+    if plan.design.unit == PAIR_IN_LOAD:
+        return f"{many(units, 'furnace load')}, each with {each} of all {plan.groups} groups,"
+    return f"{units} blades in each of {plan.groups} groups"
+
+
+def _of_loads(plan: StudyPlan) -> list[str]:
+    """What the furnace loads do to the plan, and what one more of them buys."""
+    if plan.design.unit == BLADE:
+        return []
+    if plan.design.unit == PAIR_IN_LOAD:
+        return [
+            "loads that hold every group cancel. With one or two it is taken for granted that a "
+            "load treats all recipes alike; from three on it is tested, and paid for"
+        ]
+    two, three = (next(row for row in plan.rows if row.units == n) for n in (2, 3))
+    response = plan.response
+    return [
+        "one load a recipe says nothing of recipes, however many blades it holds: a difference "
+        f"would be one between loads. A second load buys a chance of {two.chance:.0%} to find "
+        f"{size(response, response.smallest)}, a third {three.chance:.0%}"
+    ]
+
+
 def blind_below(planned: Planned) -> str:
     """What a difference said as a factor means; "" when the plan's table has none."""
     response = planned.response
-    coarse = [row for row in planned.plan.rows if row.detectable >= TWICE]
+    coarse = [row for row in planned.plan.rows if TWICE <= row.detectable < math.inf]
     if response.scale != LOG or not coarse:
         return ""
     row = coarse[0]
+    units = f"{row.units} {NAMES[planned.plan.design.unit]}"
     if row.detectable > HOPELESS:
         return (
-            f"{row.units} blades a group find next to nothing: not even a factor of "
+            f"{units} find next to nothing: not even a factor of "
             f"{HOPELESS:g} is found 8 times in 10"
         )
     return (
-        f"{row.units} blades a group find only {size(response, row.detectable)}: one group must "
+        f"{units} find only {size(response, row.detectable)}: one group must "
         f"reach about {row.detectable:.2g} times the other"
     )
 

@@ -1,20 +1,19 @@
-"""How many blades, or how small a difference: noncentral t and F, and the rule of the verdict.
+"""Scatters, and the classic power of tests with one common scatter (noncentral t and F).
 
-`found_pooled` and `found_anova` are the classic tests with one common scatter (Cohen 1988).
-`found` is the test the verdict uses (`rig.study.welch`), which asks for more blades when there are
-only three or four of them: the price of not trusting the scatters to be alike.
+`found_pooled` and `found_anova` are Cohen's (1988); plans go by the verdict's own test
+(`rig.study.designs`), which asks for more blades when there are only three or four of them: the
+price of not trusting the scatters to be alike.
 """
 
 import math
 from collections.abc import Callable
 
-import numpy as np
 from scipy import stats
 from scipy.optimize import brentq
 from scipy.special import stdtrit
 
-from rig.study.verdict import CHANCE, LEVEL, judge
-from rig.study.welch import beyond, detectable, power, welch
+from rig.study.verdict import CHANCE, LEVEL
+from rig.study.welch import beyond
 
 STUDIES, SEED = 10_000, 7
 UPPER = 0.8
@@ -49,42 +48,6 @@ def found_anova(f: float, n: float, groups: int, level: float = LEVEL) -> float:
     return float(stats.ncf.sf(bound, df1, df2, groups * n * f * f))
 
 
-def found(d: float, n: int, comparisons: int = 1) -> float:
-    """Power of the verdict for one comparison of groups of `n`, alike in scatter.
-
-    Args:
-        d: true difference over the scatter of one unit.
-        comparisons: in the study; the first step of Holm's procedure asks LEVEL/comparisons.
-    """
-    return power(d * math.sqrt(n / 2), LEVEL / comparisons, n - 1, n - 1)
-
-
-def ruled_out(
-    margin: float, n: int, pairs: tuple[tuple[int, int], ...], by_interval: bool = False
-) -> float:
-    """Chance that the verdict rules out `margin` for all `pairs` of groups of `n`, truly alike.
-
-    By simulation with a fixed seed: within 0.01.
-
-    Args:
-        margin: over the scatter of one unit.
-        pairs: (group, against) by number.
-        by_interval: whether one interval decides both ways (`rig.study.censored`).
-    """
-    rng = np.random.default_rng(SEED)
-    groups = 1 + max(max(pair) for pair in pairs)
-    means = rng.standard_normal((STUDIES, groups)) / math.sqrt(n)
-    variances = rng.chisquare(n - 1, (STUDIES, groups)) / (n - 1) / n
-    one, two = (list(side) for side in zip(*pairs, strict=True))
-    difference = means[:, one] - means[:, two]
-    se, dof = welch(difference, variances[:, one], n - 1, variances[:, two], n - 1)
-    judged = judge(difference, se, dof, [(n - 1, n - 1)] * len(pairs), margin)
-    ruled = judged.ruled_out
-    if by_interval:
-        ruled = (judged.p_margin <= LEVEL / 2 / len(pairs)) & ~judged.shown
-    return float(ruled.all(axis=1).mean())
-
-
 def fewest(chance_at: Callable[[int], float], chance: float = CHANCE) -> int | None:
     """Smallest number of blades (2 or more) whose chance is enough; None above MOST."""
     low, high = 1, 2
@@ -106,8 +69,3 @@ def exact_size(chance_at: Callable[[float], float], chance: float = CHANCE) -> f
 def detectable_pooled(n: int, level: float = LEVEL, chance: float = CHANCE) -> float:
     """Difference, in scatters, that Student's t finds with `chance`."""
     return float(brentq(lambda d: found_pooled(d, n, level) - chance, 1e-6, 100.0))
-
-
-def detectable_scatters(n: int, comparisons: int = 1, chance: float = CHANCE) -> float:
-    """Difference, in scatters of one unit, that the verdict finds with `chance`."""
-    return math.sqrt(2 / n) * detectable(LEVEL / comparisons, n - 1, n - 1, 0.5, chance)

@@ -11,7 +11,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 
 from rig.errors import RigError
 from rig.study import conditions
-from rig.study.data import LESS, LOG, MORE, NEITHER, BladeFacts, Group, Response
+from rig.study.data import LESS, LOG, MORE, NEITHER, BladeFacts, Group, Response, is_known
 from rig.study.disorder import disorder
 from rig.study.responses import KINDS, Kind
 from rig.units import SUCH_AS, parse_quantity
@@ -196,18 +196,40 @@ class StudyRecord(_Part):
             told.append("No group is the control: all pairs will be compared.")
         for group in self.group:
             blades = [b for b in self.blade if b.group == group.name]
-            loads = {b.load for b in blades}
             if len(blades) == 1:
                 told.append(
                     f"Group {group.name} has one blade: group cannot be told from blade, so "
                     "nothing will be said of the group."
                 )
-            elif len(blades) > 1 and len(loads) == 1:
-                told.append(
-                    f"All blades of group {group.name} come from one furnace load: recipe cannot "
-                    "be told from load."
-                )
+        told += self._of_loads()
         counts = {Counter(b.group for b in self.blade)[g.name] for g in self.group}
         if len(counts) > 1:
             told.append("The groups have unequal numbers of blades: it costs some power.")
+        return told
+
+    def _of_loads(self) -> list[str]:
+        by_group: dict[str, set[str]] = {}
+        for blade in self.blade:
+            load = blade.load if is_known(blade.load) else ""
+            by_group.setdefault(blade.group, set()).add(load)
+        unknown = [group for group, loads in by_group.items() if "" in loads]
+        told = []
+        if unknown:
+            told.append(
+                f"The furnace load of blades of {', '.join(unknown)} is not known: they will count "
+                "as treated in one load of their group."
+            )
+        known = set().union(*by_group.values()) if by_group else set()
+        if len(known) == 1 and not unknown:
+            told.append(
+                "All blades come from one furnace load: what is found holds for that load, and for "
+                "recipes only if nothing else differed between them there (tempered apart, each "
+                "part of a load is a load of its own)."
+            )
+        elif len(by_group) > 1 and all(len(loads) == 1 for loads in by_group.values()):
+            told.append(
+                "Each group has one furnace load, as far as is known: a difference between "
+                "recipes will be a difference between loads, and the verdict will be "
+                '"cannot tell".'
+            )
         return told

@@ -69,7 +69,7 @@ batch = "bar 3"
 [[blade]]
 name = "B1"
 group = "two tempers"
-load = "furnace 2"
+load = "furnace 1"
 """
 
 LOADS = """

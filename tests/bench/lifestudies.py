@@ -15,9 +15,9 @@ import numpy as np
 
 from rig.measure.life import Life
 from rig.study.data import LOG, Group, Response, StudyData
+from rig.study.designs import Design
 from rig.study.lives import LifeResult, as_values, compare_lives
 from rig.study.plan import Scatter, plan_study
-from rig.study.power import detectable_scatters
 from rig.study.verdict import RULED_OUT, SHOWN
 from tests.bench.figure import at_most, figure
 from tests.bench.lifeworlds import Drawn, World, drawn
@@ -149,7 +149,7 @@ def planned_worlds() -> Iterator[World]:
         for n in (3, 4, 6):
             for sd, probes in ((0.2, 1.25), (0.3, 1.1)):
                 spread = math.hypot(sd, math.log(probes) / math.sqrt(12))
-                truth = spread * detectable_scatters(n, groups - 1)
+                truth = spread * Design().detectable(n, groups - 1)
                 others = (truth,) + (0.0,) * (groups - 2)
                 yield World((n,) * groups, sd=sd, probe_ratio=probes, truth=others)
 

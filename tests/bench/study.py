@@ -12,7 +12,7 @@ from scipy import stats
 
 from rig.study.contrasts import contrast
 from rig.study.data import LOG, Group, Observation, Response, StudyData
-from rig.study.power import detectable_scatters, fewest, found
+from rig.study.designs import Design
 from rig.study.units import layout
 from rig.study.verdict import Judged, judge
 from rig.study.welch import welch
@@ -105,8 +105,8 @@ def planned() -> dict[str, float]:
     shares = {}
     for k in (2, 3, 4):
         for n in (3, 4, 5, 6, 8, 10, 15):
-            size = detectable_scatters(n, k - 1)
-            if fewest(lambda m, size=size, k=k: found(size * (1 + 1e-6), m, k - 1)) != n:
+            size = Design().detectable(n, k - 1)
+            if Design().fewest(size * (1 + 1e-6), k - 1) != n:
                 raise AssertionError(f"the plan for {size} scatters is not {n} blades")
             shifts = [0.0, size] + [0.0] * (k - 2)
             told = judged(World([n] * k, shifts, [1.0] * k), 1.0, STUDIES, rng)

@@ -322,8 +322,8 @@ def test_a_pilot_tells_the_scatter_that_the_plan_rests_on(say: Say, tmp_path: Pa
     pry, hard = json.loads(out)["plans"]
     # By hand: variance of the blades' mean logarithms 0.00667, less half of the trials' 0.000317:
     # 0.00651, a scatter of 8.1 %.
-    assert "scatter 8.1 % from 4 blades of the pilot" in pry["source"]
-    assert pry["plan"]["units"] < pry["upper_units"]
+    assert "scatter 8.1 % on 4 blades of the pilot; planned with 14 %" in pry["source"]
+    assert pry["plan"]["units"] > pry["point_units"], "planned with the limit of the scatter"
     assert [n for n, _ in pry["repeats"]] == [1, 2, 3] and pry["bench"] > 1
     assert "taken as usual" in hard["source"]
 

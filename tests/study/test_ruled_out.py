@@ -19,10 +19,11 @@ from rig.logbook import Logbook
 from rig.study import kept
 from rig.study.compare import compare
 from rig.study.data import LOG, Response
+from rig.study.designs import Design
 from rig.study.lifescatter import USUAL_PROBES
 from rig.study.plan import Scatter, plan_study
 from rig.study.planning import blades_asked, blind_below, in_words, never_sure, plans
-from rig.study.power import log_scatter, ruled_out
+from rig.study.power import log_scatter
 from rig.study.verdict import RULED_OUT
 from tests.study.blades import drawn, study
 from tests.study.books import begin, record, response
@@ -37,7 +38,7 @@ def test_large_groups_follow_the_normal_formula(margin: float) -> None:
     z = edge - norm.isf(0.05)
     # Where the difference is shown as well (|d| above 1.96 se) the verdict is "shown".
     wanted = 2 * norm.cdf(min(z, norm.isf(0.025))) - 1
-    assert ruled_out(margin, n, ONE_PAIR) == pytest.approx(wanted, abs=0.015)
+    assert Design().ruled_out(margin, n, ONE_PAIR) == pytest.approx(wanted, abs=0.015)
 
 
 def test_it_is_how_often_the_verdict_itself_rules_out() -> None:
@@ -47,15 +48,15 @@ def test_it_is_how_often_the_verdict_itself_rules_out() -> None:
         compare(study(drawn(rng, (1.0, 1.0, 1.0), 6, 1, 0.1), torque)).verdict == RULED_OUT
         for _ in range(studies)
     ]
-    chance = ruled_out(math.log(1.2) / log_scatter(0.1), 6, ((1, 0), (2, 0)))
+    chance = Design().ruled_out(math.log(1.2) / log_scatter(0.1), 6, ((1, 0), (2, 0)))
     assert np.mean(told) == pytest.approx(chance, abs=3 * math.sqrt(0.25 / studies))
 
 
 def test_more_blades_and_wider_margins_rule_out_more_often() -> None:
-    chances = [ruled_out(1.0, n, ONE_PAIR) for n in (3, 6, 12, 24)]
+    chances = [Design().ruled_out(1.0, n, ONE_PAIR) for n in (3, 6, 12, 24)]
     assert chances == sorted(chances)
-    assert ruled_out(1.0, 8, ONE_PAIR) < ruled_out(1.5, 8, ONE_PAIR)
-    assert ruled_out(1.2, 8, ((1, 0), (2, 0))) < ruled_out(1.2, 8, ONE_PAIR)
+    assert Design().ruled_out(1.0, 8, ONE_PAIR) < Design().ruled_out(1.5, 8, ONE_PAIR)
+    assert Design().ruled_out(1.2, 8, ((1, 0), (2, 0))) < Design().ruled_out(1.2, 8, ONE_PAIR)
 
 
 def test_where_the_chance_to_rule_out_ends_the_plan_says_why(tmp_path: Path) -> None:

@@ -206,10 +206,10 @@ def test_counts_that_cannot_be_are_refused() -> None:
 
 
 def test_without_survivors_the_reach_is_that_of_the_plan() -> None:
-    from rig.study.power import detectable_scatters
+    from rig.study.designs import Design
 
     told = reach(Scene(8, 8, 0.0, 0.2, 0.2, math.inf), 0.05)
-    planned = math.exp(0.2 * detectable_scatters(8))
+    planned = math.exp(0.2 * Design().detectable(8))
     assert told.weaker == pytest.approx(planned, rel=0.08)
 
 
