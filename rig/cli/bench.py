@@ -112,6 +112,8 @@ def _lines(table: dict[str, object], prefix: str) -> list[str]:
 def capability(path: Path, measurand: str, as_json: bool) -> None:
     """Can this bench tell blades apart? Several operators read several blades several times.
 
+    It says how much readings scatter and by what, and which operator reads high or low.
+
     PATH is a CSV table with the columns blade, operator, value, or a logbook whose runs were
     given operator=NAME. Two or more of each; ten blades, three operators, three readings are usual.
 
@@ -121,7 +123,7 @@ def capability(path: Path, measurand: str, as_json: bool) -> None:
       bladerig bench capability cap.logbook --measurand hardness
       bladerig bench capability readings.csv
     """
-    from rig.study import capabilityrange, words
+    from rig.study import capabilityrange, hands, words
     from rig.study.capability import crossed
     from rig.study.readings import from_logbook, from_table
 
@@ -129,8 +131,10 @@ def capability(path: Path, measurand: str, as_json: bool) -> None:
     cells = told.cells()
     found = crossed(cells)
     sure = capabilityrange.spread(found)
+    biased = hands.biases(cells, told.operators, found)
     if as_json:
-        click.echo(json.dumps(_capability(found, sure, told.unit, told.left_out)))
+        each = [vars(one) for one in biased]
+        click.echo(json.dumps(_capability(found, sure, told.unit, told.left_out) | {"bias": each}))
         return
     shape = f"{len(cells[0])} blades, {len(cells)} operators, {len(cells[0][0])} readings each"
     click.echo(f"{told.measurand}: {shape}\n")
@@ -148,6 +152,8 @@ def capability(path: Path, measurand: str, as_json: bool) -> None:
     for text in () if sure is None else capabilityrange.in_words(sure):
         click.echo(text)
     click.echo(words.capability(found, told.unit))
+    for text in hands.in_words(biased, told.unit):
+        click.echo(text)
     for text in told.left_out:
         click.echo(f"left out: {text}")
     click.echo(f"Next: {capabilityrange.next_step(sure)}")

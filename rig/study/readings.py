@@ -31,13 +31,18 @@ class Readings:
     unit: str
     left_out: tuple[str, ...] = ()
 
+    @property
+    def operators(self) -> list[str]:
+        """Who read, in the order they were met."""
+        return list(dict.fromkeys(r.operator for r in self.readings))
+
     def cells(self) -> list[list[list[float]]]:
         """Values of shape (operators, blades, repeats), both in the order they were met.
 
         Raises:
             RigError: someone read a blade more or less often than the others, naming both.
         """
-        operators = list(dict.fromkeys(r.operator for r in self.readings))
+        operators = self.operators
         blades = list(dict.fromkeys(r.blade for r in self.readings))
         counts = Counter((r.operator, r.blade) for r in self.readings)
         usual = Counter(counts[o, b] for o in operators for b in blades).most_common(1)
