@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from rig.cli import resuming
+from rig.cli import inturn, resuming
 
 if TYPE_CHECKING:
     from rig.bench import Bench
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from rig.guide.script import Script
     from rig.logbook.records import Run
     from rig.logbook.store import Logbook
-    from rig.study.turn import Turn
     from rig.virtual.person import Person
 
 BENCH_FILE = Path("bench.toml")
@@ -66,16 +65,16 @@ def guided(procedure: str, wish: Wish) -> dict[str, Any]:
         last = _unfinished(book, wish)
         given_up = None if last is None else _given_up(last, script, bench, wish)
         begins = last is None or given_up is not None
-        params, apart = _params(book, script, bench, wish) if begins else ({}, [])
-        taken = _turn(book, script, params, wish)
+        params, apart = inturn.settings(book, script, bench, wish) if begins else ({}, [])
+        taken = inturn.take(book, script, params, wish)
         if taken is not None and book is not None:
             apart += other_bench(book, script.name, bench.model_dump(mode="json"), wish.kind)
-        _require_alike(apart, script, wish)
+        inturn.require_alike(apart, script, wish)
         runner = _runner(book, bench, script.name, wish, stack)
         _enter(runner.book, wish, last, given_up)
         if taken is not None:
             params = {**params, **taken.settings(params)}
-            _tell_turn(runner, script, taken, apart, wish)
+            inturn.tell(runner, script, taken, apart, wish)
         conclusion = _run(runner, script, params, wish, None if given_up is not None else last)
     from rig.report import page
 
@@ -180,72 +179,6 @@ def _require_same_bench(last: "Run", bench: "Bench", wish: Wish) -> None:
             remedy="leave --bench out to go on with the old one, or --abandon 'reason'",
         )
     click.echo(f"mind: {told}; it goes on with the old one", err=True)
-
-
-def _params(
-    book: "Logbook | None", script: "Script", bench: "Bench", wish: Wish
-) -> tuple[dict[str, Any], list[str]]:
-    """The settings of a new run, a study's put in; and where they are not those of the study."""
-    from rig.guide.parameters import read_all, read_given
-    from rig.study.turn import given
-
-    read_given(script.parameters, wish.settings)  # what does not read is told as it was typed
-    wanted, apart = (wish.settings, []) if book is None else given(book, script, wish.settings)
-    params = read_all(script.parameters, wanted)
-    script.check(params, bench)
-    return params, apart
-
-
-def _require_alike(apart: list[str], script: "Script", wish: Wish) -> None:
-    """Refuse a trial that is not like the study's others, unless it is to be listed only."""
-    from rig.errors import RigError
-
-    if apart and wish.out_of_turn is None:
-        raise RigError(
-            f"{script.name} with {'; '.join(apart)}: such a trial is not like the others",
-            where=str(wish.logbook),
-            remedy="leave that out, and the plan gives the study's own; or add --out-of-turn "
-            "'reason' (the report lists the trial and does not compare it)",
-        )
-
-
-def _turn(
-    book: "Logbook | None", script: "Script", params: dict[str, Any], wish: Wish
-) -> "Turn | None":
-    """Which blade of a sealed study the new run takes; None without a study, or on going on."""
-    from rig.errors import RigError
-    from rig.study.turn import turn
-
-    if book is None or "specimen" not in params:
-        return None
-    taken = turn(book, script.name, params["specimen"])
-    if taken is not None and not taken.in_turn and wish.out_of_turn is None:
-        raise RigError(
-            f"{script.name} on {taken.specimen} is out of turn: {taken.expected()}",
-            where=str(wish.logbook),
-            remedy="make that one first, or add --out-of-turn 'reason' (the report will tell it)",
-        )
-    return taken
-
-
-def _tell_turn(
-    runner: "Runner", script: "Script", taken: "Turn", apart: list[str], wish: Wish
-) -> None:
-    from rig.study.kept import OUT_OF_TURN
-
-    runner.operator.tell(f"Blade {taken.specimen} of the study.")
-    if taken.in_turn and not apart:
-        return
-    runner.book.append(
-        OUT_OF_TURN,
-        {
-            "procedure": script.name,
-            "specimen": taken.specimen,
-            "expected": taken.expected(),
-            "unlike": apart,
-            "reason": wish.out_of_turn,
-        },
-    )
 
 
 def _runner(

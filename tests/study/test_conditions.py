@@ -13,6 +13,7 @@ from rig.study import kept, studyfile, whole
 from rig.study.record import StudyRecord
 from rig.study.responses import KINDS
 from rig.study.template import template
+from rig.study.turn import other_bench
 from rig.tables import FileFaults
 from tests.cli.commands import ROOT
 from tests.study.books import StudyBook, begin, response
@@ -84,10 +85,12 @@ def two_energies(tmp_path: Path, early: bool = False) -> StudyBook:
     return made
 
 
-def _strike(made: StudyBook, blade: str, depth_m: float, energy: str) -> None:
+def _strike(made: StudyBook, blade: str, depth_m: float, energy: str, mass_kg: float = 2.0) -> None:
     code = made.code[blade]
+    bench = {"name": "b", "certificates": {}, "tower": {"carriage": {"mass_kg": mass_kg}},
+             "frame": {"stroke": {"length_m": mass_kg}}}  # fmt: skip
     versions: dict[str, Any] = {
-        "device": "port", "firmware": "1.0", "bench": {"name": "b", "certificates": {}},
+        "device": "port", "firmware": "1.0", "bench": bench,
         "asked": {"energy": energy, "tolerance": "3%", "specimen": code, "drops": "1"},
     }  # fmt: skip
     book = made.book
@@ -111,6 +114,25 @@ def test_a_trial_made_otherwise_is_listed_and_not_compared(tmp_path: Path) -> No
     page = studypage.write(made.book.path, None)[0].read_text(encoding="utf-8")
     assert "energy 4 J where the study fixes 5 J" in page
     assert "Settings fixed before the first trial" in page
+
+
+def test_a_trial_on_another_bench_is_refused_or_listed_only(tmp_path: Path) -> None:
+    study = study_of({"A": 2, "B": 2}, [response("impact_damage")],
+                     settings={"drop_impact": {"energy": "5 J"}})  # fmt: skip
+    made = begin(tmp_path / "s.logbook", study)
+    now = {"tower": {"carriage": {"mass_kg": 2.1}}, "frame": {"stroke": {"length_m": 1.0}}}
+    assert other_bench(made.book, "drop_impact", now, "port") == [], "the first one fixes it"
+    _strike(made, "A1", 3e-4, "5 J")
+    (said,) = other_bench(made.book, "drop_impact", now, "port")
+    assert said == "another bench than in run 1 (tower.carriage.mass_kg)", "no cut hangs on it"
+    assert other_bench(made.book, "hardness", now, "port") == []
+    assert other_bench(made.book, "drop_impact", now, "virtual") == []
+    _strike(made, "B1", 3e-4, "5 J", mass_kg=2.1)
+    made.unseal()
+    made.book.close()
+    (one,) = whole.unsealed(made.book.path).collected
+    (out,) = one.excluded
+    assert out.reasons == ("another bench than in run 1 (tower.carriage.mass_kg differ)",)
 
 
 def test_an_early_logbook_names_what_was_pooled_unlike(tmp_path: Path) -> None:
