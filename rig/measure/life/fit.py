@@ -193,6 +193,11 @@ def why_not(top: Top, blades: int, past: Past) -> tuple[Reason, ...]:
     if blades == 1 and past.dof == 0:
         text = "one blade says nothing of scatter: its own life is all that is known"
         return (Reason("one_blade", text, 1, 2),)
+    return no_scatter(top)
+
+
+def no_scatter(top: Top) -> tuple[Reason, ...]:
+    """Why lives do not determine their scatter; nothing when they do."""
     if top.sigma == 0:
         return (NO_SCATTER,)
     if top.sigma > MANY_SIGMA:

@@ -13,7 +13,7 @@ import numpy as np
 from rig.measure.budget import Reason
 from rig.measure.life.estimate import LEVEL, Estimate
 from rig.measure.life.family import Family
-from rig.measure.life.fit import NO_SCATTER, check_past, logs, scale_of, unbounded
+from rig.measure.life.fit import check_past, logs, no_scatter, scale_of, unbounded
 from rig.measure.life.likelihood import NO_PAST, Past, greatest
 from rig.measure.life.lives import Life
 from rig.measure.life.profile import critical_location, ends
@@ -102,4 +102,4 @@ class _Pair:
         if self.dof <= 0:
             text = "one blade a group and no past scatter: a group cannot be told from a blade"
             return (Reason("one_blade", text, 1, 2),)
-        return (NO_SCATTER,) if self.top.sigma == 0 else ()
+        return no_scatter(self.top)

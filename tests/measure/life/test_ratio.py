@@ -121,3 +121,14 @@ def test_a_higher_level_is_wider() -> None:
 def test_a_blade_in_both_groups_is_refused() -> None:
     with pytest.raises(RigError, match="two lives"):
         median_ratio(lives("a", *SPREAD), lives("a", *SPREAD))
+
+
+@pytest.mark.parametrize("family", list(Family))
+def test_lives_known_from_one_side_only_give_no_ratio_and_a_reason(family: Family) -> None:
+    early, late = (0.0, 20.0), (30.0, math.inf)
+    for one, two in (([early] * 3 + [late] * 2, [early, late, late]),
+                     ([early, late], [early, early, late]),
+                     ([late] * 3 + [early], [early] * 3 + [late])):  # fmt: skip
+        found = median_ratio(lives("a", *one), lives("b", *two), family)
+        assert math.isnan(found.estimate) and found.reasons
+        assert found.low <= 1 <= found.high
