@@ -22,6 +22,7 @@ def today(logbook: Path, hours: float | None, as_json: bool) -> None:
       bladerig study today tempers.logbook --hours 3
     """
     from rig.errors import RigError
+    from rig.guide.again import command
     from rig.logbook.store import Logbook
     from rig.study import kept, totype
     from rig.study.ahead import ahead, in_words
@@ -33,10 +34,13 @@ def today(logbook: Path, hours: float | None, as_json: bool) -> None:
             raise RigError("the codes are not dealt yet", where=str(logbook),
                            remedy=f"bladerig study deal {logbook}")  # fmt: skip
         stretches = ahead(kept.left(book, study), study.record, hours or study.record.hours_a_day)
+        unfinished = [command(run, logbook) for run in book.unfinished_runs()]
         practised, closing = practice(book), totype.closing(study, logbook)
     if as_json:
         click.echo(json.dumps([one.to_dict() for one in stretches]))
         return
+    for again in unfinished:
+        click.echo(f"A run is unfinished. Go on with it first:\n{again}")
     for line in in_words(stretches, study.record, logbook, practised):
         click.echo(line)
     if not stretches:

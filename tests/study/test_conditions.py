@@ -156,6 +156,30 @@ def test_the_order_keeps_what_was_fixed_when_it_was_dealt(tmp_path: Path) -> Non
     assert order.fixed["drop_impact"]["tolerance"] == "3%", "defaults are fixed as well"
 
 
+def test_an_order_dealt_by_an_earlier_version_is_read_with_what_its_file_stated(
+    tmp_path: Path,
+) -> None:
+    made = two_energies(tmp_path)
+    with Logbook.open(made.book.path, writable=False) as book:
+        (row,) = book.journal(kind=kept.ORDER)
+        stated = kept.require(book).record.model_dump(mode="json")
+    later = ("fixed", "labels_by", "held", "salt")
+    sealed = {key: told for key, told in row.body["sealed"].items() if key not in later}
+    body = {key: told for key, told in row.body.items() if key not in later}
+    record_of = {
+        key: told for key, told in stated.items() if key not in ("hours_a_day", "settings")
+    }
+    record_of["response"][0]["settings"] = {"energy": "5000 mJ"}
+    with Logbook.create(tmp_path / "old.logbook", title="old") as book:
+        book.append(kept.RECORD, record_of)
+        book.append(kept.ORDER, {**body, "sealed": sealed})
+        study = kept.require(book)
+        assert study.fixed == {"drop_impact": {"energy": "5 J"}}
+        assert study.order is not None and study.key() == study.order.key()
+        kept.unseal(book, "all planned trials are made")
+        assert kept.require(book).key() == study.key()
+
+
 @pytest.mark.parametrize(
     ("name", "larger", "better"),
     [("impact_damage", True, "less"), ("impact_damage", False, "less"),

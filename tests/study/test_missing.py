@@ -1,9 +1,13 @@
 """Lost blades and withdrawn trials: what they do to an answer, and what is said of it."""
 
+import tempfile
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from rig.errors import RigError
 from rig.report import page, studypage
@@ -132,6 +136,63 @@ def test_withdrawing_by_run_takes_all_its_trials_and_asks_for_them_again(tmp_pat
     with pytest.raises(RigError, match="is a trial of runs 1, 2"):
         accidents.withdraw(made.book, f"{made.code['A1']} hardness", "b", True, key_open=False)
     assert len(kept.left(made.book, kept.require(made.book))) == 3
+
+
+EVENTS = st.lists(
+    st.tuples(st.sampled_from(["make", "void", "give up", "lose", "find", "withdraw", "early"]),
+              st.integers(0, 5), st.sampled_from(["yes", "no", "unknown"])),
+    max_size=25,
+)  # fmt: skip
+
+
+def happen(made: StudyBook, what: str, at: int, tied: str) -> None:
+    """One thing that may happen in a week."""
+    blades, study = sorted(made.code), kept.require(made.book)
+    blade, left = blades[at % len(blades)], kept.left(made.book, study)
+    codes = {code: name for name, code in made.code.items()}
+    if what in ("make", "void", "give up") and left:
+        one = left[0]
+        outcome = "abandoned" if what == "give up" else "finished"
+        made.trial(codes[one.code], one.procedure, VALUES[one.procedure], outcome=outcome,
+                   valid=what == "make", reasons=["it slipped"] * (what == "void"))  # fmt: skip
+    elif what == "early" and left:
+        made.trial(codes[left[-1].code], left[-1].procedure, VALUES[left[-1].procedure])
+    elif what == "lose" and all(one.code != made.code[blade] for one in study.lost):
+        lost(made, blade, tied)
+    elif what == "find":
+        made.book.append(accidents.FOUND, {"code": made.code[blade], "reason": "there it is"})
+    elif what == "withdraw" and (runs := made.book.runs()):
+        with suppress(RigError):  # withdrawn before, or a run without a trial
+            number = str(runs[at % len(runs)].run_id)
+            accidents.withdraw(made.book, number, "a slip", tied == "yes", key_open=False)
+
+
+VALUES = {"hardness": {"hardness": (60.0, 0.2)}, "pry_to_failure": {"peak_torque": (9.0, 0.1)}}
+
+
+@settings(max_examples=10, deadline=None)
+@given(EVENTS)
+def test_whatever_happens_the_order_comes_to_its_end_and_everything_is_told(
+    events: list[tuple[str, int, str]],
+) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        study = record({"A": 2, "B": 3}, ["hardness", "pry_torque"])
+        made = begin(Path(folder) / "s.logbook", study)
+        for event in events:
+            happen(made, *event)
+        for _ in range(len(made.order.trials)):
+            happen(made, "make", 0, "no")
+        assert kept.left(made.book, kept.require(made.book)) == [], "it can be brought to its end"
+        gone = {one.code for one in accidents.lost(made.book)}
+        back = accidents.withdrawn(made.book)
+        made.unseal()
+        made.book.close()
+        text = studypage.write(made.book.path, None)[0].read_text(encoding="utf-8")
+        assert all(f"<td>{code}</td>" in text for code in gone)
+        assert text.count("withdrawn on") >= len(back)
+        for one in whole.unsealed(made.book.path).collected:
+            names = {f"run {run}: {name}" for run, name in back}
+            assert not names & {name for seen in one.observations for name in seen.trials}
 
 
 def test_a_run_page_says_that_its_trial_was_taken_back(tmp_path: Path) -> None:
