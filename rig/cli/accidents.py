@@ -58,6 +58,7 @@ def lost(
         study = _sealed(book, key_open)
         code = _code(study, code, book)
         _require_procedures(study, procedures)
+        _require_there(study, code, procedures, book)
         tied = from_treatment or _ask_treatment()
         before = len(kept.left(book, study))
         gone = accidents.Lost(code, reason, tied, procedures, datetime.now(UTC), study.opened)
@@ -193,6 +194,19 @@ def _require_procedures(study: "Kept", wanted: tuple[str, ...]) -> None:
         if name not in known:
             raise RigError(f"the study has no {name}", where="--procedure", value=name,
                            remedy=f"it has {', '.join(known)}")  # fmt: skip
+
+
+def _require_there(study: "Kept", code: str, procedures: tuple[str, ...], book: "Logbook") -> None:
+    from rig.errors import RigError
+    from rig.study import kept
+
+    wanted = procedures or tuple(kept.procedures(study.record))
+    of_it = [one for one in study.lost if one.code == code]
+    if all(any(one.of(name) for one in of_it) for name in wanted):
+        raise RigError(
+            f"blade {code} is told lost already", where=str(book.path), value=code,
+            remedy=f"is it there again: bladerig study found {book.path} {code} --reason 'why'",
+        )  # fmt: skip
 
 
 def _ask_treatment() -> str:

@@ -40,21 +40,22 @@ def as_worst(
 ) -> Collected | None:
     """The response with each blade that its treatment may have cost counted as the worst one seen.
 
-    None where there is no such blade, or no worst: nothing counts, lives are compared, or neither
-    way is better.
+    None where there is no such blade, or no worst: nothing counts, or neither way is better.
     """
     tied = {key[each.code] for each in gone if each.from_treatment != NO}
     better = one.response.response().better
-    if not tied or not one.observations or better == NEITHER:
+    if not tied or better == NEITHER or not (one.observations or one.lives):
         return None
+    blades = [blade for blade in record.blade if blade.name in tied]
+    if one.lives:
+        ends = min if better == MORE else max
+        worst = ends(one.lives, key=lambda life: (life.last_pass_cuts, life.first_fail_cuts))
+        more = [replace(worst, specimen=blade.name, group=blade.group) for blade in blades]
+        return replace(one, lives=[*one.lives, *more])
     values = [seen.value for seen in one.observations]
-    worst = min(values) if better == MORE else max(values)
-    more = [
-        Observation(blade.group, blade.name, worst, blade.load)
-        for blade in record.blade
-        if blade.name in tied
-    ]
-    return replace(one, observations=[*one.observations, *more])
+    low = min(values) if better == MORE else max(values)
+    seen = [Observation(blade.group, blade.name, low, blade.load) for blade in blades]
+    return replace(one, observations=[*one.observations, *seen])
 
 
 def weighed(verdict_now: str, verdict_worst: str) -> str:

@@ -143,6 +143,9 @@ def test_a_lost_blade_a_withdrawn_trial_a_refused_setting_and_one_out_of_turn_ar
     assert "--from-treatment" in line, "whether the treatment has to do with it is asked for"
     out = done("study", "lost", book, gone, "--reason", "cracked", "--from-treatment", "unknown")
     assert "1 trial is struck off the plan, 7 left" in out
+    assert "is told lost already" in refused(
+        "study", "lost", book, gone, "--reason", "again", "--from-treatment", "no"
+    )
     assert "is told lost: cracked" in refused(
         "run", "hardness", book, f"specimen={gone}", "--virtual"
     )

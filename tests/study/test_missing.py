@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rig.errors import RigError
+from rig.measure.life import Life
 from rig.report import page, studypage
 from rig.report.tables import export
 from rig.study import accidents, kept, missing, whole
@@ -77,6 +78,21 @@ def test_the_worst_is_the_deepest_damage_and_the_lowest_torque(tmp_path: Path) -
     assert worst is not None and worst.observations[-1].value == max(TORQUES.values())
     one.response = one.response.model_copy(update={"better": "neither"})
     assert missing.as_worst(gone, one, told.key or {}, told.record) is None
+
+
+def test_an_edge_that_was_lost_is_weighed_as_the_shortest_life_seen(tmp_path: Path) -> None:
+    made = begin(tmp_path / "s.logbook", record({"A": 4, "B": 4}, ["edge_life"]))
+    lost(made, "B4", "yes")
+    lives = {"A1": 100, "A2": 110, "A3": 95, "A4": 105, "B1": 300, "B2": 330, "B3": 290}
+    for blade, cuts in lives.items():
+        made.life(blade, cuts, cuts + 10)
+    one = answer(made)
+    told = whole.unsealed(made.book.path)
+    (taken,) = told.collected
+    worst = missing.as_worst(told.kept.lost, taken, told.key or {}, told.record)
+    assert worst is not None
+    assert worst.lives[-1] == Life("B4", "B", 95, 105) and len(taken.lives) == 7
+    assert "Counted as the worst blade seen, they would" in one.headline
 
 
 def test_a_blade_lost_after_its_test_is_missing_from_later_ones_only(tmp_path: Path) -> None:
