@@ -8,7 +8,7 @@ from typing import Any
 
 from rig.errors import RigError
 from rig.measure.staircase import compare_staircases
-from rig.study import blocks, repeats, together, words
+from rig.study import blocks, lives, repeats, together, words
 from rig.study.agreement import agreement
 from rig.study.alternatives import Beside, beside
 from rig.study.anova import components
@@ -124,10 +124,11 @@ def _compared(collected: Collected, record: StudyRecord, data: StudyData) -> Ans
     loads = {blade.name: blade.load for blade in record.blade}
     data = replace(data, observations=tuple(as_values(collected.lives, loads)))
     result = compare_lives(collected.lives, data, response.scatter)
-    return _bounded(response, data, result, (
+    told = _bounded(response, data, result, (
         f"{many(len(result.lives), 'blade')}; a life enters as the middle of its interval between "
         "two probes, an edge still sharp at the end (or dull at its first probe) as a bound.",
     ))  # fmt: skip
+    return replace(told, others=lives.beside(result))
 
 
 def _by_observations(response: ResponseRecord, data: StudyData) -> Answer:

@@ -15,11 +15,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from rig.measure.budget import Reason
-from rig.measure.life import Life, by_group
+from rig.measure.life import Life, by_group, group_test
+from rig.study.alternatives import Beside
 from rig.study.censored import CensoredComparison, CensoredResult, compare_censored
 from rig.study.contrasts import Contrast
 from rig.study.data import LEFT, RIGHT, Observation, StudyData
 from rig.study.lifescatter import alike, middle, missed, taken
+from rig.study.multiple import holm
+from rig.study.units import BLADE
 from rig.study.verdict import CANNOT_TELL, overall
 from rig.study.welch import welch
 
@@ -52,6 +55,28 @@ def compare_lives(
     return LifeResult(
         told.layout, comparisons, (), overall([one.verdict for one in comparisons]),
         (*told.reasons, *taken(groups, stated_cv)), tuple(lives),
+    )  # fmt: skip
+
+
+def beside(told: LifeResult) -> tuple[Beside, ...]:
+    """The log-rank test for intervals, for a reader who doubts middles; where blades are units.
+
+    It asks for no shape of distribution and takes the scatters as alike (`rig.measure.life.ranks`).
+    """
+    groups = by_group(told.lives)
+    pairs = [
+        (one, group_test([*groups[one.group], *groups[one.against]]))
+        for one in told.comparisons
+        if told.layout.unit == BLADE and one.group in groups and one.against in groups
+    ]
+    known = [(one, found) for one, found in pairs if math.isfinite(found.p_value)]
+    family = holm([found.p_value for _, found in known])
+    return tuple(
+        Beside(
+            "log-rank for intervals", one.group, one.against, found.z, found.p_value, float(p),
+            f"takes the scatters as alike; cannot go below p = {found.smallest_p:.2g}",
+        )
+        for (one, found), p in zip(known, family, strict=True)
     )  # fmt: skip
 
 

@@ -13,7 +13,7 @@ from rig.measure.life import Life
 from rig.study import words
 from rig.study.data import LOG, Group, Response, StudyData
 from rig.study.lines import headline, of_bounds, open_by
-from rig.study.lives import LifeResult, as_values, compare_lives
+from rig.study.lives import LifeResult, as_values, beside, compare_lives
 from rig.study.verdict import CANNOT_TELL, LEVEL, RULED_OUT, SHOWN
 
 LIFE = Response("edge life", "cuts", LOG, 1.3, 1.25)
@@ -79,6 +79,16 @@ def test_edges_dull_at_their_first_probe_are_bounds() -> None:
 def test_all_dull_at_once_against_all_still_sharp_is_a_difference() -> None:
     told = compared({"A": [(0.0, 20.0)] * 4, "B": [(400.0, math.inf)] * 4}).comparisons[0]
     assert told.verdict == SHOWN and told.low > 1 and math.isinf(told.high)
+
+
+def test_the_log_rank_test_for_intervals_stands_beside_the_verdict() -> None:
+    told = compared({"A": row(100, 120, 110, 130), "B": row(200, 220, 240, 190)})
+    (one,) = beside(told)
+    assert one.p == one.p_family == pytest.approx(2 / 70) and "cannot go below" in one.note
+    apart = compared(
+        {"A": row(100, 120), "B": row(200, 220)}, {f"{x}{n}": x for x in "AB" for n in (0, 1)}
+    )
+    assert beside(apart) == (), "blades of one load a recipe are not dealt"
 
 
 def test_lives_of_one_furnace_load_a_recipe_say_what_the_loads_say() -> None:
