@@ -112,7 +112,8 @@ def answer(
         told = _compared(collected, record, data)
     except RigError as error:  # one response that cannot be compared leaves the others
         told = Answer(response, CANNOT_TELL, f"{begin(response.kind.title)}: {error}.", None, data)
-    by_block = blocks.told(told.data, block_of or {}, isinstance(told.result, Result))
+    weighed = isinstance(told.result, Result) or (told.result is not None and told.result.whole)
+    by_block = blocks.told(told.data, block_of or {}, weighed)
     notes = (*told.notes, *by_block, *_stairs(collected, record))
     return replace(told, excluded=tuple(collected.excluded), notes=notes)
 

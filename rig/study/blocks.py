@@ -30,7 +30,7 @@ def told(data: StudyData, block_of: Mapping[str, str], weighed: bool = True) -> 
     Args:
         data: as compared.
         block_of: blade -> block of its trial in this response, as planned.
-        weighed: it was compared by `rig.study.compare`, which holds blocks equal.
+        weighed: no comparison rests on bounds: `rig.study.contrasts` holds blocks equal then.
     """
     blades = [blade for blade in in_order(data) if blade.blade in block_of]
     names = list(dict.fromkeys(block for block in block_of.values()))

@@ -93,6 +93,7 @@ class CensoredResult:
     rates: tuple[Rate, ...]
     verdict: str
     reasons: tuple[Reason, ...]
+    whole: bool  # no comparison rests on bounds
 
 
 def compare_censored(data: StudyData, refined: Refined = lambda item: item) -> CensoredResult:
@@ -126,7 +127,8 @@ def compare_censored(data: StudyData, refined: Refined = lambda item: item) -> C
         if len(one.values)
     )
     verdict = overall([comparison.verdict for comparison in comparisons])
-    return CensoredResult(plan, comparisons, rates, verdict, plan.reasons + reasons)
+    whole = all(item.whole for item in found)
+    return CensoredResult(plan, comparisons, rates, verdict, plan.reasons + reasons, whole)
 
 
 @dataclass(frozen=True)

@@ -109,8 +109,13 @@ def open_by(result: CensoredResult, what: Response) -> str:
         return words.could_find(_most(seen), what, _most(upper))
     if missed:
         return words.may_hide(max(missed))
-    reach = worst([c.reach for c in result.comparisons])
-    return "" if reach is None else words.could_reach(reach, what)
+    open_ = [c for c in result.comparisons if c.verdict == CANNOT_TELL] or result.comparisons
+    reach = worst([c.reach for c in open_])
+    text = "" if reach is None else words.could_reach(reach, what)
+    if len(open_) == len(result.comparisons):
+        return text
+    pairs = "; ".join(f"{c.group} against {c.against}" for c in open_)
+    return f"{pairs}: {text[:1].lower()}{text[1:]}"
 
 
 def worst(reaches: Sequence[Reach]) -> Reach | None:

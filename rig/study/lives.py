@@ -54,7 +54,7 @@ def compare_lives(
     comparisons = tuple(_told(one, groups, stated_cv) for one in told.comparisons)
     return LifeResult(
         told.layout, comparisons, (), overall([one.verdict for one in comparisons]),
-        (*told.reasons, *taken(groups, stated_cv)), tuple(lives),
+        (*told.reasons, *taken(groups, stated_cv)), told.whole, tuple(lives),
     )  # fmt: skip
 
 

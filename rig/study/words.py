@@ -216,7 +216,12 @@ def could_reach(told: Reach, response: Response) -> str:
     if found:
         parts.append(f"A group {' or '.join(found)} would be found in 80 of 100 such studies.")
     if hidden:
-        parts.append(f"However much {' or '.join(hidden)} a group is, this study may miss it.")
+        parts.append(
+            f"A group {' or '.join(hidden)}, however much, would be found in fewer than 80."
+            if found
+            else f"A group {' or '.join(hidden)}, however much, would be found in fewer than 80 of "
+            "100 such studies."
+        )
     return " ".join(parts)
 
 

@@ -367,7 +367,7 @@ def test_the_headline_about_survivors_speaks_for_every_comparison(tmp_path: Path
     made.pry("C1", 10.4)
     made.pry("C2", 14.0, censored="right")
     one = only(told(made))
-    assert "However much lower or higher a group is, this study may miss it" in one.headline
+    assert "C against A: a group lower or higher, however much, would be found in" in one.headline
     assert "would be found in 80 of 100 such studies" in one.lines[0].sentence
 
 
