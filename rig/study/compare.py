@@ -23,8 +23,8 @@ class Comparison:
 
     Args:
         effect: ratio of the group to `against` (log scale) or difference; nan when unknown.
-        low, high: 95 % interval that holds for all comparisons of the study together; where a
-            margin is ruled out, the two one-sided 95 % limits that rule it out.
+        low, high: 95 % interval that holds for all comparisons of the study together, or `alone`:
+            where a margin is ruled out, the one that rules it out.
         p, p_adjusted: of "no difference", alone and in the family.
         p_margin_adjusted: of "the difference reaches the margin", in the family.
         detectable: smallest ratio (above 1) or difference that this study would have found with
@@ -51,6 +51,7 @@ class Comparison:
     reasons: tuple[Reason, ...] = ()
     detectable_upper: float | None = None
     within: bool = False
+    alone: bool = False
     assumes: str = ""
     loads_differ: tuple[float, float, float] | None = None
 
@@ -148,7 +149,8 @@ def _told(
         g=hedges_g(one.values, two.values),
         verdict=kind,
         reasons=(WITHIN,) if small else (),
-        within=bool(judged.p_margin_adjusted[at] <= LEVEL),
+        within=bool(judged.within[at]),
+        alone=kind == RULED_OUT and family > 1,
         assumes=taken_for_granted(item),
     )
 

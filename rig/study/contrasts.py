@@ -35,6 +35,7 @@ from rig.study.units import (
 )
 from rig.study.welch import welch
 
+NO_SCATTER = 1e-12  # of the values: what is left of it when equal values are averaged
 LEAST_SHARE = 1e-3  # a share of 0 or 1 is a sample without scatter, not a group without
 
 
@@ -120,7 +121,7 @@ Side = tuple[float, float, int, float]
 def _two(group: str, against: str, one: Side, two: Side) -> Contrast:
     difference = one[0] - two[0]
     se, dof = welch(difference, one[1], one[2], two[1], two[2])
-    if not se > 0:
+    if not se > NO_SCATTER * (abs(one[0]) + abs(two[0])):
         return _no_scatter(group, against, difference)
     share = min(max(one[1] / (one[1] + two[1]), LEAST_SHARE), 1 - LEAST_SHARE)
     return Contrast(group, against, difference, float(se), float(dof), one[2], two[2], share)
@@ -204,9 +205,13 @@ def _side_within(cells: Cells, equal: Mapping[str, float]) -> Side:
 def _of_differences(plan: Layout, group: str, against: str) -> Contrast:
     one, two = plan.cells[group], plan.cells[against]
     mean, variance, dof, _ = plain([fmean(one[at]) - fmean(two[at]) for at in one if at in two])
-    if variance == 0:
+    if not math.sqrt(variance) > NO_SCATTER * _size(one, two):
         return _no_scatter(group, against, mean)
     return Contrast(group, against, mean, math.sqrt(variance), dof, dof, 0, 0.5)
+
+
+def _size(*sides: Cells) -> float:
+    return max(abs(x) for cells in sides for cell in cells.values() for x in cell)
 
 
 def _none(plan: Layout, group: str, against: str, difference: float, thin: str) -> Contrast:

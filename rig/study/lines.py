@@ -97,7 +97,7 @@ def _effect(what: Response, effect: float, low: float, high: float) -> str:
 def _interval(what: Response, c: Comparison) -> str:
     if not math.isfinite(c.low):
         return UNKNOWN
-    return span(what, c.low, c.high) + " (each side)" * (c.verdict == RULED_OUT)
+    return span(what, c.low, c.high) + " (alone)" * c.alone
 
 
 def open_by(result: CensoredResult, what: Response) -> str:

@@ -9,12 +9,14 @@ import math
 
 from rig.study.data import LOG, Response
 
+MOST = 1000  # times, beyond which the figure helps nobody
 TWICE = 1.995  # where a ratio is said as a factor: what rounds to 100 %
 
 
 def number(value: float) -> str:
-    """Three figures, no exponent for usual sizes."""
-    return f"{value:.3g}"
+    """Three figures, and no exponent for large ones."""
+    text = f"{value:.3g}"
+    return f"{float(text):.0f}" if "e+" in text else text
 
 
 def many(count: int, noun: str) -> str:
@@ -35,8 +37,10 @@ def amount(response: Response, effect: float, reach: float = 0.0) -> str:
         reach: how far its interval goes to either side, in the same terms; 0 when it has none.
     """
     if response.scale == LOG:
+        if effect > MOST:
+            return f"more than {MOST} times as much"
         if effect >= TWICE:
-            return f"{_no_finer(effect, reach)} times as much"
+            return f"{_no_finer(effect, min(reach, effect))} times as much"
         return _way(percent(effect, reach), "", effect >= 1)
     return _way(_no_finer(abs(effect), reach), response.unit, effect >= 0)
 
@@ -48,8 +52,8 @@ def _way(much: str, unit: str, more: bool) -> str:
 
 
 def _places(reach: float) -> int:
-    """Decimal places that end at the second figure of `reach`."""
-    return max(0, 1 - math.floor(math.log10(reach))) if 0 < reach < math.inf else 9
+    """Decimal places that end at the second figure of `reach`; below 0 for tens and more."""
+    return 1 - math.floor(math.log10(reach)) if 0 < reach < math.inf else 9
 
 
 def _no_finer(value: float, reach: float) -> str:
@@ -65,13 +69,17 @@ def begin(text: str) -> str:
 def percent(ratio: float, reach: float = 0.0) -> str:
     """How far a ratio is from 1; no finer than the second figure of `reach` (of the ratio)."""
     away = abs(ratio - 1) * 100
+    if ratio < 1 and away >= 99.5:
+        return "more than 99 %"
     fine = away < 9.95 and _places(100 * reach) > 0
     return f"{away:.1f} %" if fine else f"{away:.0f} %"
 
 
 def span(response: Response, low: float, high: float) -> str:
-    """An interval: "between 14 % less and 35 % more", open ends as such."""
-    nothing = 0.0 if response.scale == LOG else -math.inf
+    """An interval: "between 14 % less and 35 % more"; open ends, or beyond MOST times, as such."""
+    nothing = -math.inf
+    if response.scale == LOG:
+        nothing, high = 1 / MOST, math.inf if high > MOST else high
     if low <= nothing and math.isinf(high):
         return "not bounded"
     if low <= nothing:
@@ -87,8 +95,8 @@ def size(response: Response, effect: float) -> str:
     if response.scale != LOG:
         return f"{number(abs(effect))} {response.unit}"
     factor = max(effect, 1 / effect)
-    if factor > 1000:
-        return "a factor of more than 1000"
+    if factor > MOST:
+        return f"a factor of more than {MOST}"
     if factor >= TWICE:
         return f"a factor of {number(factor)}"
     return f"{percent(factor)} more or {percent(1 / factor)} less"

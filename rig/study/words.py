@@ -16,6 +16,7 @@ from rig.study.compare import Comparison
 from rig.study.data import LOG, MORE, NEITHER, Response
 from rig.study.parity import EQUAL, UNEQUAL, Parity
 from rig.study.phrases import (
+    MOST,
     TWICE,
     amount,
     are,
@@ -30,7 +31,7 @@ from rig.study.phrases import (
 from rig.study.rates import Rate
 from rig.study.reach import Reach
 from rig.study.units import BLADE, BLADE_IN_LOAD, LOAD, PAIR_IN_LOAD, Layout
-from rig.study.verdict import RULED_OUT, SHOWN
+from rig.study.verdict import SHOWN
 
 COUNTED = {
     BLADE: "{blades} counted, not the trials.",
@@ -55,8 +56,7 @@ def comparison(told: Comparison, response: Response) -> str:
     pair = f"{told.group} against {told.against}"
     parts = [f"{pair}: {told.verdict}."]
     if math.isfinite(told.low):
-        sides = told.verdict == RULED_OUT
-        parts.append(estimated(response, told.effect, told.low, told.high, sides))
+        parts.append(estimated(response, told.effect, told.low, told.high, told.alone))
     elif math.isfinite(told.effect):
         parts.append(f"The means differ: {amount(response, told.effect)}. That is no proof.")
     parts.append(which_way(told.group, told.verdict, told.effect, response))
@@ -67,15 +67,15 @@ def comparison(told: Comparison, response: Response) -> str:
 
 
 def estimated(
-    response: Response, effect: float, low: float, high: float, each_side: bool = False
+    response: Response, effect: float, low: float, high: float, alone: bool = False
 ) -> str:
     """Estimate and interval, as far as they are known.
 
     Args:
-        each_side: the ends hold with 95 % confidence each, not both at once.
+        alone: it holds for this comparison by itself, not for all together.
     """
     bounds = span(response, low, high)
-    sure = f"with 95 % confidence{' on each side' * each_side} {bounds}"
+    sure = f"with 95 % confidence{', for this comparison alone,' * alone} {bounds}"
     if math.isfinite(effect):
         middle = amount(response, effect, half(low, high))
         return f"{begin(response.name)} is {middle}; {sure}."
@@ -123,6 +123,8 @@ def could_find(detectable: float | None, response: Response, upper: float | None
     """The smallest difference the study would have found; `upper`: at the scatter's upper limit."""
     if detectable is None:
         return "What difference this study would have found cannot be said."
+    if response.scale == LOG and detectable > MOST:
+        return f"At this scatter even a true difference of a factor of {MOST} may stay hidden."
     seen = size(response, detectable)
     text = (
         f"At this scatter a true difference of {seen} would be found in 80 of 100 such studies; a "

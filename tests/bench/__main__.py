@@ -16,13 +16,16 @@ from tests.bench import (
     fuzz,
     kills,
     life,
+    planned,
     prompts,
     prying,
+    reading,
     starting,
     strokes,
     study,
     studying,
     twisting,
+    valueworlds,
 )
 
 Figure = dict[str, Any]
@@ -40,6 +43,9 @@ PARTS: dict[str, Callable[[], list[Figure]]] = {
     "twisting": twisting.figures,
     "prompts": prompts.figures,
     "study": study.figures,
+    "values": valueworlds.figures,
+    "planned": planned.figures,
+    "reading": reading.figures,
     "agreeing": agreeing.figures,
     "studying": studying.figures,
 }

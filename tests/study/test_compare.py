@@ -202,6 +202,14 @@ def test_values_all_the_same_give_a_reason_and_no_crash() -> None:
     assert told.comparisons[0].reasons[0].name == "no_scatter"
 
 
+def test_values_the_same_but_for_the_last_bit_of_their_mean_have_no_scatter() -> None:
+    depth = Response("depth", "mm", LINEAR, 0.1, 0.1)
+    values = {"A": [[0.1, 0.1, 0.1], [0.1]], "B": [[0.13, 0.13, 0.13], [0.13]]}
+    told = compare(study(values, depth))
+    assert told.verdict == CANNOT_TELL
+    assert told.comparisons[0].reasons[0].name == "no_scatter"
+
+
 def test_one_group_with_no_scatter_is_still_compared() -> None:
     told = compare(study({"A": [10.0, 10.0, 10.0], "B": [11.0, 11.5, 12.0]}))
     assert math.isfinite(told.comparisons[0].p) and told.detectable is not None

@@ -1,8 +1,8 @@
 """Planning for "ruled out": the chance that groups truly alike are shown to be, within the margin.
 
-Large groups against the normal formula of two one-sided tests, 2 Phi(margin/se - z_0.95) - 1 (S. A.
-Julious, Sample sizes for clinical trials with normal data, Statistics in Medicine 23 (2004), for a
-true difference of nought; from memory), less the 5 % in which a difference is shown.
+Large groups against the normal formula of two one-sided tests, 2 Phi(margin/se - z_0.975) - 1
+(S. A. Julious, Sample sizes for clinical trials with normal data, Statistics in Medicine 23
+(2004), for a true difference of nought; from memory), less the 5 % in which a difference is shown.
 """
 
 import math
@@ -35,7 +35,7 @@ ONE_PAIR = ((1, 0),)
 def test_large_groups_follow_the_normal_formula(margin: float) -> None:
     n = 400
     edge = margin * math.sqrt(n / 2)
-    z = edge - norm.isf(0.05)
+    z = edge - norm.isf(0.025)
     # Where the difference is shown as well (|d| above 1.96 se) the verdict is "shown".
     wanted = 2 * norm.cdf(min(z, norm.isf(0.025))) - 1
     assert Design().ruled_out(margin, n, ONE_PAIR) == pytest.approx(wanted, abs=0.015)

@@ -1,0 +1,195 @@
+"""A reader who takes every sentence of an answer at its word and holds it against the figures.
+
+It knows the words, the figures as programs get them (`Answer.to_dict`), and which way each
+response is better; it knows nothing of the rules by which they came about. `contradictions` gives
+what does not agree.
+"""
+
+import math
+import re
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+LEVEL = 0.05
+SHOWN, RULED_OUT, CANNOT_TELL = (
+    "difference shown",
+    "difference above the margin ruled out",
+    "cannot tell",
+)
+RATIOS = {"pry_torque": True, "twist_torque": True, "hardness": False, "impact_damage": False}
+BETTER = {"pry_torque": "more", "twist_torque": "more", "impact_damage": "less"}
+"""In hardness neither way is better."""
+
+AMOUNT = re.compile(
+    r"(?P<figure>\d+(?:\.\d+)?) (?:(?P<times>times as much)|(?P<unit>%|HRC|mm) (?P<way>more|less))"
+)
+SIZE = (
+    r"(?:(\d+(?:\.\d+)?) % more or (\d+(?:\.\d+)?) % less|a factor of ([\d.]+)|([\d.]+) (?:HRC|mm))"
+)
+
+
+def contradictions(answer: Mapping[str, Any], lines: list[Mapping[str, Any]]) -> list[str]:
+    """What an answer says in words that its figures do not bear out.
+
+    Args:
+        answer: as `Answer.to_dict` gives it.
+        lines: its comparisons, each with its `sentence`.
+    """
+    told = list(_headline(answer, lines))
+    for line in lines:
+        told += [f"{line['group']} against {line['against']}: {fault}: {line['sentence']}"
+                 for fault in _line(line, answer)]  # fmt: skip
+    return told
+
+
+def _headline(answer: Mapping[str, Any], lines: list[Mapping[str, Any]]) -> Iterator[str]:
+    text, first = answer["headline"], answer["headline"].partition(". ")[0]
+    kinds = [line["verdict"] for line in lines]
+    wanted = (
+        SHOWN if SHOWN in kinds
+        else RULED_OUT if kinds and set(kinds) == {RULED_OUT} else CANNOT_TELL
+    )  # fmt: skip
+    if answer["verdict"] != wanted:
+        yield f"the verdict is {answer['verdict']}, its comparisons say {kinds}"
+    said = {SHOWN: "difference shown", RULED_OUT: "ruled out", CANNOT_TELL: "cannot tell"}
+    for kind, words in said.items():
+        if (words in first) != (kind == answer["verdict"]):
+            yield f"first sentence against {answer['verdict']}: {first}"
+    if answer["verdict"] == CANNOT_TELL and "not the same as no difference" not in text:
+        yield "cannot tell is not told from no difference"
+    if "each group had one load" in text and any(line["p"] is not None for line in lines):
+        yield "loads are said to hide recipes, yet there is a p"
+    for line in lines:
+        yield from _matters(line, answer)
+
+
+def _matters(line: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[str]:
+    """ "which is at least the 25 % more that matters", of a difference shown."""
+    if line["verdict"] != SHOWN:
+        return
+    pair = re.escape(f"{line['group']} against {line['against']} ")
+    found = re.search(
+        pair + r"(?P<effect>[^(]*)\(.*?confidence\), which (?P<how>is at least|is not as far as|"
+        r"may or may not reach) the (?P<much>.*?) that matters", answer["headline"], re.IGNORECASE,
+    )  # fmt: skip
+    if found is None:
+        yield f"no size beside what is shown: {answer['headline']}"
+        return
+    away = math.log if RATIOS[answer["response"]] else float
+    matters = away(answer["smallest"])
+    ends = (line["low"], line["high"])
+    near, far = sorted(abs(away(end)) if end else math.inf for end in ends)
+    how = "is at least" if near >= matters else "is not as far as" if far < matters else "may"
+    if not found["how"].startswith(how):
+        yield f"'{found['how']}' where the interval is {line['low']} to {line['high']}"
+    if ("more" in found["much"]) != (line["estimate"] > (1 if RATIOS[answer["response"]] else 0)):
+        yield f"what matters is said on the wrong side: {found['much']}"
+
+
+def _line(line: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[str]:
+    ratio = RATIOS[answer["response"]]
+    nothing, away = (1.0, math.log) if ratio else (0.0, float)
+    low, high, p, text = line["low"], line["high"], line["p"], line["sentence"]
+    if low is not None and high is None:
+        high = math.inf
+    if f": {line['verdict']}." not in text:
+        yield "its sentence says another verdict"
+    if low is None:
+        if line["verdict"] != CANNOT_TELL or p is not None:
+            yield "a verdict without an interval"
+        return
+    leaves_out = not low <= nothing <= high
+    margin = away(answer["margin"])
+    inside = -margin <= away(low) and away(high) <= margin if low > 0 or not ratio else False
+    if line["verdict"] == SHOWN and not leaves_out:
+        yield "shown beside an interval that includes none"
+    if (line["verdict"] == SHOWN) != (p <= LEVEL):
+        yield f"p is {p}"
+    if line["verdict"] == RULED_OUT and not inside:
+        yield "ruled out beside an interval past the margin"
+    if line["verdict"] == CANNOT_TELL and (inside or leaves_out):
+        yield "cannot tell, yet the interval tells"
+    if "smaller than the stated margin" in text and not inside:
+        yield "smaller than the margin beside an interval past it"
+    yield from _direction(line, answer)
+    yield from _figures(line, ratio)
+    yield from _could_find(line, ratio)
+
+
+def _direction(line: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[str]:
+    more = line["estimate"] > (1 if RATIOS[answer["response"]] else 0)
+    said = re.search(r"is (better|worse) in this", line["sentence"])
+    better = BETTER.get(answer["response"])
+    wanted = None
+    if line["verdict"] == SHOWN and better is not None:
+        wanted = "better" if more == (better == "more") else "worse"
+    if (said[1] if said else None) != wanted:
+        yield f"said {said and said[1]}, is {wanted}"
+
+
+def _figures(line: Mapping[str, Any], ratio: bool) -> Iterator[str]:
+    """Estimate and ends as printed: right to their last digit, and none finer than they are."""
+    sure = r"with 95 % confidence(?:, for this comparison alone,)?"
+    ends = r"between (.*?) and (.*?)\.(?: |$)"
+    found = re.search(rf" is (.*?); {sure} {ends}", line["sentence"])
+    if found is None:
+        open_ended = ratio and (line["low"] < 1e-3 or (line["high"] or math.inf) > 1e3)
+        if not open_ended:
+            yield "no estimate with its interval"
+        return
+    half = (line["high"] - line["low"]) / 2
+    for words, value in zip(found.groups(), (line["estimate"], line["low"], line["high"]),
+                            strict=True):  # fmt: skip
+        if words.startswith("more than "):
+            if not (value > 1000 if "times" in words else value < 0.01):
+                yield f"'{words}' is {value}"
+            continue
+        if words == "about the same":
+            if abs(value - (1 if ratio else 0)) > max(half / 10, 0.0051):
+                yield f"'{words}' is {value}"
+            continue
+        read, step = _read(words, ratio)
+        # Three figures for a number, whole per cents from ten on: whichever is coarser.
+        coarse = max(step, 0.011 * abs(value) if ratio and value > 2 else 0.0)
+        if abs(read - value) > max(0.51 * coarse, 0.006 * abs(value - (1 if ratio else 0))):
+            yield f"'{words}' is {value}"
+        if half / step > 101 and "%" not in words and step < 0.0095 * (abs(value) or 1):
+            yield f"'{words}' is finer than its interval of +-{half:.3g}"
+
+
+def _read(words: str, ratio: bool) -> tuple[float, float]:
+    """A printed amount as a ratio or a difference, and the step of its last digit."""
+    found = AMOUNT.fullmatch(words.strip())
+    if found is None:
+        raise AssertionError(f"no amount: {words!r}")
+    whole, _, decimals = found["figure"].partition(".")
+    figure, zeros = float(found["figure"]), len(whole) - len(whole.rstrip("0"))
+    step = 10.0 ** (-len(decimals) if decimals else min(zeros, len(whole) - 1))
+    if found["times"]:
+        return figure, step
+    sign = 1 if found["way"] == "more" else -1
+    if found["unit"] == "%":
+        return 1 + sign * figure / 100, step / 100
+    return sign * figure, step
+
+
+def _could_find(line: Mapping[str, Any], ratio: bool) -> Iterator[str]:
+    found = re.search(r"true difference of " + SIZE + " would be found", line["sentence"])
+    if line["detectable"] is None:
+        if found or not re.search("cannot be said|may stay hidden", line["sentence"]):
+            yield "what would have been found is said without a figure"
+        return
+    if found is None:
+        if not (ratio and line["detectable"] > 1000 and "may stay hidden" in line["sentence"]):
+            yield "what would have been found is not said"
+        return
+    more, less, factor, plain = (None if x is None else float(x) for x in found.groups())
+    value = line["detectable"]
+    if more is not None and less is not None:
+        both = (1 + more / 100, 1 / (1 - less / 100))
+        if max(abs(math.log(x / value)) for x in both) > 0.011 * max(value, 1):
+            yield f"{more} % more or {less} % less is not {value}"
+    elif abs((factor if ratio else plain or 0.0) / value - 1) > 0.006:
+        yield f"{factor or plain} is not {value}"
+    if "can show no difference" in line["sentence"] and (line["p"] or 1.0) <= LEVEL:
+        yield "can show none, yet p is small"
