@@ -73,7 +73,7 @@ def guided(procedure: str, wish: Wish) -> dict[str, Any]:
         runner = _runner(book, bench, script.name, wish, stack)
         _enter(runner.book, wish, last, given_up)
         if taken is not None:
-            params = {**params, **taken.settings(params)}
+            params = {**params, **taken.settings(params, script)}
             inturn.tell(runner, script, taken, apart, wish)
         conclusion = _run(runner, script, params, wish, None if given_up is not None else last)
     from rig.report import page

@@ -32,10 +32,11 @@ class Turn:
     planned: kept.Planned | None
     in_turn: bool
 
-    def settings(self, params: Mapping[str, Any]) -> dict[str, Any]:
+    def settings(self, params: Mapping[str, Any], script: Script) -> dict[str, Any]:
         """What the run of these settings takes from the plan."""
         told = {"specimen": self.specimen}
-        if params.get("block") == "":
+        asides = {one.name for one in script.parameters if not one.measures}
+        if "block" in asides and params.get("block") == "":
             told["block"] = self.block
         return told
 

@@ -33,7 +33,9 @@ class AtTheBench:
             text = given() if callable(given) else given
             return lambda: text
 
-        def confirm(operator: Practising, step: object, hazards: object) -> Callable[[], bool]:
+        def confirm(
+            operator: Practising, step: object, hazards: object, *_: object
+        ) -> Callable[[], bool]:
             self._count(" ".join([str(getattr(step, "text", "")), *map(str, hazards)]))  # type: ignore[call-overload]
             return lambda: True
 

@@ -89,6 +89,7 @@ def make(book: Path, person: AtTheBench, key: dict[str, str], *more: str) -> str
     typed = shlex.split(one["command"])
     typed += [] if "--virtual" in typed else ["--virtual"]
     done(*typed[1:], *more)
+    assert next_of(book)["left"] == one["left"] - 1, "it is made"
     return str(one["code"])
 
 

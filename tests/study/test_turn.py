@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from rig.errors import RigError
+from rig.guide import script
 from rig.logbook import Logbook
 from rig.study import kept
 from rig.study.turn import turn
@@ -28,9 +29,11 @@ def test_a_run_takes_specimen_and_block_from_the_plan(made: StudyBook) -> None:
     taken = turn(made.book, first.procedure, "")
     assert taken is not None
     told = {"specimen": first.code, "block": first.block}
-    assert taken.settings({"specimen": "", "block": ""}) == told
-    assert taken.settings({"specimen": ""}) == {"specimen": first.code}
-    assert "block" not in taken.settings({"specimen": "", "block": "sheet 9"})
+    cuts, hard = script.load("cuts_to_dull"), script.load("hardness")
+    assert taken.settings({"specimen": "", "block": ""}, cuts) == told
+    assert taken.settings({"specimen": ""}, cuts) == {"specimen": first.code}
+    assert "block" not in taken.settings({"specimen": "", "block": "sheet 9"}, cuts)
+    assert "block" not in taken.settings({"specimen": "", "block": ""}, hard), "another block"
 
 
 def test_a_code_may_be_typed_small(made: StudyBook) -> None:
