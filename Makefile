@@ -8,6 +8,9 @@ BIN := $(VENV)/bin
 
 demo: $(VENV)/.installed
 	$(BIN)/bladerig demo
+	@echo
+	@echo "From here on type $(BIN)/bladerig where the pages say bladerig; or once in this terminal:"
+	@echo "  . $(BIN)/activate"
 
 test: $(VENV)/.installed
 	sh tests/tools.sh

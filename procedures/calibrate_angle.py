@@ -19,10 +19,9 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     """The guided calibration. Concludes with the certificate, or the reasons for none."""
     limits = bench.pry.calibration
     yield Do(
-        "Read before you start: nothing seated or clamped in the arm. Fingers out of the gap "
-        "between arm and stop.",
+        "Nothing seated or clamped in the arm. Fingers out of the gap between arm and stop.",
         hand="free",
-        hazards=("pinch",),
+        hazards=("trap",),
     )
     operator = yield from calibrating.operator(params)
     stops = sorted(limits.stops_deg)
@@ -34,15 +33,16 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
             trial = f"run {run} stop {stop:g} {'rising' if rising else 'falling'}"
             step = Read(
                 f"Pin at {stop:g}°. Hold the arm lightly against it, coming from the "
-                f"{'left' if rising else 'right'}, and keep it there.",
+                f"{'left' if rising else 'right'}. Keep hold until it is read.",
                 channel="angle", trial=trial, settle_s=limits.settle_s / 3, read_s=limits.read_s,
-                hand="stop", detail={"angle_deg": stop}, hazards=("pinch",),
+                hand="stop", detail={"angle_deg": stop}, hazards=("trap",),
+                held=True,
             )  # fmt: skip
             reading = yield from checks.good_reading(step)
             if reading is None:
                 return (yield from calibrating.refuse("angle", [f"{trial}: no good reading came"]))
             readings.append({"stop_deg": stop, "run": run, "rising": rising, **reading})
-    yield Do("Take the pin out and let the arm back.", hand="free", hazards=("pinch",))
+    yield Do("Take the pin out and let the arm back.", hand="free", hazards=("trap",))
     return (
         yield from calibrating.issue(
             "angle",

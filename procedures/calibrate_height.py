@@ -36,9 +36,9 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     """The guided calibration. Concludes with the certificate, or the reasons for none."""
     marks = _marks(params["marks"], bench.tower.travel.max_drop_m)
     yield Do(
-        "Read before you start: the carriage is raised and lowered by hand, nothing is released. "
-        "Stand a steel rule upright beside the rail, pointer on the carriage against it. "
-        "Guard open, pin in before you reach in; blade out by its spine.",
+        "The carriage is raised and lowered by hand, nothing is released. "
+        "Guard open, pin in: gloves on, blade out by its spine; gloves off, a steel rule upright "
+        "beside the rail, the carriage's pointer against it. Hands out, pin out.",
         hazards=("falling_mass", "pinch", "edge"),
     )
     operator = yield from calibrating.operator(params)
@@ -52,7 +52,7 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
                 return (yield from calibrating.refuse("height", [why]))
             readings.append({"mark_m": mark, "run": run, "rising": rising, **reading})
     yield Do(
-        "Lower the carriage onto the anvil. Rule away.",
+        "Lower the carriage onto the anvil by its lever. Pin in, rule away.",
         hand="lower",
         hazards=("falling_mass", "pinch"),
     )

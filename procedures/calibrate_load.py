@@ -44,10 +44,10 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     facts = _facts(bench)
     masses = _masses(params["weights"], facts)
     yield Do(
-        "Read before you start: a weight can fall. Feet from under it, shoes on; lift heavy ones "
+        "A weight can fall. Feet from under it, shoes on; lift heavy ones "
         "with both hands. Nothing seated or clamped in the arm; the lever level.",
         hand="free",
-        hazards=("weights", "pinch"),
+        hazards=("weights", "trap"),
     )
     operator = yield from calibrating.operator(params)
     try:

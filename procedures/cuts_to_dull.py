@@ -12,7 +12,7 @@ from procedures.lib import cutplan, cutting, probing, questions, underway, verdi
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.parameters import Parameter, aside
-from rig.guide.steps import Ask, Do, Measure, Note, Passage, Procedure, Tell
+from rig.guide.steps import Ask, Measure, Note, Passage, Procedure, Tell
 from rig.measure.life import Life, Probe, Stop, judge
 
 TITLE = "Cuts to dull"
@@ -27,6 +27,7 @@ PARAMETERS = (
     Parameter("drive", "text", "", "hand or motor; left out: the motor if the bench has one"),
     Parameter("count", "text", "rig", "rig, or hand: typed in, and marked as such"),
     aside("force", "flag", "no", "record the cutting force (cell on the carriage)"),
+    questions.PHOTO,
     *probing.PARAMETERS,
     *cutplan.PARAMETERS,
 )
@@ -47,10 +48,6 @@ def check(params: Mapping[str, Any], bench: Bench) -> None:
 def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     """The guided test. Concludes with the life as an interval of cuts."""
     plan, used = cutplan.plan(params), cutting.how(params, bench)
-    yield Do(
-        "Read before you start: a bare edge is drawn to and fro.",
-        hazards=(*cutting.moving(used, bench), "edge", "pinch"),
-    )
     yield Tell(cutplan.costs(params, plan))
     specimen = yield from questions.blade(params)
     test = underway.Underway(specimen, plan, used, bench, params)
@@ -132,7 +129,7 @@ def _concluded(
     test: underway.Underway, medium: Mapping[str, Any], start: Mapping[str, Any], accepted: bool
 ) -> Passage[dict[str, Any]]:
     """Edge looked at, life worked out, verdict put down."""
-    edge = yield from _look(test) if accepted else _unlooked()
+    edge = yield from _look(test.params["photo"]) if accepted else _unlooked()
     result = yield Measure(
         "Edge life", measurand="edge_life", trial=test.trial, raw_id=None,
         settings={
@@ -176,23 +173,16 @@ def _concluded(
 
 def _unlooked() -> Passage[dict[str, str]]:
     yield Tell("Put it aside with its label.")
-    return {"edge": "not cut", "photo": "none", "photo_sha256": ""}
+    return {"edge": "not cut", **questions.NO_PHOTO}
 
 
-def _look(test: underway.Underway) -> Passage[dict[str, str]]:
+def _look(photo: bool) -> Passage[dict[str, str]]:
     look = yield Ask(
         "Look along the edge under a lens: what is it most?", key="edge_look", kind="choice",
         choices=("rolled", "chipped", "worn", "sharp"),
     )  # fmt: skip
-    photo = yield Ask(
-        "Photograph of the edge with its label beside it: path of the file, or none",
-        key="photo", kind="file", default="none",
-    )  # fmt: skip
-    return {
-        "edge": str(look["value"]),
-        "photo": str(photo["value"]),
-        "photo_sha256": str(photo["sha256"]),
-    }
+    picture = (yield from questions.photograph("the edge")) if photo else questions.NO_PHOTO
+    return {"edge": str(look["value"]), **picture}
 
 
 def _told(test: underway.Underway, result: Mapping[str, Any]) -> str:

@@ -8,11 +8,11 @@ whichever is more. Impact energy is what the measured speed says, never m g h.
 from collections.abc import Mapping
 from typing import Any
 
-from procedures.lib import blow, questions, session, tower
+from procedures.lib import blow, damage, questions, session, tower
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.parameters import Parameter, aside
-from rig.guide.steps import Do, Note, Passage, Procedure, Tell
+from rig.guide.steps import Note, Passage, Procedure, Tell
 from rig.measure.height import height_for_energy
 from rig.quantity import stated
 
@@ -46,10 +46,6 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
             "PRACTICE ONLY: results of this run are an indication and enter no comparison, for "
             f"{'; '.join(without)}."
         )
-    yield Do(
-        "Read before you start: this is a falling mass. Know where the e-stop is.",
-        hazards=("falling_mass", "chips", "edge", "pinch"),
-    )
     specimen = yield from questions.blade(params)
     a_eff = yield from session.effective_acceleration(bench, params["empty_drops"])
     height_m = height_for_energy(params["energy"], tower.mass(bench), a_eff).value
@@ -59,10 +55,11 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
         f"(effective acceleration {stated(a_eff.value, a_eff.U, a_eff.unit)})."
     )
     drops: list[dict[str, Any]] = []
+    eye = damage.Eye()
     while _valid(drops) < params["drops"] and len(drops) < params["drops"] + params["spare"]:
-        drops.append((yield from _drop(len(drops) + 1, specimen, height_m, params, bench)))
+        drops.append((yield from _drop(len(drops) + 1, specimen, height_m, params, eye, bench)))
     made = "1 drop" if len(drops) == 1 else f"{len(drops)} drops"
-    yield Tell(f"{_valid(drops)} of {made} valid. Put the pin in before you reach in.")
+    yield Tell(f"{_valid(drops)} of {made} valid. {blow.OUT}")
     return {"specimen": specimen, "drops": drops, "a_eff": a_eff.value}
 
 
@@ -71,11 +68,12 @@ def _valid(drops: list[dict[str, Any]]) -> int:
 
 
 def _drop(
-    number: int, specimen: str, height_m: float, params: Mapping[str, Any], bench: Bench
-) -> Passage[dict[str, Any]]:
+    number: int, specimen: str, height_m: float, params: Mapping[str, Any], eye: damage.Eye,
+    bench: Bench,
+) -> Passage[dict[str, Any]]:  # fmt: skip
     """One drop on a fresh site, with its verdict."""
     asked = blow.Asked(
-        params["energy"], height_m, params["tolerance"], params["allow_second_strike"]
+        params["energy"], height_m, params["tolerance"], params["allow_second_strike"], eye
     )
     summary = yield from blow.blow(f"{specimen} drop {number}", number, specimen, asked, bench)
     yield Note(f"Verdict of {summary['trial']}", kind="verdict", body=summary)

@@ -40,18 +40,20 @@ def check(params: Mapping[str, Any], bench: Bench) -> None:
 def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     """The guided test. Concludes with the trial's verdict."""
     yield Do(
-        "Read before you start: an edge may chip, and a bent edge springs back.",
-        hazards=("shards", "stored", "edge", "pinch"),
+        "Nothing clamped in the arm, its pin out, eye protection at hand.",
+        hazards=("trap",),
     )
     yield Tell(NO_STANDARD)
     used = yield from jig.scales(bench)
-    yield from checks.check_load(bench, used.load)
+    yield from checks.check_load(bench, used.load, used.certified)
     specimen = yield from questions.blade(params)
     trial = f"{specimen} twist {params['place']}"
     amplitude_rad = math.radians(bench.twist.twist.amplitude_deg)
-    first = yield from jig.zero(f"{trial} zero", bench, "Nothing seated, nobody touches the arm.")
+    first = yield from jig.zero(f"{trial} zero", bench, "Zero: nothing clamped, hands off the arm.")
     swept = yield from jig.sweep(f"{trial} sweep", amplitude_rad, first, used, bench, both=True)
-    result = yield from _trial(trial, specimen, params, swept, used, bench)
+    result, lost = yield from _trial(trial, specimen, params, swept, used, bench)
+    if result is None:
+        return (yield from _unrecorded(trial, specimen, lost))
     found = yield from _look(trial, bench)
     yield Tell(_told(trial, result))  # after the look, so that no number colours it
     return (yield from _verdict(trial, specimen, result, found, used))
@@ -60,58 +62,74 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
 def _trial(
     trial: str, specimen: str, params: Mapping[str, Any], swept: Mapping[str, Any],
     used: jig.Scales, bench: Bench,
-) -> Passage[Mapping[str, Any]]:  # fmt: skip
+) -> Passage[tuple[Mapping[str, Any] | None, str]]:  # fmt: skip
+    """The edge set, twisted, and what it took; None and why when nothing of it was recorded."""
     slot, limits = bench.twist.slot, bench.twist.twist
     cycles = params["cycles"] or limits.cycles
     yield jig.clamp(
-        f"Clamp blade {specimen} in the arm, its edge {slot.depth_m * 1e3:g} mm deep in a fresh "
-        f"slot of the hardwood block along {slot.length_m * 1e3:g} mm. Shield closed.",
+        f"Gloves on: clamp blade {specimen} in the arm, its edge {slot.depth_m * 1e3:g} mm deep in "
+        f"a fresh slot of the hardwood block along {slot.length_m * 1e3:g} mm. Gloves off, shield "
+        "closed, hands off the arm.",
         "set_edge",
         {"specimen": specimen, "length_m": slot.length_m},
     )
-    zero = yield from jig.zero(f"{trial} zero before", bench, "Nobody touches the arm. Hands off.")
+    zero = yield from jig.zero(f"{trial} zero before", bench, "Zero: hands off the arm.")
     amplitude = limits.amplitude_deg
-    twisted = yield Record(
-        f"{trial}: turn the arm to {amplitude:g}° right, then {amplitude:g}° left, {cycles} times; "
-        "keep the mark between the brackets.",
-        trial=trial,
-        torque=used.load.to_dict(),
-        angle=used.angle.to_dict(),
-        zero_code=zero["mean"],
-        rate_low_rad_s=math.radians(limits.rate_low_deg_s),
-        rate_high_rad_s=math.radians(limits.rate_high_deg_s),
-        stop={"cycles": cycles, "amplitude_rad": math.radians(amplitude)},
-        rest_nm=bench.pry.pry.preload_nm,
-        hand="twist",
-        detail={
-            "amplitude_deg": amplitude,
-            "cycles": cycles,
-            "rate_deg_s": (limits.rate_low_deg_s + limits.rate_high_deg_s) / 2,
-        },
-        hazards=("shards", "stored"),
-        guarded=True,
-        after="Let the arm back to its zero mark. Hands off.",
-        after_hand="unload",
-    )
-    after = yield from jig.zero(f"{trial} zero after", bench, "Nobody touches the arm. Hands off.")
-    return (
-        yield Measure(
-            "Torque and work of each cycle",
-            measurand="twist",
+    twisted, lost = yield from jig.motion(
+        Record(
+            f"{trial}: at TURN NOW, and not before, turn the arm to {amplitude:g}° right, then "
+            f"{amplitude:g}° left, {cycles} times; keep the mark between the brackets.",
+            now=f"TURN NOW: {amplitude:g}° right first.",
             trial=trial,
-            raw_id=twisted["raw_id"],
-            settings={
-                **jig.settings(used, bench),
-                "twist": bench.twist.model_dump(mode="json"),
+            torque=used.load.to_dict(),
+            angle=used.angle.to_dict(),
+            zero_code=zero["mean"],
+            rate_low_rad_s=math.radians(limits.rate_low_deg_s),
+            rate_high_rad_s=math.radians(limits.rate_high_deg_s),
+            stop={"cycles": cycles, "amplitude_rad": math.radians(amplitude)},
+            rest_nm=bench.pry.pry.preload_nm,
+            hand="twist",
+            detail={
+                "amplitude_deg": amplitude,
                 "cycles": cycles,
-                "zero": dict(zero),
-                "zero_after": dict(after),
-                "sweep": dict(swept),
-                "ended": twisted["ended"],
-                "time_base": twisted["time_base"],
+                "rate_deg_s": (limits.rate_low_deg_s + limits.rate_high_deg_s) / 2,
             },
+            hazards=("shards", "stored"),
+            guarded=True,
+            after="Let the arm back to its zero mark. Hands off.",
+            after_hand="unload",
         )
     )
+    if twisted is None:
+        return None, lost
+    after = yield from jig.zero(f"{trial} zero after", bench, "Zero again: hands off the arm.")
+    result = yield Measure(
+        "Torque and work of each cycle",
+        measurand="twist",
+        trial=trial,
+        raw_id=twisted["raw_id"],
+        settings={
+            **jig.settings(used, bench),
+            "twist": bench.twist.model_dump(mode="json"),
+            "cycles": cycles,
+            "zero": dict(zero),
+            "zero_after": dict(after),
+            "sweep": dict(swept),
+            "ended": twisted["ended"],
+            "time_base": twisted["time_base"],
+        },
+    )
+    return result, ""
+
+
+def _unrecorded(trial: str, specimen: str, why: str) -> Passage[dict[str, Any]]:
+    """The edge may be used up, and there is no torque."""
+    summary = {
+        "trial": trial, "specimen": specimen, "valid": False, "reasons": [why], "indication": [],
+        "peak_torque_nm": None, "peak_torque_U_nm": None,
+    }  # fmt: skip
+    yield Note(f"Verdict of {trial}", kind="verdict", body=summary)
+    return summary
 
 
 def _told(trial: str, result: Mapping[str, Any]) -> str:
@@ -125,9 +143,9 @@ def _told(trial: str, result: Mapping[str, Any]) -> str:
 def _look(trial: str, bench: Bench) -> Passage[dict[str, Any]]:
     """Damage along the edge, entered blind."""
     yield Do(
-        "Arm let back, then shield open, glasses on. Blade out by its spine, gloves on. Chips with "
-        "pliers or magnet: count them.",
-        hazards=("shards", "stored", "edge", "pinch"),
+        "Arm let back, then shield open, eye protection on. Gloves on, blade out by its spine. "
+        "Chips with pliers or magnet: count them.",
+        hazards=("shards", "stored", "edge", "trap"),
     )
     along = f"Length of edge affected, of {bench.twist.slot.length_m * 1e3:g} mm"
     return (
@@ -135,9 +153,10 @@ def _look(trial: str, bench: Bench) -> Passage[dict[str, Any]]:
             trial,
             "Damage along the twisted length",
             {
-                "length_m": (along, damage.ALONG),
+                "length_m": (along, damage.TWISTED),
                 "depth_m": ("Depth of the deepest place", damage.DEPTH),
             },
+            damage.Eye(),
         )
     )
 

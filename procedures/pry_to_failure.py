@@ -6,7 +6,7 @@ failure torque. A tip that survived a softer block may go on to a harder one.
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from procedures.lib import checks, jig, questions, verdicts
@@ -22,6 +22,7 @@ PARAMETERS = (
     aside("specimen", "text", "", "code of the blade; asked for when left out"),
     Parameter("schedule", "text", "hardwood", "blocks in order, softest first: softwood,hardwood"),
     Parameter("side", "text", "right", "the side the arm is pulled to: right or left"),
+    questions.PHOTO,
 )
 
 FALL_SHARE = 0.5
@@ -40,29 +41,29 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     """The guided test. Concludes with one trial for each block."""
     blocks = _blocks(params["schedule"])
     yield Do(
-        "Read before you start: a tip that snaps flies, and a bent blade springs back.",
-        hazards=("shards", "stored", "edge", "pinch"),
+        "Nothing seated in the arm, its pin out, eye protection at hand.",
+        hazards=("trap",),
     )
     used = yield from jig.scales(bench)
-    yield from checks.check_load(bench, used.load)
+    yield from checks.check_load(bench, used.load, used.certified)
     specimen = yield from questions.blade(params)
-    section = yield from _section(specimen)
+    section = yield from _section(specimen, bench.pry.pry.depth_m)
     zero = yield from jig.zero(
-        f"{specimen} zero", bench, "Nothing seated, nobody touches the arm. Hands off."
+        f"{specimen} zero", bench, "Zero: nothing seated, hands off the arm."
     )
     sign = 1 if params["side"] == "right" else -1
     to_rad = sign * math.radians(bench.pry.pry.angle_limit_deg)
     swept = yield from jig.sweep(f"{specimen} sweep", to_rad, zero, used, bench)
     trials: list[dict[str, Any]] = []
     for block in blocks:
-        trial = yield from _trial(specimen, block, params["side"], section, swept, used, bench)
+        trial = yield from _trial(specimen, block, params, section, swept, used, bench)
         trials.append(trial)
         if trial["kind"] != "survived":
             break
     yield Do(
-        "Arm let back, then shield open. Pieces out with pliers or magnet, glasses on: count them. "
-        "Blade out by its spine, gloves on.",
-        hazards=("shards", "stored", "edge", "pinch"),
+        "Eye protection on. Pieces out with pliers or magnet: count them. Gloves on, blade out by "
+        "its spine.",
+        hazards=("shards", "edge", "trap"),
     )
     return {"specimen": specimen, "trials": trials}
 
@@ -79,42 +80,45 @@ def _blocks(schedule: str) -> list[str]:
     return blocks
 
 
-def _section(specimen: str) -> Passage[dict[str, float]]:
+def _section(specimen: str, depth_m: float) -> Passage[dict[str, float]]:
     """Thickness and width where the tip will bend, before the test."""
     wanted = (
-        ("thickness", f"Thickness of blade {specimen} where it will bend, like 2.0 mm",
-         questions.BLADE_THICKNESS, ""),
-        ("width", "Width of the blade there, like 10 mm", questions.BLADE_WIDTH, ""),
-        ("section_at", "How far is that place from the block's face? like 2 mm",
-         questions.ALONG_BLADE, ""),
+        ("thickness", f"Thickness of blade {specimen} {depth_m * 1e3:g} mm from its point, where "
+         "it will leave the wood, like 2.0 mm", questions.BLADE_THICKNESS, questions.TIP_THICK, ""),
+        ("width", "Width of the blade there, like 10 mm", questions.BLADE_WIDTH,
+         questions.TIP_WIDE, ""),
+        ("section_at", "How far out of the wood did you measure it? 0 mm: just where it leaves it",
+         questions.ALONG_BLADE, questions.TIP_OUT, "0 mm"),
         ("u_section", "How sure is that? micrometer 0.01 mm, caliper 0.03 mm",
-         questions.SECTION_U, "0.03 mm"),
+         questions.SECTION_U, questions.SECTION_U, "0.03 mm"),
     )  # fmt: skip
     found: dict[str, float] = {}
-    for key, text, band, default in wanted:
-        found[f"{key}_m"] = yield from questions.length(text, key, band, default)
+    for key, text, band, usual, default in wanted:
+        found[f"{key}_m"] = yield from questions.length(text, key, band, default, usual)
     yield Note(f"Section of {specimen}", kind="section", body={"specimen": specimen, **found})
     return found
 
 
 def _trial(
-    specimen: str, block: str, side: str, section: Mapping[str, float],
+    specimen: str, block: str, params: Mapping[str, Any], section: Mapping[str, float],
     swept: Mapping[str, Any], used: jig.Scales, bench: Bench,
 ) -> Passage[dict[str, Any]]:  # fmt: skip
     """One blade in one block, from seating to the look at the tip."""
-    limits = bench.pry.pry
+    limits, side = bench.pry.pry, params["side"]
     trial = f"{specimen} in {block}"
     yield jig.clamp(
-        f"Clamp blade {specimen} in the arm and seat its tip {limits.depth_m * 1e3:g} mm deep in "
-        f"the {block} block. Shield closed.",
+        f"Gloves on: clamp blade {specimen} flat in the arm, its tip {limits.depth_m * 1e3:g} mm "
+        f"deep in the {block} block. Gloves off, shield closed, hands off the arm.",
         "seat",
         {"specimen": specimen, "block": block, "depth_m": limits.depth_m},
     )
-    zero = yield from jig.zero(f"{trial} zero", bench, "Nobody touches the arm. Hands off.")
-    pried = yield Record(
-        f"{trial}: pull the arm to the {side}, slowly up to {limits.preload_nm:g} N·m, then so "
-        f"that it takes {limits.ramp_low_s:g} to {limits.ramp_high_s:g} s to give way. Keep the "
-        "mark between the brackets.",
+    zero = yield from jig.zero(f"{trial} zero", bench, "Zero: hands off the arm.")
+    pried, lost = yield from jig.motion(Record(
+        f"{trial}: at PULL NOW, and not before, pull the arm to the {side}, slowly up to "
+        f"{limits.preload_nm:g} N·m, then so that it takes {limits.ramp_low_s:g} to "
+        f"{limits.ramp_high_s:g} s to give way. Keep the mark between the brackets. Stop when the "
+        "screen says so.",
+        now=f"PULL NOW: to the {side}.",
         trial=trial,
         torque=used.load.to_dict(),
         angle=used.angle.to_dict(),
@@ -134,8 +138,10 @@ def _trial(
         guarded=True,
         after="Let the arm back slowly until it pulls no more. Hands off.",
         after_hand="unload",
-    )  # fmt: skip
-    after = yield from jig.zero(f"{trial} zero after", bench, "Nobody touches the arm. Hands off.")
+    ))  # fmt: skip
+    if pried is None:
+        return (yield from _unrecorded(trial, specimen, block, lost))
+    after = yield from jig.zero(f"{trial} zero after", bench, "Zero again: hands off the arm.")
     result = yield Measure(
         "Torque, angle and energy of this trial",
         measurand="pry",
@@ -152,12 +158,13 @@ def _trial(
             "time_base": pried["time_base"],
         },
     )
-    seen = yield from _look(trial)
-    yield Tell(_told(trial, result))  # after the look, so that no number colours it
-    return (yield from _verdict(trial, specimen, block, result, seen, used))
+    seen = yield from _look(trial, result["kind"], params["photo"])
+    summary = yield from _verdict(trial, specimen, block, result, seen, used)
+    yield Tell(_told(trial, result, summary["reasons"]))  # after the look: no number colours it
+    return summary
 
 
-def _told(trial: str, result: Mapping[str, Any]) -> str:
+def _told(trial: str, result: Mapping[str, Any], reasons: Sequence[str]) -> str:
     of = result["measurands"]
     kind = result["kind"]
     if kind == "survived":
@@ -166,30 +173,46 @@ def _told(trial: str, result: Mapping[str, Any]) -> str:
         head = f"{trial}: {kind}, peak {jig.quantity(of, 'peak_torque')}"
         if "failure_angle" in of:
             head += f" at {jig.quantity(of, 'failure_angle', jig.DEG, '°')}"
-    return verdicts.closed(head, verdicts.reasons(result))
+    return verdicts.closed(head, reasons)
 
 
-def _look(trial: str) -> Passage[dict[str, Any]]:
+CONTRARY = {"snap": ("bent", "whole"), "bend": ("snapped",), "survived": ("snapped",)}
+"""What no eye finds on a tip of which the rig recorded this."""
+
+
+def _seen(kind: str) -> Passage[str]:
+    """What the eye finds; asked once more on the spot where it is contrary to the record."""
+    choices = ("snapped", "bent", "whole")
+    seen = yield Ask("Look at the tip: what happened?", key="tip", kind="choice", choices=choices)
+    if seen["value"] in CONTRARY.get(kind, ()):
+        seen = yield Ask(
+            f"The record shows a {kind}, you say {seen['value']}. Look again, at tip and block: "
+            "what is it?", key="tip_again", kind="choice", choices=choices,
+        )  # fmt: skip
+    return str(seen["value"])
+
+
+def _unrecorded(trial: str, specimen: str, block: str, why: str) -> Passage[dict[str, Any]]:
+    """The tip may be used up, and there is no torque."""
+    summary = {
+        "trial": trial, "specimen": specimen, "block": block, "kind": "unrecorded", "censored": "",
+        "valid": False, "reasons": [why], "indication": [], "peak_torque_nm": None,
+        "peak_torque_U_nm": None,
+    }  # fmt: skip
+    yield Note(f"Verdict of {trial}", kind="verdict", body=summary)
+    return summary
+
+
+def _look(trial: str, kind: str, photo: bool) -> Passage[dict[str, Any]]:
     """What the eye sees, and the path of a photograph."""
     yield Do(
-        "Arm let back, then shield open, glasses on. Fingers off the tip: it may be bent like "
-        "a bow.",
+        "Arm let back, then shield open, eye protection on. Fingers off the tip: it may be bent "
+        "like a bow.",
         hazards=("shards", "stored", "edge"),
     )
-    seen = yield Ask(
-        "Look at the tip: what happened?", key="tip", kind="choice",
-        choices=("snapped", "bent", "whole"),
-    )  # fmt: skip
-    photo = yield Ask(
-        "Photograph of the tip with its label beside it: path of the file, or none",
-        key="photo", kind="file", default="none",
-    )  # fmt: skip
-    found = {
-        "trial": trial,
-        "tip": seen["value"],
-        "photo": photo["value"],
-        "photo_sha256": photo["sha256"],
-    }
+    tip = yield from _seen(kind)
+    picture = (yield from questions.photograph("the tip")) if photo else questions.NO_PHOTO
+    found = {"trial": trial, "tip": tip, **picture}
     yield Note(f"Look of {trial}", kind="look", body=found)
     return found
 
@@ -199,14 +222,17 @@ def _verdict(
     seen: Mapping[str, Any], used: jig.Scales,
 ) -> Passage[dict[str, Any]]:  # fmt: skip
     peak = result["measurands"].get("peak_torque")
+    reasons = verdicts.reasons(result)
+    if seen["tip"] in CONTRARY.get(result["kind"], ()):
+        reasons.append(f"the record shows a {result['kind']}, the eye a tip that is {seen['tip']}")
     summary = {
         "trial": trial,
         "specimen": specimen,
         "block": block,
         "kind": result["kind"],
         "censored": result["censored"],
-        "valid": not result["reasons"],
-        "reasons": verdicts.reasons(result),
+        "valid": not reasons,
+        "reasons": reasons,
         "indication": list(used.indication),
         "peak_torque_nm": None if peak is None else peak["value"],
         "peak_torque_U_nm": None if peak is None else peak["U"],

@@ -6,7 +6,7 @@ from typing import Any
 from procedures.lib import probing, questions, verdicts
 from rig.bench import Bench
 from rig.guide.parameters import Parameter, aside
-from rig.guide.steps import Do, Note, Procedure, Tell
+from rig.guide.steps import Note, Procedure, Tell
 from rig.quantity import stated
 
 TITLE = "Sharpness"
@@ -30,7 +30,6 @@ def check(params: Mapping[str, Any], _: Bench) -> None:
 def procedure(params: Mapping[str, Any], _: Bench) -> Procedure:
     """The guided probe. Concludes with the median force, the grades, or both."""
     asked = _asked(params)
-    yield Do("Read before you start: you handle a bare edge.", hazards=("edge", "probing"))
     specimen = yield from questions.blade(params)
     trial = f"{specimen} sharpness"
     found = yield from probing.probe(trial, specimen, asked, skippable=False)

@@ -9,12 +9,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from procedures.lib import blow, questions, session, tower, verdicts
+from procedures.lib import blow, damage, questions, session, tower, verdicts
 from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.assumed import USUAL, too_narrow
 from rig.guide.parameters import Parameter, aside
-from rig.guide.steps import Do, Measure, Note, Outcome, Passage, Procedure, Tell
+from rig.guide.steps import Measure, Note, Outcome, Passage, Procedure, Tell
 from rig.measure.budget import Measurand, from_dict
 from rig.measure.height import height_for_energy
 from rig.measure.staircase.evaluate import fewer_costs
@@ -77,6 +77,7 @@ class _Stair:
     level: int = 0  # steps above the start
     counted: list[dict[str, Any]] = field(default_factory=list)
     void: list[dict[str, Any]] = field(default_factory=list)
+    eye: damage.Eye = field(default_factory=damage.Eye)
 
     @property
     def energy_j(self) -> float:
@@ -114,7 +115,7 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
         if stair.at_its_end:
             yield Tell("The tower ends here: the staircase stops, its energy lies beyond.")
             break
-    yield Tell("Put the pin in before you reach in.")
+    yield Tell(blow.OUT)
     return (yield from _conclude(specimen, stair, params, bench))
 
 
@@ -130,10 +131,6 @@ def _begin(params: Mapping[str, Any], bench: Bench) -> Passage[None]:
             f"{fewer_costs(params['drops'])}; the usual {USUAL} to 0.32. With fewer than {USUAL} "
             "the scatter of the sites is not told but taken as one step."
         )
-    yield Do(
-        "Read before you start: this is a falling mass. Know where the e-stop is.",
-        hazards=("falling_mass", "chips", "edge", "pinch"),
-    )
 
 
 def _rule(params: Mapping[str, Any], blades: Sequence[str]) -> Passage[None]:
@@ -168,7 +165,7 @@ def _drop(
     """One drop at the staircase's energy; counted when it is valid."""
     level_j, height_m = stair.energy_j, _height(stair, a_eff, bench)
     yield Tell(f"Drop {number}: {level_j:.4g} J, {height_m * 1e3:.1f} mm.")
-    asked = blow.Asked(level_j, height_m, params["tolerance"])
+    asked = blow.Asked(level_j, height_m, params["tolerance"], eye=stair.eye)
     told = yield from blow.blow(f"{blade} site {number}", number, blade, asked, bench)
     if not told["valid"]:
         stair.void.append({"trial": told["trial"], "level_j": level_j, "reasons": told["reasons"]})

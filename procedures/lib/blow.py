@@ -1,7 +1,7 @@
 """One blow of the drop tower on a fresh site of an edge, from clamping to the look at it."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from procedures.lib import damage, tower, verdicts
@@ -14,14 +14,18 @@ SITE = (
 )
 
 
+OUT = "Leave the pin in; gloves on, blade out by its spine."
+
+
 @dataclass(frozen=True)
 class Asked:
-    """What a blow is to be: energy and the height for it, and what is let pass."""
+    """What a blow is to be: energy and the height for it, what is let pass, and who looks."""
 
     energy_j: float
     height_m: float
     tolerance: float
     second_strike_allowed: bool = False
+    eye: damage.Eye = field(default_factory=damage.Eye)
 
 
 def blow(
@@ -29,8 +33,8 @@ def blow(
 ) -> Passage[dict[str, Any]]:
     """One blow; gives what the verdict says of it."""
     yield Do(
-        f"Drop {number}: carriage up and clear, pin in, guard open. Clamp blade {specimen} by its "
-        f"spine, edge up under the striker, {SITE}. Pin out.",
+        f"Drop {number}: carriage up and clear, pin in, guard open. Gloves on: clamp blade "
+        f"{specimen} by its spine, edge up under the striker, {SITE}.",
         hand="load",
         detail={"specimen": specimen},
         hazards=("edge", "falling_mass"),
@@ -54,7 +58,7 @@ def blow(
         settings=tower.settings(bench, fall, after, told),
     )
     reasons = [*fall["reasons"], *verdicts.reasons(result)]
-    found = yield from look(trial)
+    found = yield from look(trial, asked.eye)
     yield Tell(tower.told(trial, result, reasons))  # after the look: no number colours it
     return tower.summary(trial, result, reasons) | {
         "specimen": specimen,
@@ -67,7 +71,8 @@ def _unrecorded(trial: str, specimen: str, fall: Mapping[str, Any]) -> Passage[d
     """The carriage may have fallen while nobody recorded: never a number."""
     reason = f"not recorded ({tower.unrecorded(fall)}): it may have fallen unseen"
     answer = yield Ask(
-        f"{trial} was permitted, but its fall was not recorded. Did the carriage fall?",
+        f"Pin in first, from the side. {trial} was permitted, but its fall was not recorded. Did "
+        "the carriage fall?",
         key="fell",
         kind="choice",
         choices=("yes", "no", "unsure"),
@@ -82,7 +87,7 @@ def _unrecorded(trial: str, specimen: str, fall: Mapping[str, Any]) -> Passage[d
     }
 
 
-def look(trial: str) -> Passage[dict[str, Any]]:
+def look(trial: str, eye: damage.Eye) -> Passage[dict[str, Any]]:
     """Damage as the eye and the caliper find it, with the reading's own uncertainty."""
     yield Do(
         "Raise the carriage clear of the blade and let the catch hold it. Pin in, then look.",
@@ -97,5 +102,6 @@ def look(trial: str) -> Passage[dict[str, Any]]:
                 "depth_m": ("Depth of the damage, like 0.3 mm", damage.DEPTH),
                 "width_m": ("Width along the edge, like 1.2 mm", damage.ALONG),
             },
+            eye,
         )
     )

@@ -18,6 +18,7 @@ from rig.measure.reading import told
 from rig.measure.scales import Scale
 
 CHECK, OUT = "check_load", "check_out"
+BENCH_SAYS = "bench file's figures, as there is no certificate"
 SESSION_H = 12.0
 CHART_H = 24.0 * 365 * 2
 CHART_LENGTH = 100
@@ -51,7 +52,7 @@ def stopped(what: str) -> Passage[bool]:
     return bool(answer["value"] == "stop")
 
 
-def check_load(bench: Bench, scale: Scale) -> Passage[None]:
+def check_load(bench: Bench, scale: Scale, certified: bool) -> Passage[None]:
     """Does a known weight still read as it used to? Once in a session.
 
     Outside its limits nothing goes on until someone has looked and written down why.
@@ -59,6 +60,7 @@ def check_load(bench: Bench, scale: Scale) -> Passage[None]:
     Args:
         bench: its `pry.check.mass_kg` is hung.
         scale: of the load channel, as this run uses it.
+        certified: whether a certificate in force gives it.
 
     Raises:
         RigError: the person stopped because no good reading came.
@@ -70,7 +72,8 @@ def check_load(bench: Bench, scale: Scale) -> Passage[None]:
     codes = yield from _hung(bench)
     torque, expected = float(scale.value(codes)), _facts(bench).torque_nm(bench.pry.check.mass_kg)
     history = [float(scale.value(row["codes"])) for row in chart]
-    judged = judge(torque, history, expected, _expanded(bench, scale, expected), "N·m")
+    by = "certificate" if certified else BENCH_SAYS
+    judged = judge(torque, history, expected, _expanded(bench, scale, expected), "N·m", by)
     body = {
         **_of(bench), "codes": codes,
         "torque_nm": torque, "torque_U_nm": _read(scale, torque),
@@ -82,7 +85,7 @@ def check_load(bench: Bench, scale: Scale) -> Passage[None]:
     else:
         yield Tell(
             f"Check: {torque:.4g} N·m, in order ({judged.limits.low:.4g} to "
-            f"{judged.limits.high:.4g} N·m by the {judged.by})."
+            f"{judged.limits.high:.4g} N·m by the {judged.told})."
         )
     yield Note(
         "Check of the load cell", kind=CHECK,

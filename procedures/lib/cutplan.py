@@ -126,7 +126,7 @@ def costs(params: Mapping[str, Any], chosen: Plan) -> str:
         more = chosen.rule.successive - 1
         width = one.width_share(life)
         told = f"interval {width:.0%} of the life" if math.isfinite(width) else "not reached"
-        mark = ">" if kind == params["probes"] else " "
+        mark = "*" if kind == params["probes"] else " "
         lines.append(
             f"{mark} {kind}: {one.probes_for(life, more)} probes for a life of {life:.0f} cuts "
             f"({told}), {len(one.counts)} to its limit of {one.counts[-1]}"

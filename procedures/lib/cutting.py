@@ -17,6 +17,9 @@ TRIED = 2
 DIGITS = 9  # of a count; longer is a slip of the hand
 STILL = "Carriage home, pin in, motor unplugged"
 """How the frame stands before a hand goes in."""
+DRAW = "DRAW NOW"
+NOW = {False: DRAW, True: "PRESS NOW"}
+"""What the person waits for, by hand and by motor."""
 SETTLE_S, READ_S = 1.0, 2.0
 ENDS = {
     "SAID": "paused",
@@ -91,16 +94,19 @@ def by_hand(text: str, bench: Bench) -> str:
 
 def closed(used: How) -> str:
     """How the frame stands before the next stroke; the plug comes last."""
-    return "Guard closed, pin out" + (", crank on, motor plugged in last." if used.driven else ".")
+    return "Guard closed, pin out" + (", crank on, motor plugged in last" if used.driven else "")
 
 
-def strokes(trial: str, text: str, count: int, used: How, bench: Bench) -> Strokes:
-    """The step that counts them."""
+def strokes(
+    trial: str, text: str, count: int, used: How, bench: Bench, mounted: bool = False
+) -> Strokes:
+    """The step that counts them; when the blade was mounted just now, that prompt told all."""
     stroke = bench.frame.stroke
+    told = text if used.driven or mounted else by_hand(text, bench)
     return Strokes(
-        text if used.driven else by_hand(text, bench), trial=trial, count=count, driven=used.driven,
-        min_ms=round(1e3 * stroke.min_s), max_ms=round(1e3 * stroke.max_s), load=used.load,
-        hand="strokes", hazards=moving(used, bench),
+        told, trial=trial, count=count, driven=used.driven, min_ms=round(1e3 * stroke.min_s),
+        max_ms=round(1e3 * stroke.max_s), load=used.load, hand="strokes",
+        hazards=moving(used, bench), by_itself=mounted, now=DRAW,
     )  # fmt: skip
 
 
@@ -114,7 +120,8 @@ def try_switches(specimen: str, bench: Bench) -> Passage[None]:
     while True:
         tried = yield strokes(
             f"{specimen} switches",
-            f"Switches: no blade in the clamp, carriage home. Draw {TRIED} full strokes by hand.",
+            f"Switches: no blade in the clamp, carriage home. At {DRAW} draw {TRIED} full strokes "
+            "by hand.",
             TRIED, used, bench,
         )  # fmt: skip
         if tried["counted"] == TRIED and not tried["rejected"]:
@@ -135,7 +142,10 @@ def media(params: Mapping[str, Any], bench: Bench) -> Passage[dict[str, Any]]:
     kind = params["media"]
     lot = yield Ask(f"Lot of the {kind} (maker's number, delivery, date)", key="lot")
     thick_m = yield from questions.length(
-        f"Thickness of the {kind}, like 4 mm", "media_thickness", questions.MEDIA_THICKNESS
+        f"Thickness of the {kind}, like 4 mm",
+        "media_thickness",
+        questions.MEDIA_THICKNESS,
+        usual=questions.MEDIA_THICK,
     )
     if thick_m > bench.frame.media.thickest_m:
         yield Tell(
@@ -160,9 +170,12 @@ def media(params: Mapping[str, Any], bench: Bench) -> Passage[dict[str, Any]]:
 
 
 def mount(name: str, used: How, bench: Bench) -> Do:
-    """Blade into the clamp."""
+    """Blade into the clamp; what comes at once after it is said here."""
+    then = "then read on" if used.count == HAND else f"then wait for {NOW[used.driven]}"
+    plug = "" if used.driven or not bench.frame.drive.fitted else ", crank off"
     return Do(
-        f"{STILL}. Clamp blade {name} by its spine, edge down. Hands out. {closed(used)}",
+        f"{STILL}. Gloves on: clamp blade {name} by its spine, edge down. Gloves off, hands out. "
+        f"{closed(used)}{plug}; {then}.",
         hand="mount", detail={"specimen": name}, hazards=("edge", "pinch", *moving(used, bench)),
     )  # fmt: skip
 
@@ -172,7 +185,7 @@ def sheet(number: int, specimen: str, used: How, bench: Bench) -> Passage[str]:
     label = yield Ask(f"Label of sheet {number}", key="sheet", default=f"sheet {number}")
     yield Do(
         f"{STILL}, then guard open: take the rest out, put {label['value']} in. Hands out. "
-        f"{closed(used)}",
+        f"{closed(used)}.",
         hand="feed", detail={"sheet": label["value"]},
         hazards=("edge", "pinch", *moving(used, bench)),
     )  # fmt: skip
@@ -199,11 +212,16 @@ def zero(trial: str) -> Passage[float]:
     return float(reading["mean"])
 
 
-def stretch(trial: str, text: str, count: int, used: How, bench: Bench) -> Passage[dict[str, Any]]:
-    """Some cuts. Gives `counted`, `typed`, `rejected`, `mean_codes`, `paused` (why; "" if not)."""
+def stretch(
+    trial: str, text: str, count: int, used: How, bench: Bench, mounted: bool = False
+) -> Passage[dict[str, Any]]:
+    """Some cuts, of a blade that stands there or was `mounted` just now.
+
+    Gives `counted`, `typed`, `rejected`, `mean_codes`, `paused` (why; "" if not).
+    """
     if used.count == HAND:
         return (yield from _typed(text, count, used, bench))
-    made = yield strokes(trial, text, count, used, bench)
+    made = yield strokes(trial, text, count, used, bench, mounted)
     typed = 0
     if made["ended"] == "RESTARTED":
         yield Tell(
@@ -248,7 +266,7 @@ def control(
     """The control blade on this sheet: what the sheet does to a blade that is known."""
     yield mount(name, used, bench)
     made = yield from stretch(
-        f"{name} on {label}", f"Control blade {name}: {count} cuts.", count, used, bench
+        f"{name} on {label}", f"Control blade {name}: {count} cuts.", count, used, bench, True
     )
     force = None
     if made["mean_codes"]:

@@ -9,7 +9,7 @@ from procedures.lib import checks
 from rig.bench import Bench
 from rig.calibration.inforce import in_force
 from rig.errors import RigError
-from rig.guide.steps import Do, Measure, Outcome, Passage, Read, Record, Tell
+from rig.guide.steps import Ask, Do, Measure, Outcome, Passage, Read, Record, Tell
 from rig.measure.reading import told
 from rig.measure.scales import Scale
 from rig.quantity import stated
@@ -21,12 +21,14 @@ DEG = math.degrees(1.0)
 class Scales:
     """Torque and angle as this run reads them.
 
-    `indication` says why results are an indication only: what the certificates lack.
+    `indication` says why results are an indication only: what the certificates lack. `certified`:
+    the load channel's is in force.
     """
 
     load: Scale
     angle: Scale
     indication: tuple[str, ...]
+    certified: bool
 
 
 def scales(bench: Bench) -> Passage[Scales]:
@@ -42,13 +44,15 @@ def scales(bench: Bench) -> Passage[Scales]:
     if lacking:
         yield Tell(
             "PRACTICE ONLY: results of this run are an indication and enter no comparison, for "
-            f"{'; '.join(lacking)}. Calibrate with: bladerig calibrate load, then angle."
+            f"{'; '.join(lacking)}."
         )
-    return Scales(load.scale, angle.scale, tuple(lacking))
+    return Scales(load.scale, angle.scale, tuple(lacking), not load.against)
 
 
 def zero(trial: str, bench: Bench, text: str) -> Passage[Outcome]:
-    """The load channel with nothing pulling. A bad reading is taken again until the person stops.
+    """The load channel with nothing pulling, read without a question: hands are off by then.
+
+    A bad reading is taken again until the person stops.
 
     Raises:
         RigError: the person stopped.
@@ -56,7 +60,7 @@ def zero(trial: str, bench: Bench, text: str) -> Passage[Outcome]:
     limits = bench.pry.calibration
     reading = yield from checks.good_reading(
         Read(text, channel="load", trial=trial, settle_s=limits.settle_s, read_s=limits.read_s,
-             hand="free")
+             hand="free", by_itself=True)
     )  # fmt: skip
     if reading is None:
         raise _stopped("no good zero reading")
@@ -83,8 +87,8 @@ def sweep(
     way = f"{abs(to_deg):.0f}° to the {side}" + ", then to the other side," * both
     while True:
         swept = yield Record(
-            f"No-load sweep: nothing seated. Pull the arm slowly from its zero mark {way} and let "
-            "it back.",
+            "No-load sweep, nothing seated. At PULL NOW take the arm slowly from its zero mark "
+            f"{way} and let it back.",
             trial=trial,
             torque=used.load.to_dict(),
             angle=used.angle.to_dict(),
@@ -97,8 +101,9 @@ def sweep(
             rest_nm=limits.preload_nm,
             hand="sweep",
             detail={"to_deg": to_deg, "both": int(both)},
-            hazards=("pinch",),
-            after="Let the arm back to its zero mark.",
+            hazards=("trap",),
+            now=f"PULL NOW: slowly {way}.",
+            after="Let the arm back to its zero mark. Hands off.",
             after_hand="unload",
         )
         result = yield Measure(
@@ -115,6 +120,25 @@ def sweep(
             raise _stopped("no good no-load sweep")
 
 
+def motion(step: Record) -> Passage[tuple[Outcome | None, str]]:
+    """A recorded motion that uses the blade up; None and the reason when nobody recorded it.
+
+    That is asked of the person when the program had ended after it was called for. Who says that
+    nothing was moved makes it now.
+    """
+    while True:
+        made = yield step
+        if made["raw_id"] is not None:
+            return made, ""
+        answer = yield Ask(
+            f"{step.trial}: the arm was to be moved when the program ended, and nothing was "
+            "recorded. Was it moved?", key="moved", kind="choice", choices=("yes", "no", "unsure"),
+        )  # fmt: skip
+        if answer["value"] != "no":
+            told = "it was moved" if answer["value"] == "yes" else "nobody knows whether it was"
+            return None, f"not recorded: the program had ended; the person at the bench: {told}"
+
+
 def settings(used: Scales, bench: Bench) -> dict[str, Any]:
     """What every measurement on the arm needs beside its raw frames."""
     return {
@@ -126,7 +150,7 @@ def settings(used: Scales, bench: Bench) -> dict[str, Any]:
 
 def clamp(text: str, hand: str, detail: Mapping[str, float | str]) -> Do:
     """Hands at the blade: with its hazards."""
-    return Do(text, hand=hand, detail=detail, hazards=("edge", "pinch"))
+    return Do(text, hand=hand, detail=detail, hazards=("edge", "trap"))
 
 
 def quantity(measurands: Mapping[str, Any], name: str, factor: float = 1.0, unit: str = "") -> str:

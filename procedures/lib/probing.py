@@ -4,7 +4,7 @@ The wording of each grade is fixed before the start and shown at every probe. A 
 once has failed, whatever a second try shows; the second try is written down beside it.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -22,7 +22,9 @@ COARSEST_N = 0.5
 MOST_PLACES, MOST_READINGS = 50, 100
 WORST_SCALE = 0.2
 GRADED = ("shave", "paper")
+GRADES = ("pass", "fail", "repeat")
 FORCE = "force"
+FAR = 2.0  # times above or below the middle of its fellows: read once more
 NEW_TRIAL = (
     "The criterion was fixed before the first cut and holds to the end. For another one give this "
     "run up (the same command with --abandon 'criterion') and start a new trial on an edge "
@@ -145,9 +147,9 @@ def probe(
     Gives `passed` (each marked place, all graded kinds together), `grades` (each kind's answers)
     and `readings_n` (empty without force).
     """
-    out = f"{STILL}, then take" if moving else "take"
+    out = f"{STILL}. Gloves on: take the blade out" if moving else "Gloves on: take the blade"
     yield Do(
-        f"{name}: {out} the blade out by its spine, wipe it. Test the edge away from yourself.",
+        f"{name}. {out} by its spine, wipe it. Test the edge away from yourself, then put it down.",
         hand="take_out", detail={"specimen": specimen}, hazards=("edge", "probing", *moving),
     )  # fmt: skip
     grades: dict[str, list[str]] = {}
@@ -189,38 +191,54 @@ def measure(trial: str, asked: Criterion, found: Mapping[str, Any]) -> Measure:
 
 def _grade(name: str, kind: str, asked: Criterion, skippable: bool) -> Passage[list[str] | None]:
     """Answers of the marked places; None when the probe was left out."""
-    answers: list[str] = []
-    while len(answers) < asked.places:
-        place = len(answers) + 1
+    places = asked.places
+    which = (
+        "the mark: pass or fail" if places == 1 else f"marks 1 to {places}: pass or fail of each"
+    )
+    for _ in range(questions.TRIES):
         answer = yield Ask(
-            f"{name}, {kind} at mark {place} of {asked.places}. Pass means: {asked.means[kind]}. "
-            "(repeat: it failed, then passed)",
-            key=f"{kind}_{place}", kind="choice",
-            choices=("pass", "fail", "repeat", "skip", "change"),
+            f"{name}, {kind} at {which}, like {' '.join(('pass', 'fail', 'pass')[:places])} "
+            f"(p, f will do). Pass means: {asked.means[kind]}. (repeat: it failed, then passed; "
+            "skip; change)", key=f"{kind}_{places}",
         )  # fmt: skip
-        said = str(answer["value"])
+        said = str(answer["value"]).lower()
+        answers = _answers(said)
         if said == "change":
             yield Tell(NEW_TRIAL)
         elif said == "skip" and skippable:
             return None
         elif said == "skip":
             yield Tell(NO_SKIP)
+        elif len(answers) != places:
+            yield Tell(f"'{said}' is not {places} times pass, fail or repeat.")
         else:
-            if said == "repeat":
+            if "repeat" in answers:
                 yield Tell("It failed once: that stands. The second try is written down beside it.")
-            answers.append(said)
-    return answers
+            return answers
+    raise questions.no_use(kind)
+
+
+def _answers(said: str) -> list[str]:
+    """`pass fail`, `p f` and `pf` alike; empty when a part of it is no grade."""
+    parts = said.replace(",", " ").split()
+    if len(parts) == 1 and parts[0] not in GRADES:
+        parts = list(parts[0])
+    found = [next((grade for grade in GRADES if grade.startswith(part)), "") for part in parts]
+    return found if all(found) else []
 
 
 def _readings(name: str, asked: Criterion) -> Passage[list[float]]:
-    readings: list[float] = []
-    while len(readings) < asked.readings:
+    def one(number: int, far: questions.Far) -> Passage[float]:
         text = (
-            f"{name}: force to sever the thread, reading {len(readings) + 1} of {asked.readings}, "
-            "at a place not used before, like 1.25 N"
+            f"{name}: force to sever the thread, reading {number} of {asked.readings}, at a place "
+            "not used before, like 1.25 N"
         )
-        readings.append((yield from questions.force(text, "severing", HIGHEST_N)))
-    return readings
+        return questions.force(text, "severing", HIGHEST_N, far)
+
+    def far_from(taken: Sequence[float]) -> questions.Far:
+        return questions.far_by_ratio(taken, FAR)
+
+    return (yield from questions.series(asked.readings, one, far_from, "severing", "N"))
 
 
 def sharp_enough(found: Mapping[str, Any], failing: int, limit_n: float | None) -> bool:

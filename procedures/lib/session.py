@@ -47,8 +47,9 @@ def effective_acceleration(bench: Bench, anew: bool = False) -> Passage[Measuran
 def _empty_drops(bench: Bench) -> Passage[Measurand]:
     wanted, height_m = bench.tower.fall.empty_drops, bench.tower.fall.empty_drop_m
     yield Do(
-        f"{wanted} empty drops first: they show the guide's friction today. Carriage up and clear, "
-        "pin in, guard open. Clamp the blunt blank where the blade goes. Pin out.",
+        f"{wanted} empty drops first: they show the guide's friction today. Know where the e-stop "
+        "is. Carriage up and clear, "
+        "pin in, guard open. Clamp the blunt blank where the blade goes.",
         hand="bare",
         hazards=("falling_mass", "pinch"),
     )
@@ -56,7 +57,7 @@ def _empty_drops(bench: Bench) -> Passage[Measurand]:
     facts = None
     for number in range(1, 2 * wanted + 1):
         trial = f"empty drop {number}"
-        fallen = yield from tower.fall(trial, height_m, bench, "the blank")
+        fallen = yield from tower.fall(trial, height_m, bench, "the blank", number == 1)
         if fallen["raw_id"] is None:
             yield Tell(f"{trial} was not recorded ({tower.unrecorded(fallen)}). It is made again.")
             continue

@@ -129,22 +129,36 @@ def settings(
     }
 
 
+CLAMPED = {"the edge": "gloves off, hands out, pin out; ", "the blank": "hands out, pin out; "}
+"""What comes between clamping and the hand lever, by what is clamped."""
+STANDS = "wait until the carriage is still, open the guard if it is closed"
+
+
 def fall(
-    trial: str, height_m: float, bench: Bench, rests_on: str = "the edge"
+    trial: str, height_m: float, bench: Bench, rests_on: str = "the edge", clamped: bool = True
 ) -> Passage[dict[str, Any]]:
     """Contact zero, height, checks, permit, release. The outcome also holds `contact`.
 
     Contact is found again as often as it turns out wrong: the board was restarted (its counts
     begin anew), the height reads lower than at contact, or the person says so.
+
+    Args:
+        trial: its name.
+        height_m: of the fall.
+        bench: the rig.
+        rests_on: what the striker meets, a key of `CLAMPED`.
+        clamped: just now, so that the pin is in still.
     """
     count_m = bench.tower.wire.count_m
     band = bench.tower.travel.release_band_m / count_m
-    why = ""
+    why, first = "", CLAMPED[rests_on] if clamped else ""
     while True:
         contact = yield Touch(
-            "Contact: wait until the carriage is still, and open the guard if it is closed. Lower "
-            f"the carriage by the hand lever until the striker rests on {rests_on}. Hands off."
+            f"Contact: {first}{STANDS}. Lower the carriage by the hand lever until the striker "
+            f"rests on {rests_on}. Hands off.",
+            hazards=("falling_mass", "pinch"),
         )
+        first = ""
         target = contact["counts"] + height_m / count_m
         raised = yield Raise(
             f"Raise the carriage to {height_m * 1e3:.1f} mm above contact and hang it on the hook; "
@@ -176,7 +190,7 @@ def _released(trial: str, target: float, band: float, boot: int) -> Passage[Outc
     yield Ready("Checking guard, e-stop and interlock.")
     return (
         yield Release(
-            f"{trial}: when the lamp is steady, press the release button at the rig.",
+            f"{trial}: wait for PRESS NOW.",
             trial=trial,
             low_counts=round(target - band),
             high_counts=round(target + band),
@@ -215,7 +229,8 @@ def touch_again(fallen: Mapping[str, Any]) -> Passage[Outcome | None]:
     """Contact after the drop, to see a slip; None when the board's counts began anew."""
     after = yield Touch(
         "Wait until the carriage is still. Open the guard. Lower it by the hand lever onto the "
-        "edge again. Hands off."
+        "edge again. Hands off.",
+        hazards=("falling_mass", "pinch"),
     )
     return after if after["boot"] == fallen["boot"] else None
 

@@ -42,17 +42,19 @@ def cut_to(test: Underway, due: int) -> Passage[None]:
     """Cuts up to the next probe, sheet by sheet."""
     mounted = False
     while test.cuts < due and not test.stopped:
+        new = False
         if test.left_on_sheet <= 0:
             yield from _fresh_sheet(test)
             mounted = mounted and not test.params["control"]
         if not mounted:
             yield cutting.mount(test.specimen, test.used, test.bench)
-            mounted = True
+            mounted = new = True
         count = min(due - test.cuts, test.left_on_sheet, cutting.PIECE)
         made = yield from cutting.stretch(
             f"{test.trial} from {test.cuts}",
-            f"{test.specimen}: {count} cuts, after {test.cuts}; probe at {due}.",
-            count, test.used, test.bench,
+            f"{test.specimen}: at {cutting.NOW[test.used.driven]} {count} cuts, after {test.cuts}; "
+            f"probe at {due}.",
+            count, test.used, test.bench, new,
         )  # fmt: skip
         _take(test, made)
         if made["paused"]:

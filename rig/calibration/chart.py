@@ -42,14 +42,23 @@ def limits(values: Sequence[float]) -> Limits:
 
 @dataclass(frozen=True)
 class Judged:
-    """What a new value is judged by (`by`: "chart" or "certificate") and what stands against it."""
+    """What a new value is judged by and what stands against it.
+
+    Attributes:
+        by: "chart" or "certificate".
+        told: the same in words.
+    """
 
     by: str
+    told: str
     limits: Limits
     reasons: tuple[Reason, ...]
 
 
-def judge(value: float, history: Sequence[float], expected: float, U: float, unit: str) -> Judged:
+def judge(
+    value: float, history: Sequence[float], expected: float, U: float, unit: str,
+    known_by: str = "certificate",
+) -> Judged:  # fmt: skip
     """A new value against its history, or against what is expected of it while that is short.
 
     Args:
@@ -58,18 +67,19 @@ def judge(value: float, history: Sequence[float], expected: float, U: float, uni
         expected: what the check standard should read.
         U: expanded uncertainty of that comparison.
         unit: of all of them.
+        known_by: where `expected` and `U` come from, in words.
     """
     if len(history) >= ENOUGH:
-        by, bounds = "chart", limits(history)
+        by, told, bounds = "chart", "chart", limits(history)
         why = f"of {len(history)} earlier checks"
     else:
-        by, bounds = "certificate", Limits(expected - U, expected, expected + U)
-        why = f"by the certificate ({len(history)} of {ENOUGH} checks that a chart needs)"
+        by, told, bounds = "certificate", known_by, Limits(expected - U, expected, expected + U)
+        why = f"by the {known_by} ({len(history)} of {ENOUGH} checks that a chart needs)"
     if bounds.low <= value <= bounds.high:
-        return Judged(by, bounds, ())
+        return Judged(by, told, bounds, ())
     text = (
         f"the check reads {value:.4g} {unit}, outside {bounds.low:.4g} to {bounds.high:.4g} {unit} "
         f"{why}: look at hook, lever, weight and cell"
     )
     limit = bounds.low if value < bounds.low else bounds.high
-    return Judged(by, bounds, (Reason("check_out", text, value, limit, unit),))
+    return Judged(by, told, bounds, (Reason("check_out", text, value, limit, unit),))

@@ -65,7 +65,7 @@ def calibrate(
         click.echo(json.dumps(told))
         return
     click.echo(
-        f"\n{told['certificate']['sentence']}\nRecorded in {book} as run {told['run_id']}.\n"
+        f"\nRecorded in {book} as run {told['run_id']}.\n"
         f"Certificate: {told['report']}; open it in a browser, or print it"
     )
 
@@ -106,12 +106,16 @@ def certificates(
 
     file = bench_file(bench_path)
     bench, now = benches.load(file), datetime.now(UTC)
-    found = find([*map(_there, logbooks), beside(file)], bench, virtual=virtual)
+    books = [*map(_there, logbooks), beside(file)]
+    found = find(books, bench, virtual=virtual)
+    practice = {} if virtual else find(books, bench, virtual=True)
     told = {
         channel: _line(found.get(channel), standing(found.get(channel), channel, bench, now),
                        _command(channel, bench_path, virtual))
         for channel in CHANNELS
     }  # fmt: skip
+    for channel in practice:
+        told[channel]["told"] += f" (practice has one: see it with {_practice(bench_path)})"
     if as_json:
         click.echo(json.dumps(told))
     else:
@@ -134,6 +138,14 @@ def _command(channel: str, bench_path: Path | None, virtual: bool) -> str:
 
     bench = () if bench_path is None else ("--bench", bench_path)
     return typed("bladerig", "calibrate", channel, *bench, *["--virtual"] * virtual)
+
+
+def _practice(bench_path: Path | None) -> str:
+    """What to type for the certificates made in practice."""
+    from rig.commands import typed
+
+    bench = () if bench_path is None else ("--bench", bench_path)
+    return typed("bladerig", "certificates", *bench, "--virtual")
 
 
 def _line(one: "Certificate | None", against: "list[Reason]", command: str) -> dict[str, Any]:

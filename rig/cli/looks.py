@@ -18,7 +18,7 @@ def looks(person: "Person", procedure: str) -> Look:
 
     def look(step: Ask) -> str | None:
         if procedure == "pry_to_failure":
-            return person.tip().get(step.key) if step.key == "tip" else None
+            return person.tip()["tip"] if step.key in ("tip", "tip_again") else None
         if procedure in ("cuts_to_dull", "sharpness"):
             found: str | None = person.sharpness().get(step.key)
             return found

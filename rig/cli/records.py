@@ -9,7 +9,7 @@ import click
 from rig.cli import places
 
 if TYPE_CHECKING:
-    from rig.logbook.records import Run
+    pass
 
 LOGBOOK = click.argument("logbook", type=click.Path(path_type=Path))
 JSON = click.option("--json", "as_json", is_flag=True, help="For programs.")
@@ -20,16 +20,18 @@ RUN = click.option("--run", "run_id", type=int, help="Number of the run; left ou
 @LOGBOOK
 @JSON
 def runs(logbook: Path, as_json: bool) -> None:
-    """List the runs of a logbook.
+    """List the runs of a logbook: when, what, which blade, what came of it.
 
     \b
     Example:  bladerig runs blades.logbook
     """
+    from rig.cli import runlines
     from rig.commands import typed
     from rig.logbook.store import Logbook
 
     with Logbook.open(logbook, writable=False) as book:
         found = book.runs()
+        lines = [] if as_json else [runlines.line(book, run, logbook) for run in found]
     if as_json:
         keys = ("run_id", "procedure", "params", "outcome", "reason")
         told = [
@@ -38,22 +40,11 @@ def runs(logbook: Path, as_json: bool) -> None:
         ]
         click.echo(json.dumps(told))
         return
-    for run in found:
-        click.echo(_run_line(run, logbook))
+    for line in lines:
+        click.echo(line)
     if not found:
         click.echo("no runs yet; start one with: " + typed("bladerig", "run", "drop_impact",
                                                            logbook, "energy=5J"))  # fmt: skip
-
-
-def _run_line(run: "Run", logbook: Path) -> str:
-    from rig.guide.again import command
-
-    end = run.outcome or f"unfinished: {command(run, logbook)}"
-    if run.outcome == "abandoned":
-        end += f": {run.reason}"
-    virtual = "VIRTUAL RIG  " * (run.versions.get("device") == "virtual")
-    when = f"{run.started_utc:%Y-%m-%d %H:%M} UTC"
-    return f"run {run.run_id}  {when}  {run.procedure}  {virtual}{end}"
 
 
 @click.command()

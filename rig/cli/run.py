@@ -5,8 +5,10 @@ from pathlib import Path
 
 import click
 
+from rig.cli.helping import ProcedureHelp
 
-@click.command()
+
+@click.command(cls=ProcedureHelp)
 @click.argument("procedure")
 @click.argument("logbook", type=click.Path(path_type=Path))
 @click.argument("settings", nargs=-1, metavar="[NAME=VALUE]...")
@@ -32,7 +34,8 @@ def run(
 ) -> None:  # fmt: skip
     """Run PROCEDURE guided, into LOGBOOK (made if it is not there).
 
-    PROCEDURE is one of ours or your own script file. Killed or cut off at any moment, the same
+    PROCEDURE is one of ours or your own script file; with its name before --help, what it takes is
+    listed. Killed or cut off at any moment, the same
     command with --resume goes on where it stopped, with the settings, the bench and the kind of
     rig it was begun with. Ctrl-C disarms the rig and stops.
 

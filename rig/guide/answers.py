@@ -6,7 +6,7 @@ from pathlib import Path
 from rig.errors import RigError
 from rig.guide.parameters import plain_text
 from rig.guide.steps import Ask, Outcome
-from rig.units import SUCH_AS, UNITS, parse_quantity
+from rig.units import SUCH_AS, UNITS, from_si, parse_quantity, unit_of
 
 NO_FILE = "none"
 
@@ -27,6 +27,15 @@ def understood(step: Ask, typed: str) -> Outcome:
     if step.kind in UNITS:
         return {"value": parse_quantity(typed, step.kind)}
     return {"value": plain_text(typed)}
+
+
+def shown(kind: str, outcome: Outcome) -> str:
+    """An answer in words, a length in millimetres."""
+    value = outcome["value"]
+    if kind not in UNITS:
+        return str(value)
+    unit = "mm" if kind == "length" else unit_of(kind)
+    return f"{from_si(value, unit, kind):.6g} {unit}"
 
 
 def _wanted(step: Ask) -> str:

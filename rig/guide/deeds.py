@@ -22,6 +22,9 @@ def deeds(book: Logbook, run_id: int, done: Sequence[Mapping[str, Any]]) -> list
             told.append(Deed(step["hand"], detail, outcome.get("counted", detail.get("count", 0))))
         if step.get("after_hand"):
             told.append(Deed(step["after_hand"], {}))
+        struck = outcome.get("measurands", {}).get("impact_energy")
+        if struck:
+            told.append(Deed("struck", {"energy_j": struck["value"]}))
     broken = [row.body for row in book.journal(run_id, TALLY) if row.body["index"] == len(done)]
     if broken:
         told.append(Deed("strokes", {}, Tally.from_dict(broken[-1]["tally"]).counted))

@@ -57,7 +57,7 @@ def _once(stretch: Stretch) -> str:
         granted = link.command(Op.DRIVE_PERMIT, nonce=armed.value)
         if not granted.done:
             return _refused(stretch, granted)
-        stretch.operator.tell("Permitted: press the button at the rig to start the motor.")
+        stretch.operator.call("PRESS NOW: the button at the rig starts the motor.")
         stretch.device.act("press")
         why = _followed(stretch, events)
         stretch.book.append(ENDED, {**body, "reason": why}, stretch.run_id)

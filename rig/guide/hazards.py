@@ -1,7 +1,10 @@
-"""The lines of safety.md that the guide shows at the moment of risk.
+"""The lines of safety.md that the guide shows at the moment of risk: whole once a run, then short.
 
 Kept here word for word as they stand in safety.md; a test holds the two together.
 """
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 LINES: dict[str, str] = {
     "falling_mass": "Falling mass: the latch can fail. Keep hands and head out of the carriage's "
@@ -12,6 +15,8 @@ LINES: dict[str, str] = {
     "take the gloves off near moving parts.",
     "pinch": "Pinch points: the carriage and the catch close without warning. Use the hand lever, "
     "never a finger.",
+    "trap": "Trapped fingers: the arm and its stop close on what is between them. Hold the arm by "
+    "its grip only.",
     "shards": "Flying tips: a tip that snaps is fast enough to blind. Wear high-impact eye "
     "protection, close the shield, and let nobody stand in the plane of the arm.",
     "stored": "Stored energy: a bent blade and a pulled arm spring back. Keep face and fingers out "
@@ -27,3 +32,33 @@ LINES: dict[str, str] = {
     "probing": "Testing an edge: edge and stroke away from you, never toward a wrist or the hand "
     "that holds. Put the blade down before you type.",
 }
+
+SHORT: dict[str, str] = {
+    "falling_mass": "it can fall: pin in before a hand",
+    "chips": "eye protection on, guard closed",
+    "edge": "sharp: hold the spine",
+    "pinch": "hand lever, no finger",
+    "trap": "hold the grip only",
+    "shards": "eye protection on, shield closed",
+    "stored": "it springs back: face and fingers away",
+    "hard_blade": "flat on the anvil, eye protection on",
+    "driven_blade": "motor unplugged, pin in before a hand",
+    "drawn_blade": "hand on the handle, pin in before a hand",
+    "weights": "feet clear, pin in",
+    "probing": "edge and stroke away from you",
+}
+"""The same in a few words, for a line that this run has shown whole."""
+
+
+@dataclass
+class Warned:
+    """What one run has shown so far; a run that is resumed shows every line whole again."""
+
+    _shown: set[str] = field(default_factory=set)
+
+    def lines(self, keys: Sequence[str]) -> list[str]:
+        """The lines to show now for these keys of `LINES`: new ones whole, the others in one."""
+        new = [LINES[key] for key in keys if key not in self._shown]
+        known = [SHORT[key] for key in keys if key in self._shown]
+        self._shown |= set(keys)
+        return [*new, "; ".join(known).capitalize() + "."] if known else new

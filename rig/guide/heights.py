@@ -9,8 +9,8 @@ import numpy as np
 from rig.board.link import Link
 from rig.board.wire import Input
 from rig.errors import RigError
-from rig.guide import hazards
 from rig.guide.device import Device
+from rig.guide.hazards import Warned
 from rig.guide.operator import GO_ON, Operator
 from rig.guide.steps import Raise
 
@@ -61,7 +61,7 @@ def touch(device: Device, operator: Operator) -> dict[str, Any]:
     rest = Rest(link)
 
     def still() -> bool:
-        operator.live(f"resting? height {link.position} counts")
+        operator.live("waiting until it is still")
         return rest.still()
 
     if not link.wait_until(still, LIMIT_S):
@@ -77,7 +77,7 @@ def touch(device: Device, operator: Operator) -> dict[str, Any]:
     }
 
 
-def raise_into(device: Device, operator: Operator, step: Raise) -> dict[str, Any]:
+def raise_into(device: Device, operator: Operator, step: Raise, warned: Warned) -> dict[str, Any]:
     """Live read-out until the carriage hangs still inside the band.
 
     A contact that turns out wrong ends it early: see `Raise` for the outcome.
@@ -87,8 +87,9 @@ def raise_into(device: Device, operator: Operator, step: Raise) -> dict[str, Any
             minutes are over.
     """
     link = device.link
-    operator.tell(f"! {hazards.LINES['falling_mass']}")
-    operator.tell(f"{step.text} (Was contact confirmed too early? Type {AGAIN} and Enter.)")
+    for line in warned.lines(("falling_mass",)):
+        operator.tell(f"! {line}")
+    operator.tell(f"{step.text} (Pressed Enter before it touched? Type {AGAIN}, then Enter.)")
     link.wait_until(lambda: link.position is not None or link.boot != step.boot, KNOWN_S)
     started = link.position
     if link.boot != step.boot or started is None:

@@ -26,8 +26,15 @@ class Operator(Protocol):
     def typed(self, word: str) -> bool:
         """Whether the person typed this word, unasked. Told once."""
 
-    def confirm(self, step: Do, hazards: Sequence[str]) -> Callable[[], bool]:
-        """Show an action with its hazards; the result tells when it was confirmed."""
+    def call(self, text: str) -> None:
+        """The moment to act: shown, with a sound."""
+
+    def confirm(self, step: Do, hazards: Sequence[str], ready: str = "") -> Callable[[], bool]:
+        """Show an action under its hazards; the result tells when it was confirmed.
+
+        `ready`: what Enter says then; left out, that it is done. What `confirm` and `ask` give
+        raises what `rig.guide.words` raises.
+        """
 
     def ask(self, step: Ask) -> Callable[[], str | None]:
         """Show a question; the result gives the answer once there is one."""
@@ -61,10 +68,14 @@ class ScriptedOperator:
         """A script says only what it is asked."""
         return False
 
-    def confirm(self, step: Do, hazards: Sequence[str]) -> Callable[[], bool]:
+    def call(self, text: str) -> None:
+        """A script is always ready."""
+        self.tell(text)
+
+    def confirm(self, step: Do, hazards: Sequence[str], ready: str = "") -> Callable[[], bool]:
         """Done at once."""
-        self.tell(step.text)
         self.log.extend(hazards)
+        self.tell(step.text)
         return lambda: True
 
     def ask(self, step: Ask) -> Callable[[], str | None]:

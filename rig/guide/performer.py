@@ -14,9 +14,10 @@ from typing import Any
 from rig.board.link import Link, LinkError, LinkLost
 from rig.board.wire import Op
 from rig.errors import RigError
-from rig.guide import hazards, heights, measures
-from rig.guide.answers import understood
+from rig.guide import heights, measures
+from rig.guide.answers import shown, understood
 from rig.guide.device import Device
+from rig.guide.hazards import Warned
 from rig.guide.operator import RESUME, Operator
 from rig.guide.readings import Reader
 from rig.guide.release import Releaser
@@ -40,6 +41,7 @@ from rig.guide.steps import (
 )
 from rig.guide.strokes import Stroker
 from rig.logbook.store import Logbook
+from rig.units import UNITS
 
 LINE = "line"
 RECONNECT_LIMIT_S = 600.0
@@ -55,6 +57,8 @@ class Performer:
     run_id: int
     device: Device
     operator: Operator
+    warned: Warned = field(default_factory=Warned)
+    void_results: set[int] = field(default_factory=set)
     _ways: dict[type[Step], Callable[[int, Any], Commit]] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -124,30 +128,37 @@ class Performer:
         return dict
 
     def _do(self, _: int, step: Do) -> Commit:
-        confirmed = self.operator.confirm(step, [hazards.LINES[key] for key in step.hazards])
+        confirmed = self.operator.confirm(step, self.warned.lines(step.hazards))
         self.device.act(step.hand, step.detail)
         self._serve_until(confirmed)
         return dict
 
     def _ask(self, _: int, step: Ask) -> Commit:
         for _attempt in range(ASK_LIMIT):
-            pending = self.operator.ask(step)
-            typed: list[str] = []
-
-            def came(pending: Callable[[], str | None] = pending, typed: list[str] = typed) -> bool:
-                answer = pending()
-                if answer is not None:
-                    typed.append(answer)
-                return answer is not None
-
-            self._serve_until(came)
+            typed = self.typed(step)
             try:
-                told = understood(step, typed[0])
+                told = understood(step, typed)
             except RigError as error:
                 self.operator.tell(str(error))
                 continue
+            if step.kind in UNITS and (read := shown(step.kind, told)) != " ".join(typed.split()):
+                self.operator.tell(f"  = {read}")  # a wrong unit shows, and `back` mends it
             return lambda: told
         raise RigError(f"no usable answer to '{step.key}'", remedy=RESUME)
+
+    def typed(self, step: Ask) -> str:
+        """What is typed in answer to a question, whatever it means."""
+        pending = self.operator.ask(step)
+        typed: list[str] = []
+
+        def came() -> bool:
+            answer = pending()
+            if answer is not None:
+                typed.append(answer)
+            return answer is not None
+
+        self._serve_until(came)
+        return typed[0]
 
     def _ready(self, _: int, step: Ready) -> Commit:
         make_ready(self.device, self.operator, step.text)
@@ -155,29 +166,32 @@ class Performer:
         return lambda: {"boot": boot}
 
     def _touch(self, _: int, step: Touch) -> Commit:
-        keys = ("falling_mass", "pinch", "edge")  # hands work under the carriage
-        near = [hazards.LINES[key] for key in keys]
-        confirmed = self.operator.confirm(Do(step.text), near)
+        asked = Do(step.text, hazards=step.hazards)
+        confirmed = self.operator.confirm(asked, self.warned.lines(step.hazards))
         self.device.act(step.hand)
         self._serve_until(confirmed)
         found = heights.touch(self.device, self.operator)
         return lambda: found
 
     def _raise(self, _: int, step: Raise) -> Commit:
-        found = heights.raise_into(self.device, self.operator, step)
+        found = heights.raise_into(self.device, self.operator, step, self.warned)
         return lambda: found
 
     def _release(self, index: int, step: Release) -> Commit:
         return Releaser(self.book, self.run_id, self.device, self.operator).perform(index, step)
 
     def _read(self, _: int, step: Read) -> Commit:
-        return Reader(self.book, self.run_id, self.device, self.operator).read(step)
+        return self._reader().read(step)
 
-    def _record(self, _: int, step: Record) -> Commit:
-        return Reader(self.book, self.run_id, self.device, self.operator).record(step)
+    def _record(self, index: int, step: Record) -> Commit:
+        return self._reader().record(index, step)
+
+    def _reader(self) -> Reader:
+        return Reader(self.book, self.run_id, self.device, self.operator, self.warned)
 
     def _strokes(self, index: int, step: Strokes) -> Commit:
-        return Stroker(self.book, self.run_id, self.device, self.operator).perform(index, step)
+        stroker = Stroker(self.book, self.run_id, self.device, self.operator, self.warned)
+        return stroker.perform(index, step)
 
     def _measure(self, _: int, step: Measure) -> Commit:
         used = [] if step.raw_id is None else [step.raw_id]
@@ -185,10 +199,22 @@ class Performer:
         result = measures.compute(step.measurand, raw, step.settings)
 
         def store() -> Outcome:
-            number = self.book.store_result(self.run_id, step.trial, step.measurand, result, used)
+            older = self._taken_back(step)
+            number = self.book.store_result(
+                self.run_id, step.trial, step.measurand, result, used, older
+            )
             return {"result_id": number, **result}
 
         return store
+
+    def _taken_back(self, step: Measure) -> int | None:
+        """The result of the same that an answer corrected since has made void."""
+        same = [
+            result.result_id
+            for result in self.book.results(self.run_id, step.trial)
+            if result.measurand == step.measurand and result.superseded_by is None
+        ]
+        return same[-1] if same and same[-1] in self.void_results else None
 
     def _recall(self, _: int, step: Recall) -> Commit:
         oldest = datetime.now(UTC) - timedelta(hours=step.hours)

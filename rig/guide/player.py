@@ -25,6 +25,7 @@ class Player:
     Attributes:
         conclusion: what the procedure came to, once `next` gave None.
         gave_up: the script itself ended it with an error.
+        waits_at: the step that is under way, as plain data.
     """
 
     def __init__(self, script: Script, params: Mapping[str, Any], bench: Bench) -> None:
@@ -32,6 +33,12 @@ class Player:
         self._procedure: Procedure | None = None
         self.conclusion: Outcome = {}
         self.gave_up = False
+        self.waits_at: dict[str, Any] | None = None
+
+    def begin_anew(self) -> None:
+        """From the script's first step again."""
+        self.close()
+        self._procedure = None
 
     def next(self, outcome: Outcome | None) -> Step | None:
         """The step that follows on an outcome (None: the first); None at the end.

@@ -1,33 +1,32 @@
 """Reading a channel at rest, and recording load and angle while a hand moves the arm."""
 
+import math
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass, field
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from rig.board.link import Link, LinkLost
+from rig.board.samples import capture
 from rig.board.wire import CHANNELS, LOAD_LIMITS, TICK_HZ, Kind
 from rig.calibration import timebase
 from rig.errors import RigError
-from rig.guide import hazards
 from rig.guide.device import Device
+from rig.guide.following import EARLY_RAD, REST_S, Follow
+from rig.guide.hazards import Warned
 from rig.guide.operator import GO_ON, Operator
 from rig.guide.release import EXCHANGES_USED
 from rig.guide.safe import make_ready
 from rig.guide.steps import Do, Outcome, Read, Record
-from rig.guide.watch import Watch
+from rig.guide.words import SaidBack
 from rig.logbook.store import Logbook
 from rig.measure.reading import KINDS
 from rig.measure.scales import Scale
 
-LIMIT_S = 300.0
-UNLOAD_LIMIT_S = 60.0
-REST_S = 1.0
+CALLED = "pull_called"
 FIT_TRIES = 30
-RATE_OVER_S = 0.25
-BAR = 21
-DONE = "done"
-"""The word with which a person ends a recording."""
 
 ARM = (Kind.LOAD, Kind.ANGLE)
 
@@ -38,8 +37,16 @@ def streaming(link: Link, kinds: Sequence[Kind]) -> Iterator[None]:
     own = [kind for kind in kinds if kind is not Kind.HEIGHT]
     for kind in own:
         link.stream(kind, True)
-    yield  # after an error there is no line left to ask
-    for kind in own:
+    try:
+        yield
+    except SaidBack:
+        _off(link, own)
+        raise
+    _off(link, own)  # after any other error there may be no line left to ask
+
+
+def _off(link: Link, kinds: Sequence[Kind]) -> None:
+    for kind in kinds:
         link.stream(kind, False)
 
 
@@ -51,6 +58,7 @@ class Reader:
     run_id: int
     device: Device
     operator: Operator
+    warned: Warned
 
     def read(self, step: Read) -> Callable[[], Outcome]:
         """Confirm, settle, record a stretch at rest, and compute what it shows.
@@ -60,12 +68,13 @@ class Reader:
         """
         from rig.guide import measures
 
-        self._confirm(step)
+        self._begin_reading(step)
         link, kind = self.device.link, KINDS[step.channel]
+        hands = "keep holding" if step.held else "hands off"
         with streaming(link, [kind]):
-            self._wait(step.settle_s, "hands off, let it settle")
+            self._wait(step.settle_s, f"{hands}, let it settle")
             link.start_record()
-            self._wait(step.read_s, "hands off, reading")
+            self._wait(step.read_s, f"{hands}, reading")
             raw = link.stop_record()
         boot = link.boot
         settings = {"channel": step.channel}
@@ -79,29 +88,54 @@ class Reader:
 
         return store
 
-    def record(self, step: Record) -> Callable[[], Outcome]:
+    def _begin_reading(self, step: Read) -> None:
+        """Nothing is asked when the step goes on by itself: no hand is there any more."""
+        if step.by_itself:
+            self.operator.tell(step.text)
+            self.device.act(step.hand, step.detail)
+            return
+        confirmed = self._asked(step, "you hold it" if step.held else "")
+        self.device.act(step.hand, step.detail)
+        while not self.device.link.wait_until(confirmed, 1.0):
+            pass
+
+    def record(self, index: int, step: Record) -> Callable[[], Outcome]:
         """Record from rest through the motion until the arm is let back.
 
-        The raw bytes are kept however it ends; a line lost on the way is told in the outcome.
+        The channels run from before the first word of it, so that a motion begun too early is in
+        the record. The raw bytes are kept however it ends; a line lost on the way is told in the
+        outcome, and so is a pull that an earlier life of this run had called for.
         """
+        before = self._called_before(index, step)
+        if before is not None:
+            return lambda: before
         if step.guarded:
             make_ready(self.device, self.operator, "Close the shield.")
-        self._confirm(step)
         link = self.device.link
-        boot, ended = link.boot, ""
+        boot, ended, early = link.boot, "", False
         try:
             link.start_record()
             with streaming(link, ARM):
-                self._require_fit()
-                follow = _Follow(self.device, self.operator, step)
-                ended = follow.run()
+                early, follow = self._understood(index, step)
+                self._call(index, step, "" if early else step.now)
+                ended = follow.run(early)
                 raw = link.stop_record()
         except LinkLost:
             raw, ended = link.stop_record(), "UNSEEN"
             if not raw:
                 raise
-        base = _time_base(link)
-        outcome = {"ended": ended, "boot": boot, "time_base": base}
+        except SaidBack:
+            link.stop_record()
+            raise
+        except BaseException:
+            self._keep(index, step, link.stop_record())
+            raise
+        outcome: dict[str, Any] = {
+            "ended": ended,
+            "early": early,
+            "boot": boot,
+            "time_base": _time_base(link),
+        }
 
         def store() -> Outcome:
             meta = {"trial": step.trial, **outcome}
@@ -109,6 +143,68 @@ class Reader:
             return {"raw_id": raw_id, **outcome}
 
         return store
+
+    def _understood(self, index: int, step: Record) -> tuple[bool, "Follow"]:
+        """Ask whether it is understood; whether the arm was moved before the word, and its watch.
+
+        Nothing has moved: what was recorded so far is forgotten, and the cell must read.
+        """
+        follow = Follow(self.device, self.operator, step)
+        confirmed = self._asked(step, f"understood; then wait for {step.now.split(':')[0]}")
+        said = False
+
+        def ready() -> bool:
+            nonlocal said
+            said = confirmed()
+            return said or follow.begun()
+
+        while not self.device.link.wait_until(ready, 1.0):
+            pass
+        if said:
+            self.device.link.start_record()
+            self._require_fit()
+            return False, Follow(self.device, self.operator, step)
+        self.operator.call("Begun before it was asked for. It is recorded: go on.")
+        return True, follow
+
+    def _call(self, index: int, step: Record, word: str) -> None:
+        """Call for a motion; one that uses a blade up is on record before it can begin."""
+        if step.guarded:
+            self.book.append(CALLED, {"index": index, "trial": step.trial}, self.run_id)
+        if word:
+            self.operator.call(word)
+
+    def _called_before(self, index: int, step: Record) -> Outcome | None:
+        """What is left of a motion that was called for before this run was broken off.
+
+        None when it was not, or when its record shows that nothing had moved yet.
+        """
+        rows = self.book.journal(self.run_id, CALLED)
+        if not step.guarded or all(row.body["index"] != index for row in rows):
+            return None
+        parts = [
+            raw_id
+            for raw_id in self.book.raw_ids(self.run_id, step.trial)
+            if self.book.raw(raw_id)[1].get("part_of") == index
+        ]
+        lost = {"raw_id": None, "ended": "INTERRUPTED", "early": False, "boot": None,
+                "time_base": None}  # fmt: skip
+        if not parts:
+            return lost
+        raw, meta = self.book.raw(parts[-1])
+        if not moved(raw, step):
+            return None
+        return {**lost, "raw_id": parts[-1], "ended": "UNSEEN", "boot": meta["boot"],
+                "time_base": meta["time_base"]}  # fmt: skip
+
+    def _keep(self, index: int, step: Record, raw: bytes) -> None:
+        """The frames of a motion that was broken off."""
+        link = self.device.link
+        told: dict[str, Any] = {"trial": step.trial, "part_of": index, "boot": link.boot}
+        if raw:
+            with suppress(RigError):  # the disk may be the trouble itself
+                told["time_base"] = _time_base(link)
+                self.book.store_raw(self.run_id, step.trial, raw, told)
 
     def _require_fit(self) -> None:
         """No blade is spent on a cell that does not read.
@@ -125,13 +221,9 @@ class Reader:
             self.operator.tell(f"Not yet: {why}.")
         raise RigError(why, where="load cell", remedy=f"put it right, {GO_ON}")
 
-    def _confirm(self, step: Read | Record) -> None:
-        lines = [hazards.LINES[key] for key in step.hazards]
-        confirmed = self.operator.confirm(Do(step.text), lines)
-        if isinstance(step, Read):
-            self.device.act(step.hand, step.detail)
-        while not self.device.link.wait_until(confirmed, 1.0):
-            pass
+    def _asked(self, step: Read | Record, ready: str) -> Callable[[], bool]:
+        asked = Do(step.text, hazards=step.hazards)
+        return self.operator.confirm(asked, self.warned.lines(step.hazards), ready)
 
     def _wait(self, seconds: float, what: str) -> None:
         link = self.device.link
@@ -143,6 +235,15 @@ class Reader:
             return left <= 0
 
         link.wait_until(over, seconds + 1)
+
+
+def moved(raw: bytes, step: Record) -> bool:
+    """Whether a record shows the arm moved or pulled by more than a touch."""
+    seen = capture(raw)
+    torque = Scale.from_dict(step.torque).value(seen.load.values - step.zero_code)
+    angle = Scale.from_dict(step.angle).value(seen.angle.values)
+    pulled = np.max(np.abs(torque), initial=0.0) >= step.stop.get("from_nm", math.inf)
+    return bool(pulled or (len(angle) and np.ptp(angle) >= EARLY_RAD))
 
 
 def unfit(link: Link) -> str:
@@ -171,119 +272,3 @@ def _time_base(link: Link) -> dict[str, Any]:
         timebase.unwrap_ticks([e.ticks for e in used]),
     )
     return {"factor": base.factor, "u": base.u, "source": base.source}
-
-
-@dataclass
-class _Follow:
-    """Live guidance of one motion of the arm."""
-
-    device: Device
-    operator: Operator
-    step: Record
-    watch: Watch = field(init=False)
-
-    def __post_init__(self) -> None:
-        self.watch = Watch(self.step.stop)
-        self._torque = Scale.from_dict(self.step.torque)
-        self._angle = Scale.from_dict(self.step.angle)
-        self._seen = -1
-        self._quiet_since: float | None = None
-
-    def run(self) -> str:
-        """Why the motion ended."""
-        link, operator = self.device.link, self.operator
-        acting = self._begin(self.step.hand)
-        if not link.wait_until(lambda: self._ended(acting), LIMIT_S):
-            raise RigError(
-                "nothing ended this recording within 5 minutes",
-                remedy=f"move the arm as told, or type {DONE}; {GO_ON}",
-            )
-        why = self.watch.why or "done"
-        operator.tell(f"{_WORDS[why]} {self.step.after}".strip())
-        if self.step.after:
-            self._begin(self.step.after_hand)
-            link.wait_until(self._let_go, UNLOAD_LIMIT_S)
-        return why
-
-    def _begin(self, hand: str) -> float:
-        """Let the virtual hands begin; gives the time at which they will have done."""
-        link, hands = self.device.link, self.device.hands
-        if hands is None or not hand:
-            return float("inf")
-        return link.clock.now() + hands.act(hand, self.step.detail)
-
-    def _ended(self, hands_done: float) -> bool:
-        self._take()
-        done = self.operator.typed(DONE) or self.device.link.clock.now() > hands_done + REST_S
-        return bool(self.watch.why) or done
-
-    def _let_go(self) -> bool:
-        """Back near no torque for a second."""
-        self._take()
-        now = self.device.link.clock.now()
-        torque, _, _ = self._live()
-        if abs(torque) > self.step.rest_nm:
-            self._quiet_since = None
-        elif self._quiet_since is None:
-            self._quiet_since = now
-        return self._quiet_since is not None and now - self._quiet_since >= REST_S
-
-    def _take(self) -> None:
-        """Feed the watch every new load reading with the angle of that moment."""
-        link = self.device.link
-        fresh = [r for r in link.recent[Kind.LOAD] if r[0] > self._seen]
-        if not fresh or not link.recent[Kind.ANGLE]:
-            return
-        self._seen = fresh[-1][0]
-        angle = self._angle_rad(link.recent[Kind.ANGLE][-1][1])
-        for _, code in fresh:
-            self.watch.feed(self._torque_nm(code), angle)
-        self.operator.live(self._line())
-
-    def _torque_nm(self, code: int) -> float:
-        return float(self._torque.value(code - self.step.zero_code))
-
-    def _angle_rad(self, sums: int) -> float:
-        return float(self._angle.value(sums))
-
-    def _live(self) -> tuple[float, float, float]:
-        """Torque, angle and rate of turn now."""
-        link = self.device.link
-        load, angle = link.recent[Kind.LOAD], link.recent[Kind.ANGLE]
-        if not load or not angle:
-            return 0.0, 0.0, 0.0
-        last = angle[-1]
-        back = next((r for r in angle if last[0] - r[0] <= RATE_OVER_S * TICK_HZ), last)
-        span_s = (last[0] - back[0]) / TICK_HZ
-        turned = self._angle_rad(last[1]) - self._angle_rad(back[1])
-        rate = turned / span_s if span_s else 0.0
-        return self._torque_nm(load[-1][1]), self._angle_rad(last[1]), rate
-
-    def _line(self) -> str:
-        torque, angle, rate = self._live()
-        low, high = self.step.rate_low_rad_s, self.step.rate_high_rad_s
-        return (
-            f"{torque:7.3f} N·m  {_DEG * angle:6.1f}°  {_DEG * rate:5.1f} °/s  "
-            f"{rate_gauge(abs(rate), low, high)}"
-        )
-
-
-_DEG = 57.29577951308232
-_WORDS = {
-    "failed": "It gave way.",
-    "angle_limit": "Angle limit: stop.",
-    "torque_limit": "Torque limit: stop.",
-    "cycles_done": "All cycles done.",
-    "done": "Done.",
-}
-
-
-def rate_gauge(rate: float, low: float, high: float) -> str:
-    """The rate of turn against its band, and what to do about it."""
-    place = round(BAR * min(rate / (1.5 * high), 1))
-    ends = (round(BAR * low / (1.5 * high)), round(BAR * high / (1.5 * high)))
-    marks = [" "] * (BAR + 1)
-    marks[ends[0]], marks[ends[1]] = "[", "]"
-    marks[place] = "|"
-    advice = "faster" if rate < low else "SLOWER" if rate > high else "good"
-    return f"{''.join(marks)} {advice}"

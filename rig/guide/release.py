@@ -49,7 +49,8 @@ class Releaser:
         self._index = index
         if self._was_permitted():
             return lambda: _unrecorded("INTERRUPTED", released=None)
-        self.operator.tell(step.text)
+        if step.text:
+            self.operator.tell(step.text)
         for _ in range(TRIES):
             if self.device.link.boot != step.boot:
                 return lambda: _unrecorded("RESTARTED", released=False)
@@ -92,6 +93,7 @@ class Releaser:
                 between = self._ended()
                 self._withdrawn(granted.reason if between is None else Reason(between))
                 return None
+            self.operator.call("PRESS NOW: the release button at the rig. Hands and head stay out.")
             self.device.act("press")
             return self._watch_fall()
         except LinkLost:

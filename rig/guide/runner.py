@@ -5,7 +5,7 @@ running the script again and handing it the journaled outcomes until they are us
 """
 
 import platform
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
@@ -13,14 +13,17 @@ from typing import Any
 from rig import __version__
 from rig.bench import Bench, practising
 from rig.errors import RigError
+from rig.guide.correcting import Done, Kept, correct
 from rig.guide.deeds import deeds
 from rig.guide.device import WORDS, Device
+from rig.guide.leave import make_safe
 from rig.guide.operator import Operator
 from rig.guide.performer import Performer
 from rig.guide.plain import plain
 from rig.guide.player import Player
 from rig.guide.script import Script
 from rig.guide.steps import Outcome, Step
+from rig.guide.words import SaidBack
 from rig.logbook.records import Run
 from rig.logbook.store import Logbook
 
@@ -96,15 +99,18 @@ class Runner:
         done = [row.body for row in self.book.journal(run_id, STEP)]
         self.book.append(RESUMED, {"at_step": len(done)}, run_id)
         self.device.recall(deeds(self.book, run_id, done))
+        for words in make_safe([row["step"] for row in done], None):
+            self.operator.tell(f"FIRST: {words}")
         bench = Bench.model_validate(run.versions["bench"])
         return self._run(run_id, Player(script, run.params, bench), done)
 
-    def _run(self, run_id: int, player: Player, done: list[dict[str, Any]]) -> Outcome:
+    def _run(self, run_id: int, player: Player, done: list[Done]) -> Outcome:
         performer = Performer(self.book, run_id, self.device, self.operator)
         try:
             self._drive(performer, player, done)
         except BaseException as error:
             performer.disarm()
+            self._leave(player, done, error)
             told = (
                 "stopped from the keyboard" if isinstance(error, KeyboardInterrupt) else str(error)
             )
@@ -119,31 +125,57 @@ class Runner:
         self.book.end_run(run_id, "finished", "the procedure came to its end")
         return player.conclusion
 
-    def _drive(self, performer: Performer, player: Player, done: list[dict[str, Any]]) -> None:
+    def _drive(self, performer: Performer, player: Player, done: list[Done]) -> None:
+        """Through the script to its end; an answer that is changed begins it anew."""
+        kept = Kept()
+        while True:
+            try:
+                self._play(performer, player, done, kept)
+                return
+            except SaidBack:
+                kept = correct(performer, done)
+                player.begin_anew()
+
+    def _play(self, performer: Performer, player: Player, done: list[Done], kept: Kept) -> None:
         outcome: Outcome | None = None
         index = 0
         while (step := player.next(outcome)) is not None:
             told = plain(step.described())
+            player.waits_at = told
             if index < len(done):
                 _require_same(index, told, done[index]["step"])
-                outcome = done[index]["outcome"]
             else:
-                outcome = self._perform(performer, player, index, step)
+                done.append(self._done(performer, player, step, index, kept.outcome(told)))
+            outcome = done[index]["outcome"]
             index += 1
 
-    def _perform(self, performer: Performer, player: Player, index: int, step: Step) -> Outcome:
+    def _done(
+        self, performer: Performer, player: Player, step: Step, index: int, known: Outcome | None
+    ) -> Done:
+        """The row of a step that was performed, or whose outcome is kept."""
+        commit = None if known is not None else self._performed(performer, player, index, step)
+        with self.book.transaction():
+            outcome: Outcome = plain(dict((commit() if commit else known) or {}))
+            body = {"index": index, "step": plain(step.described()), "outcome": outcome}
+            self.book.append(STEP, body, performer.run_id)
+        return body
+
+    def _performed(
+        self, performer: Performer, player: Player, index: int, step: Step
+    ) -> Callable[[], Outcome]:
         try:
-            commit = performer.perform(index, step)
+            return performer.perform(index, step)
         except MISTAKES as error:
             fault = player.fault_in_step(error)
             if fault is None:
                 raise
             raise fault from error
-        with self.book.transaction():
-            outcome: Outcome = plain(dict(commit()))
-            body = {"index": index, "step": plain(step.described()), "outcome": outcome}
-            self.book.append(STEP, body, performer.run_id)
-        return outcome
+
+    def _leave(self, player: Player, done: list[Done], error: BaseException) -> None:
+        """Before anything else: what to make safe at the rig."""
+        if isinstance(error, (KeyboardInterrupt, RigError)):
+            for words in make_safe([row["step"] for row in done], player.waits_at):
+                self.operator.tell(f"FIRST: {words}")
 
 
 def _require_same(index: int, told: Any, journaled: Any) -> None:

@@ -19,7 +19,6 @@ def make_ready(device: Device, operator: Operator, text: str) -> None:
     Raises:
         RigError: not ready within five minutes, with what is still open.
     """
-    operator.tell(text)
     link = device.link
     device.act("ready")
     link.wait(0.25)  # let a fresh STATUS come
@@ -33,7 +32,7 @@ def make_ready(device: Device, operator: Operator, text: str) -> None:
         if not missing:
             return
         if missing != told:
-            operator.tell(f"Not ready: {missing}.")
+            operator.tell(f"{text} Not ready: {missing}.")
             told = missing
         operator.live(missing)
         if link.clock.now() > end:

@@ -69,6 +69,7 @@ class Touch(Step):
     """
 
     hand: str = "lower"
+    hazards: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -111,7 +112,8 @@ class Release(Step):
 class Read(Step):
     """Read a channel at rest: the person confirms, it settles, a stretch is recorded.
 
-    `channel`: "load" (codes), "angle" (sums) or "height" (counts).
+    `channel`: "load" (codes), "angle" (sums) or "height" (counts). `held`: a hand keeps hold
+    meanwhile. `by_itself`: nothing to confirm, since no hand is there any more.
     Outcome: `raw_id`, `result_id`, `boot`, and the reading: `mean`, `sd`, `n`, `span_s`, `drift`,
     `reasons` (what stands against it).
     """
@@ -123,18 +125,22 @@ class Read(Step):
     hand: str = ""
     detail: Mapping[str, float | str] = field(default_factory=dict)
     hazards: tuple[str, ...] = ()
+    held: bool = False
+    by_itself: bool = False
 
 
 @dataclass(frozen=True)
 class Record(Step):
     """Record load and angle while a hand moves the arm, from rest until it is let back.
 
-    `torque` and `angle` are scales (`rig.measure.scales`) for the live read-out and for `stop`
-    (see `rig.guide.watch`); the result is computed from the raw frames. `after` is what to do
-    when it has stopped, until the torque stays below `rest_nm`. `guarded`: not before guard and
-    e-stop are closed.
-    Outcome: `raw_id`, `ended` (what stopped it, or UNSEEN when the line was lost), `boot`,
-    `time_base`.
+    The person reads `text` and confirms that it is understood; the recording runs by then, and
+    `now` calls for the motion. One that was begun sooner is recorded all the same. `torque` and
+    `angle` are scales (`rig.measure.scales`) for the live read-out and for `stop` (see
+    `rig.guide.watch`); the result is computed from the raw frames. `after` is what to do when it
+    has stopped, until the torque stays below `rest_nm`. `guarded`: a blade is used up by it, so
+    not before guard and e-stop are closed, and never twice.
+    Outcome: `raw_id`, `ended` (what stopped it, or UNSEEN when the line was lost), `early` (begun
+    before it was called for), `boot`, `time_base`.
     """
 
     trial: str
@@ -151,12 +157,15 @@ class Record(Step):
     after: str = ""
     after_hand: str = ""
     guarded: bool = False
+    now: str = "NOW"
 
 
 @dataclass(frozen=True)
 class Strokes(Step):
     """Count full strokes of the cutting carriage until there are `count` of them.
 
+    They count from when the text is shown; `now` calls for them. `by_itself`: nothing to confirm,
+    since the step before it has told all.
     `driven`: by the motor (armed, permitted, started by hand), else drawn by hand. A full stroke
     takes `min_ms` to `max_ms`; `load` streams the load cell, so that each has a cutting force.
     Outcome: `counted` and `rejected` (by reason), whoever started or killed the program meanwhile,
@@ -174,6 +183,8 @@ class Strokes(Step):
     hand: str = ""
     detail: Mapping[str, float | str] = field(default_factory=dict)
     hazards: tuple[str, ...] = ()
+    by_itself: bool = False
+    now: str = "NOW"
 
 
 @dataclass(frozen=True)

@@ -6,21 +6,22 @@ restart of the board the step ends with what was seen, and the procedure asks th
 """
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import Any
 
-from rig.board.link import Link, LinkLost
+from rig.board.link import Link
 from rig.board.samples import capture
 from rig.board.wire import Kind, Op, Stroke
 from rig.errors import RigError
-from rig.guide import hazards
 from rig.guide.device import Device
 from rig.guide.driving import by_motor
+from rig.guide.hazards import Warned
 from rig.guide.operator import GO_ON, RESUME, Operator
 from rig.guide.steps import Do, Outcome, Strokes
 from rig.guide.stretch import COUNT, RESTARTED, SAID, TALLY, Stretch, totals
 from rig.guide.tally import Tally
+from rig.guide.words import SaidBack
 from rig.logbook.store import Logbook
 
 KNOWN_S = 3.0  # COUNTS come twice a second
@@ -35,7 +36,15 @@ def quiet(link: Link, load: bool) -> Iterator[None]:
     link.stream(Kind.HEIGHT, False)
     if load:
         link.stream(Kind.LOAD, True)
-    yield  # after an error there is no line left to ask, or the run ends
+    try:
+        yield
+    except SaidBack:
+        _as_before(link, load, height)
+        raise
+    _as_before(link, load, height)  # after any other error there may be no line left to ask
+
+
+def _as_before(link: Link, load: bool, height: bool) -> None:
     if load:
         link.stream(Kind.LOAD, False)
     if height:
@@ -50,6 +59,7 @@ class Stroker:
     run_id: int
     device: Device
     operator: Operator
+    warned: Warned
 
     def perform(self, index: int, step: Strokes) -> Callable[[], Outcome]:
         """Count until there are enough, or until something else ends it.
@@ -64,41 +74,69 @@ class Stroker:
         tally = self._journaled(index)
         if tally is not None and tally.boot != link.boot:
             return self._stored(index, step, tally, RESTARTED, b"")
-        lines = [hazards.LINES[key] for key in step.hazards]
-        confirmed = self.operator.confirm(Do(step.text), lines)
-        while not link.wait_until(confirmed, 1.0):
-            pass
         return self._count(index, step, tally)
 
     def _count(self, index: int, step: Strokes, tally: Tally | None) -> Callable[[], Outcome]:
+        """Counting has begun when the person reads what to draw: no stroke can come too early."""
         link = self.device.link
         begun = tally or Tally.begin(link.boot or 0, totals(link))
         stretch = Stretch(self.book, self.run_id, index, self.device, self.operator, step, begun)
-        stretch.require_home()
-        if tally is None and not stretch.restarted:
-            stretch.tally = Tally.begin(begun.boot, totals(link))  # what went before is not its own
+        if tally is None:
             stretch.write()
         raw = b""
         try:
             link.command(Op.STROKES, min_ms=step.min_ms, max_ms=step.max_ms)
             with quiet(link, step.load):
                 link.start_record()
+                self._understood(step, stretch)
                 ended = by_motor(stretch) if step.driven else _by_hand(stretch)
                 ended = _settled(stretch, ended)
                 raw = link.stop_record()
-        except LinkLost:
-            self._keep(index, step, link.stop_record())
+        except SaidBack:
+            link.stop_record()
             raise
-        except RigError:
+        except BaseException:
             self._keep(index, step, link.stop_record())
             raise
         return self._stored(index, step, stretch.tally, ended, raw)
+
+    def _understood(self, step: Strokes, stretch: Stretch) -> None:
+        """Ask whether it is understood, unless strokes come before that is said."""
+        if stretch.tally.counted:
+            self.operator.tell(f"{stretch.tally.counted} of {step.count} cuts are made.")
+        if not stretch.left:
+            return
+        if step.by_itself:
+            self.operator.tell(step.text)
+        else:
+            ready = "understood" if step.driven else f"understood; then wait for {step.now}"
+            asked = Do(step.text, hazards=step.hazards)
+            confirmed = self.operator.confirm(asked, self.warned.lines(step.hazards), ready)
+            had = stretch.tally.counted
+
+            def begun() -> bool:
+                stretch.take()
+                return stretch.restarted or stretch.tally.counted > had or confirmed()
+
+            while not self.device.link.wait_until(begun, 1.0):
+                pass
+            if stretch.tally.counted > had:
+                self.operator.call("Begun before it was asked for. It counts: go on.")
+                return
+        stretch.require_home()
+        if not stretch.tally.counted and not stretch.restarted:
+            # The way home is no stroke of this stretch.
+            stretch.tally = Tally.begin(stretch.tally.boot, totals(self.device.link))
+            stretch.write()
+        if not step.driven:
+            self.operator.call(step.now)
 
     def _keep(self, index: int, step: Strokes, raw: bytes) -> None:
         """The frames of a stretch that was broken off."""
         if raw:
             meta: dict[str, Any] = {"trial": step.trial, "index": index, "part": True}
-            self.book.store_raw(self.run_id, step.trial, raw, meta)
+            with suppress(RigError):  # the disk may be the trouble itself
+                self.book.store_raw(self.run_id, step.trial, raw, meta)
 
     def _journaled(self, index: int) -> Tally | None:
         """What an earlier life of this run had counted of this step."""

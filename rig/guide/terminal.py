@@ -11,7 +11,9 @@ from rich.live import Live
 from rich.text import Text
 
 from rig.errors import RigError
+from rig.guide.hazards import LINES
 from rig.guide.steps import Ask, Do
+from rig.guide.words import DONE, HOW, STOP, SaidStop, command
 
 QUEUE = 1000  # lines that wait; a pipe that gives more is read on as they are used up
 LINE = 4096  # characters of one line; nobody types more
@@ -96,6 +98,7 @@ class TerminalOperator:
         self._console = console or Console(highlight=False)
         self.lines = Typed(source or _input())
         self._live: Live | None = None
+        self._told_how = False
 
     def next_line(self) -> str | None:
         """A line if one was typed, else None.
@@ -146,18 +149,40 @@ class TerminalOperator:
             self.lines.take()
             if said:
                 return True
+            if line.strip().lower() == STOP:
+                raise SaidStop
         return False
 
-    def confirm(self, step: Do, hazards: Sequence[str]) -> Callable[[], bool]:
-        """Instruction, then the hazards of just this action, then Enter."""
+    def call(self, text: str) -> None:
+        """Print it, and ring the bell: the eyes may be at the rig."""
+        self._settle()
+        self._console.bell()
+        self._console.print(Text(f"\n>> {text}", style="bold green"))
+
+    def confirm(self, step: Do, hazards: Sequence[str], ready: str = "") -> Callable[[], bool]:
+        """The hazards of just this action, the instruction, then Enter."""
         self._fresh()
         self._settle()
-        self._console.print(Text(f"\n> {step.text}", style="bold"))
+        self._console.print()
         for hazard in hazards:
-            self._console.print(Text(f"  ! {hazard}", style="yellow"))
-        ready = "understood and done" if hazards else "done"
-        self._console.print(f"  Enter when {ready} (Ctrl-C stops safely)")
-        return lambda: self.next_line() is not None
+            self._console.print(Text(f"! {hazard}", style="yellow"))
+        self._console.print(Text(f"> {step.text}", style="bold"))
+        wanted = ready or ("understood and done" if hazards else "done")
+        self._console.print(f"  Enter when {wanted}")
+        self._say_how()
+
+        def confirmed() -> bool:
+            line = self.next_line()
+            if line is None or self._helped(line, step.text, step.hazards):
+                return False
+            if line.strip().lower() in DONE:
+                return True
+            self.tell(
+                f"'{line.strip()}' does nothing here. Enter when {wanted}; or stop, back, help."
+            )
+            return False
+
+        return confirmed
 
     def ask(self, step: Ask) -> Callable[[], str | None]:
         """Question with its choices and its default."""
@@ -166,9 +191,32 @@ class TerminalOperator:
         choices = f" ({' / '.join(step.choices)})" if step.choices else ""
         default = f" [{step.default}]" if step.default else ""
         self._console.print(Text(f"\n? {step.text}{choices}{default}", style="bold"))
+        self._say_how()
 
         def answer() -> str | None:
             line = self.next_line()
-            return line if line is None or line.strip() else step.default or ""
+            said = "" if line is None else line.strip()
+            if line is None or (said not in step.choices and self._helped(line, step.text)):
+                return None
+            return line if said else step.default or ""
 
         return answer
+
+    def _say_how(self) -> None:
+        """Once, at the first prompt."""
+        if not self._told_how:
+            self._console.print(f"  ({HOW} Ctrl-C is safe too.)")
+            self._told_how = True
+
+    def _helped(self, line: str, text: str, keys: Sequence[str] = ()) -> bool:
+        """Whether a line asked for help; then it was given.
+
+        Raises:
+            SaidStop, SaidBack: it said something else that is understood at every prompt.
+        """
+        if not command(line):
+            return False
+        for key in keys:
+            self.tell(f"! {LINES[key]}")
+        self.tell(f"Now: {text}\n{HOW}")
+        return True

@@ -18,6 +18,8 @@ RUN_ENDED = "run-ended"
 RAW_STORED = "raw-stored"
 RESULT_STORED = "result-stored"
 CLOCK_ACCEPTED = "clock-accepted"
+CORRECTED = "answer-corrected"
+"""An answer was changed within its run: its steps from `index` on, and `notes`, are taken back."""
 
 OWN_KINDS = frozenset(
     {GENESIS, MIGRATED, RUN_STARTED, RUN_ENDED, RAW_STORED, RESULT_STORED, CLOCK_ACCEPTED}
@@ -90,11 +92,29 @@ def add(
     return Head(number, at, digest)
 
 
+def taken_back(connection: sqlite3.Connection) -> set[int]:
+    """Numbers of the rows that a correction took back: kept, and no longer in force."""
+    found: set[int] = set()
+    corrections = connection.execute(
+        "SELECT number, run_id, body FROM journal WHERE kind = ?", (CORRECTED,)
+    ).fetchall()
+    for number, run_id, text in corrections:
+        body = json.loads(text)
+        found.update(body["notes"])
+        steps = connection.execute(
+            "SELECT number, body FROM journal WHERE kind = 'step' AND run_id = ? AND number < ?",
+            (run_id, number),
+        )
+        found.update(step for step, text in steps if json.loads(text)["index"] >= body["index"])
+    return found
+
+
 def rows(connection: sqlite3.Connection, run_id: int | None, kind: str | None) -> Iterator[Row]:
-    """Rows in order, optionally of one run or one kind.
+    """Rows in order, optionally of one run or one kind, without those taken back.
 
     Reads in batches, so that no lock is held while the caller works on a row.
     """
+    void = taken_back(connection)
     given = [
         (name, value) for name, value in (("run_id", run_id), ("kind", kind)) if value is not None
     ]
@@ -106,5 +126,6 @@ def rows(connection: sqlite3.Connection, run_id: int | None, kind: str | None) -
     last = 0
     while batch := connection.execute(query, (last, *(value for _, value in given))).fetchall():
         for number, at_utc, run, row_kind, body in batch:
-            yield Row(number, parse_time(at_utc), run, row_kind, json.loads(body))
+            if number not in void:
+                yield Row(number, parse_time(at_utc), run, row_kind, json.loads(body))
         last = batch[-1][0]

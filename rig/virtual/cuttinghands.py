@@ -11,7 +11,9 @@ from rig.virtual.wear import PLACES, CuttingEdge, WearTruth, blade_wear, fresh_e
 Detail = Mapping[str, float | str]
 
 CLAMP_S, FEED_S = 5.0, 4.0
+MARKS = 10  # that anybody grades in practice
 STROKE_S, STROKE_SCATTER, SHORTEST_S = 1.6, 0.1, 0.8
+MARKS = 10  # that anybody grades in practice
 PARTIAL, HESITANT = 0.01, 0.02  # share of strokes
 
 
@@ -64,9 +66,8 @@ class CuttingHands:
             return {}
         seen = {"severing": f"{edge.read_n(self._rng.randrange(PLACES)):.3f} N"}
         for kind in ("shave", "paper"):
-            for place in range(PLACES):
-                good = edge.passes(kind, place)
-                seen[f"{kind}_{place + 1}"] = "pass" if good else "fail"
+            grades = ["pass" if edge.passes(kind, place) else "fail" for place in range(MARKS)]
+            seen |= {f"{kind}_{n}": " ".join(grades[:n]) for n in range(1, MARKS + 1)}
         return {**seen, "edge_look": edge.look()}
 
     def true_life_cuts(self, name: str, sheet: str) -> float:

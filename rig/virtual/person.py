@@ -69,7 +69,7 @@ class Person:
         """What was done before this rig was made; gives the seconds it takes to be there again.
 
         Blades at the frame are as worn as then; what was seated, set or hung at the arm is again,
-        and a blade in the tower stands there, as it was when it was put in.
+        and a blade in the tower stands there with the blows it had.
         """
         if self.at_frame is not None:
             self.at_frame.recall(deeds)
@@ -79,7 +79,15 @@ class Person:
         put_in = [deed for deed in deeds if deed.hand in ("load", "bare")]
         if put_in and self._fresh:
             end = max(end, self._words[put_in[-1].hand](put_in[-1].detail))
+            self._tower.schedule(end, lambda: self._strike_again(deeds))
         return max(0.0, end - self._tower.now_s)
+
+    def _strike_again(self, deeds: Sequence[Done]) -> None:
+        """What the blade in the tower has taken since it was put in, it has taken still."""
+        last = max(n for n, deed in enumerate(deeds) if deed.hand in ("load", "bare"))
+        for deed in deeds[last:]:
+            if deed.hand == "struck":
+                self._tower.specimen.struck(float(deed.detail["energy_j"]))
 
     def _lower(self, _: Detail) -> float:
         self._hands.open_guard()

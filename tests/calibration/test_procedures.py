@@ -138,7 +138,7 @@ SCALE = nominal_load(BENCH)
 
 
 def check(driver: Driver) -> None:
-    driver.drive(checks.check_load(BENCH, SCALE))  # type: ignore[arg-type]
+    driver.drive(checks.check_load(BENCH, SCALE, True))  # type: ignore[arg-type]
 
 
 def hung(torque_nm: float) -> Any:

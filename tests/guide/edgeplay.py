@@ -26,7 +26,8 @@ class Play:
     """One virtual blade and person.
 
     Attributes:
-        answers: by key, in order; the last one is used again, the edge answers what is left out.
+        answers: by key, in order; the last one is used again, the edge answers what is left
+            out or says "look".
         strokes: what the next Strokes steps come to instead of all that was asked.
         told: every text, in order; notes: every note's body by kind.
     """
@@ -91,6 +92,8 @@ class Play:
         waiting = self.answers.get(step.key, [])
         seen = {**ANSWERS, **self.hands.look()}
         said = waiting[0] if waiting else seen.get(step.key, step.default)
+        if said == "look":
+            said = seen[step.key]
         if len(waiting) > 1:
             waiting.pop(0)
         return understood(step, said)

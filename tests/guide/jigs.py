@@ -70,8 +70,7 @@ class _Looking(ScriptedOperator):
         self._person = person
 
     def ask(self, step: Ask) -> Callable[[], str | None]:
-        seen = {"tip": self._person.tip}.get(step.key)
-        told = seen()["tip"] if seen else None
+        told = self._person.tip()["tip"] if step.key in ("tip", "tip_again") else None
         if told is None and "affected" in step.text + step.key:
             told = self._person.edge_after_twist()["width"]
         if told is None and step.key in ("damage", "depth"):

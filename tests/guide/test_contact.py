@@ -93,7 +93,7 @@ def test_a_contact_taken_back_by_the_person_is_found_again(tmp_path: Path) -> No
 def test_a_contact_can_be_taken_back_while_the_release_is_refused(tmp_path: Path) -> None:
     rig = VirtualRig()
     with new_book(tmp_path) as book:
-        told = start(book, rig, Speaker("K3 drop 1: when"))
+        told = start(book, rig, Speaker("K3 drop 1: wait"))
         released = steps(book, "Release")
     assert [(r["ended"], r["released"]) for r in released[5:]] == [
         ("SAID", False),
@@ -109,7 +109,7 @@ def test_a_run_cut_off_after_a_contact_was_doubted_goes_on_with_the_new_one(
 
     def cut(rig: VirtualRig, text: str) -> None:
         seen.append(text)
-        if text.startswith("K3 drop 1: when"):
+        if text.startswith("K3 drop 1: wait"):
             raise Cut
 
     rig = VirtualRig(boot=7, hook=cut)

@@ -110,7 +110,7 @@ def test_a_restart_in_a_stretch_asks_for_what_was_not_seen_and_marks_it(tmp_path
     assert [p["cuts"] for p in told["probes"]][:2] == [10, 15]
 
 
-@pytest.mark.parametrize("dies_at", ["6 of 10 cuts", "K3 after 15 cuts, shave at mark 2"])
+@pytest.mark.parametrize("dies_at", ["6 of 10 cuts", "K3 after 15 cuts, shave at marks"])
 def test_a_virtual_blade_is_as_worn_in_a_new_process_as_it_was_in_the_old(
     tmp_path: Path, dies_at: str
 ) -> None:

@@ -12,7 +12,7 @@ from tests.guide.rigs import VirtualRig, impact, new_book, run
 from tests.guide.test_resume import resumed
 
 
-@pytest.mark.parametrize("text", ["5 empty drops", "empty drop 3", "Drop 1:", "K3 drop 1: when"])
+@pytest.mark.parametrize("text", ["5 empty drops", "empty drop 3", "Drop 1:", "K3 drop 1: wait"])
 def test_a_disk_full_in_mid_run_is_named_and_the_run_goes_on(tmp_path: Path, text: str) -> None:
     def fill(rig: VirtualRig, shown: str) -> None:
         if shown.startswith(text):

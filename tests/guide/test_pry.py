@@ -62,7 +62,7 @@ def test_no_tip_is_pried_on_a_cell_that_does_not_read(
 
     def break_it(rig: JigRig, text: str) -> None:
         told.append(text)
-        if text.startswith("K3 in hardwood: pull"):
+        if text.startswith("K3 in hardwood: at PULL"):
             rig.board.fault(fault, 1)
 
     rig = JigRig(TIPS["snap"], hook=break_it)
@@ -84,7 +84,7 @@ def test_a_fault_of_the_load_cell_in_mid_pry_is_a_reason_and_never_a_torque(
     tmp_path: Path, fault: str, words: str
 ) -> None:
     def break_it(rig: JigRig, text: str) -> None:
-        if text.startswith("K3 in hardwood: pull"):
+        if text.startswith("PULL NOW: to the right"):
             at = rig.tower.now_s + 5.0
             rig.tower.schedule(at, lambda: rig.board.fault(fault, 1))
         if "Let the arm back slowly" in text:
@@ -98,7 +98,7 @@ def test_a_fault_of_the_load_cell_in_mid_pry_is_a_reason_and_never_a_torque(
 
 def test_a_cell_plugged_in_reversed_is_named(tmp_path: Path) -> None:
     def turn(rig: JigRig, text: str) -> None:
-        if text.startswith("Clamp blade"):
+        if text.startswith("Gloves on: clamp blade"):
             rig.board.fault("load_reversed", 1)
 
     _, told = JigRig(TIPS["snap"], hook=turn).run(tmp_path, "pry_to_failure")
@@ -109,7 +109,7 @@ def test_a_cell_that_is_dead_from_the_start_is_asked_for_again_and_costs_nothing
     tmp_path: Path,
 ) -> None:
     def dead(rig: JigRig, text: str) -> None:
-        if text.startswith("Read before"):
+        if text.startswith("Nothing seated"):
             rig.board.fault("load_missing", 1)
 
     rig = JigRig(TIPS["snap"], hook=dead)
@@ -142,7 +142,7 @@ def test_a_photograph_must_be_there_and_is_kept_with_what_tells_it_from_another(
     picture.write_bytes(b"a snapped tip")
     rig = JigRig(TIPS["snap"], hook=lambda _, text: told.append(text))
     typed = [str(tmp_path / "no.jpg"), str(tmp_path), "x" * 5000, "a\0b", f"'{picture}'"]
-    path, _ = rig.run(tmp_path, "pry_to_failure", {"photo": typed})
+    path, _ = rig.run(tmp_path, "pry_to_failure", {"photo": typed}, photo="yes")
     refused = [text for text in told if text.endswith("type its path, or none")]
     assert ["no such file" in refused[0], "is a folder" in refused[1]] == [True, True]
     assert len(refused) == 4
@@ -155,7 +155,7 @@ def test_a_photograph_must_be_there_and_is_kept_with_what_tells_it_from_another(
 def test_the_look_at_the_tip_is_asked_for_before_its_torque_is_shown(tmp_path: Path) -> None:
     shown: list[str] = []
     rig = JigRig(TIPS["snap"], hook=lambda _, text: shown.append(text))
-    rig.run(tmp_path, "pry_to_failure")
+    rig.run(tmp_path, "pry_to_failure", photo="yes")
     (asked,) = [at for at, text in enumerate(shown) if text.startswith("Photograph of the")]
     (told,) = [at for at, text in enumerate(shown) if "snap, peak" in text]
     assert asked < told

@@ -40,7 +40,7 @@ def resumed(path: Path, rig: VirtualRig) -> Outcome:
 
 
 @pytest.mark.parametrize(
-    "text", ["5 empty drops", "empty drop 3", "Drop 1:", "K3 drop 1: when", "Damage at", "Wait unt"]
+    "text", ["5 empty drops", "empty drop 3", "Drop 1:", "K3 drop 1: wait", "Damage at", "Wait unt"]
 )
 def test_a_run_cut_off_anywhere_goes_on_exactly_there(tmp_path: Path, text: str) -> None:
     with new_book(tmp_path) as book:
@@ -61,7 +61,7 @@ def test_a_run_cut_off_anywhere_goes_on_exactly_there(tmp_path: Path, text: str)
 def test_contact_is_found_again_when_the_board_was_restarted_meanwhile(tmp_path: Path) -> None:
     with new_book(tmp_path) as book:
         with pytest.raises(Cut):
-            run(book, cut_at("K3 drop 1: when"), *impact())
+            run(book, cut_at("K3 drop 1: wait"), *impact())
         path = book.path
         touches = sum(r.body["step"]["step"] == "Touch" for r in book.journal(kind="step"))
     told = resumed(path, VirtualRig(boot=2))
@@ -130,7 +130,7 @@ def test_a_cable_pulled_and_put_back_lets_the_run_go_on(tmp_path: Path) -> None:
 
 def test_a_board_reset_in_flight_makes_that_drop_invalid(tmp_path: Path) -> None:
     def reset_in_flight(rig: VirtualRig, text: str) -> None:
-        if text.startswith("K3 drop 1: when"):
+        if text.startswith("K3 drop 1: wait"):
             began = rig.tower.now_s
 
             def watch() -> None:

@@ -82,7 +82,7 @@ def test_the_motor_makes_just_the_strokes_it_is_permitted_after_a_hand_started_i
     assert (told["counted"], told["ended"]) == (10, "COUNT") and rig.frame.strokes == 10
     assert permit.body["strokes"] == 10
     assert kinds.index("drive_permit") < kinds.index("drive_ended")
-    assert any("press the button" in text for text in operator.log)
+    assert any(text.startswith("PRESS NOW: the button") for text in operator.log)
 
 
 def test_an_opened_guard_stops_the_motor_and_the_rest_needs_a_new_permit(tmp_path: Path) -> None:
