@@ -78,7 +78,8 @@ def _trial(
     twisted, lost = yield from jig.motion(
         Record(
             f"{trial}: at TURN NOW, and not before, turn the arm to {amplitude:g}° right, then "
-            f"{amplitude:g}° left, {cycles} times; keep the mark between the brackets.",
+            f"{amplitude:g}° left, {cycles} times, until the screen says so (or type done). "
+            "Keep the mark between the brackets.",
             now=f"TURN NOW: {amplitude:g}° right first.",
             trial=trial,
             torque=used.load.to_dict(),

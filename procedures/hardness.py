@@ -18,7 +18,7 @@ PARAMETERS = (
     Parameter("readings", "count", str(READINGS), "readings on the blade"),
     Parameter("block_readings", "count", str(READINGS), "readings on the block, before and after"),
     Parameter("tester", "text", "the tester", "which tester, if there are several"),
-    Parameter("block", "text", "", "number of the check block; asked for when left out"),
+    Parameter("check_block", "text", "", "number of the check block; asked for when left out"),
     aside("block_anew", "flag", "no", "read the block anew, though this session's check holds"),
     aside("operator", "text", "", "who reads; needed for a capability study"),
 )
@@ -72,7 +72,7 @@ def _held(params: Mapping[str, Any]) -> Passage[dict[str, Any] | None]:
     if params["block_anew"]:
         return None
     for row in recalled["found"]:
-        if row["tester"] == params["tester"] and params["block"] in ("", row["block"]):
+        if row["tester"] == params["tester"] and params["check_block"] in ("", row["block"]):
             if not row["in_order"]:
                 break  # the newest says that something was wrong
             yield Tell(
@@ -85,7 +85,7 @@ def _held(params: Mapping[str, Any]) -> Passage[dict[str, Any] | None]:
 
 def _begin_check(params: Mapping[str, Any]) -> Passage[dict[str, Any]]:
     """The block's certificate and its readings before the blade."""
-    name = params["block"]
+    name = params["check_block"]
     if not name:
         said = yield Ask("Number of the check block", key="block_name", default="block 1")
         name = said["value"]

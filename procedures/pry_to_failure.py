@@ -117,7 +117,7 @@ def _trial(
         f"{trial}: at PULL NOW, and not before, pull the arm to the {side}, slowly up to "
         f"{limits.preload_nm:g} N·m, then so that it takes {limits.ramp_low_s:g} to "
         f"{limits.ramp_high_s:g} s to give way. Keep the mark between the brackets. Stop when the "
-        "screen says so.",
+        "screen says so, or type done.",
         now=f"PULL NOW: to the {side}.",
         trial=trial,
         torque=used.load.to_dict(),

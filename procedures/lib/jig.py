@@ -84,11 +84,11 @@ def sweep(
     """
     limits, to_deg = bench.pry.pry, math.degrees(to_rad)
     side = "right" if to_rad > 0 else "left"
-    way = f"{abs(to_deg):.0f}° to the {side}" + ", then to the other side," * both
+    way = f"{abs(to_deg):.0f}° to the {side}" + ", then as far to the left" * both
     while True:
         swept = yield Record(
             "No-load sweep, nothing seated. At PULL NOW take the arm slowly from its zero mark "
-            f"{way} and let it back.",
+            f"{way}, until the screen says so (or type done), and let it back.",
             trial=trial,
             torque=used.load.to_dict(),
             angle=used.angle.to_dict(),

@@ -149,7 +149,8 @@ def probe(
     """
     out = f"{STILL}. Gloves on: take the blade out" if moving else "Gloves on: take the blade"
     yield Do(
-        f"{name}. {out} by its spine, wipe it. Test the edge away from yourself, then put it down.",
+        f"{name}. {out} by its spine, wipe it. Test the edge away from yourself, then put it down; "
+        "gloves off.",
         hand="take_out", detail={"specimen": specimen}, hazards=("edge", "probing", *moving),
     )  # fmt: skip
     grades: dict[str, list[str]] = {}

@@ -9,14 +9,16 @@ from rig.calibration.certificate import NOTE
 from rig.guide import hazards, steps
 from rig.guide.measures import MEASURES
 from rig.guide.plain import plain
+from rig.guide.readings import CALLED
 from rig.guide.steps import Ask, Measure, Note, Read, Step
-from rig.logbook.journal import OWN_KINDS
+from rig.logbook.journal import CORRECTED, OWN_KINDS
 from rig.measure.reading import KINDS
 from rig.units import UNITS
 
 RESERVED = OWN_KINDS | {
     "step", "resumed", "interrupted", "line", "permit", "permit_ended", NOTE,
-    "strokes", "drive_permit", "drive_ended", "study", "study-order", "study-unsealed",
+    "strokes", "drive_permit", "drive_ended", CALLED, CORRECTED, "study", "study-order",
+    "study-unsealed",
 }  # fmt: skip
 """Kinds of journal rows by which the program itself reads a logbook."""
 

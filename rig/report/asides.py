@@ -9,11 +9,15 @@ from rig.guide.driving import NOT_HOME
 from rig.guide.reasons import TEXT
 from rig.guide.runner import INTERRUPTED, RESUMED
 from rig.guide.stretch import RESTARTED, SAID
-from rig.logbook.journal import RUN_ENDED
+from rig.logbook.journal import CORRECTED, RUN_ENDED
 from rig.logbook.records import Row, Run
 
 NOT_RECORDED, NOT_MEASURED = "not recorded", "not measured"
-KINDS = {INTERRUPTED, RESUMED, "line", "permit_ended", "tower_changed", "check_out", DRIVE_ENDED}
+TWICE, EARLY = "asked_twice", "begun early"
+KINDS = {
+    INTERRUPTED, RESUMED, "line", "permit_ended", "tower_changed", "check_out", DRIVE_ENDED,
+    CORRECTED, TWICE,
+}  # fmt: skip
 WHEN = "%Y-%m-%d %H:%M:%S"
 MOTOR = {
     RESTARTED: "the board was restarted",
@@ -40,6 +44,16 @@ def told(kind: str, body: Mapping[str, Any]) -> str | None:
         return f"the tower's acceleration changed by {change}; the reason given: {body['reason']}"
     if kind == "check_out":
         return f"the check of the load cell: {body['text']}; the reason given: {body['reason']}"
+    if kind == CORRECTED:
+        return (
+            f"an answer was changed from {body['first']} to {body['now']}; the reason given: "
+            f"{body['reason']} ({body['question']})"
+        )
+    if kind == TWICE:
+        first = ", then ".join(body["first"])
+        return f"{body['key']}: {first} was typed and asked for once more; {body['counts']} counts"
+    if kind == EARLY:
+        return f"{body['trial']}: begun before it was called for; recorded from its beginning"
     if kind == NOT_MEASURED:
         return f"{body['trial']}: recorded (raw row {body['raw_id']}), nothing was worked out of it"
     return f"{body['trial']}: permitted, and nobody recorded whether the carriage fell"

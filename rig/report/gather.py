@@ -187,6 +187,8 @@ def _aside(row: Row, measured: Collection[int | None]) -> str | None:
     step, outcome = row.body["step"], row.body["outcome"]
     if outcome["raw_id"] not in {None, *measured}:
         return asides.told(asides.NOT_MEASURED, {**step, "raw_id": outcome["raw_id"]})
+    if outcome.get("early"):
+        return asides.told(asides.EARLY, step)
     if step["step"] == "Release" and outcome["raw_id"] is None and outcome["released"] is not False:
         return asides.told(asides.NOT_RECORDED, step)
     return None

@@ -12,7 +12,7 @@ from tests.cli.inside import done, refused, told
 from tests.study.books import StudyBook, begin, record
 
 READINGS = "\n".join(
-    ["", "60.3", "0.4", "", *["60.3"] * 5, "3 mm", "flat", "0.5", "", *["61.5"] * 5, "3 mm", "",
+    ["", "", "60.3", "0.4", "", *["60.3"] * 5, "3 mm", "flat", "0.5", "", *["61.5"] * 5, "3 mm", "",
      *["60.3"] * 5, ""]
 )  # fmt: skip
 

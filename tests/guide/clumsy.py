@@ -34,7 +34,7 @@ PROCEDURES: Mapping[str, dict[str, str]] = {
     "hardness": {},
     "staircase_impact": {"energy": "4 J", "drops": "6"},
     "calibrate_angle": {"operator": "AB"},
-    "calibrate_height": {"operator": "AB", "marks": "100 mm, 300 mm, 500 mm"},
+    "calibrate_height": {"operator": "AB", "marks": "100 mm, 300 mm, 500 mm, 700 mm"},
     "calibrate_load": {"operator": "AB", "weights": "1 kg, 5 kg, 10 kg"},
 }
 OFTEN = (5, 8, 6, 6, 3, 4, 1, 1, 1, 1)
@@ -206,13 +206,17 @@ class Session:
     seed: int
     folder: Path
     care: float = 0.0
+    procedure: str = ""  # drawn when left out
+    who: type[Clumsy] = Clumsy
+    cut: bool = True  # whether Ctrl-C and the lid come between
     found: list[str] = field(default_factory=list)
     lives: int = 0
     end: str = ""
 
     def __post_init__(self) -> None:
         self.rng = random.Random(self.seed)
-        self.procedure = self.rng.choices(list(PROCEDURES), OFTEN)[0]
+        drawn = self.rng.choices(list(PROCEDURES), OFTEN)[0]
+        self.procedure = self.procedure or drawn
         self.bench = benches.load(None)
         self.device, self.tower, self.hands = virtual_device(self.bench, self.seed)
         self.device.hands = None  # nobody moves but who reads the screen
@@ -226,7 +230,7 @@ class Session:
         self.person = self._person(self.care)
 
     def _person(self, care: float) -> Clumsy:
-        return Clumsy(self.rng, care, hands=self.hands, link=lambda: self.device.link)
+        return self.who(self.rng, care, hands=self.hands, link=lambda: self.device.link)
 
     def run(self) -> "Session":
         """To its end, through as many lives as it takes."""
@@ -298,7 +302,7 @@ class Session:
     def _cut_somewhere(self, book: Logbook) -> None:
         """Ctrl-C, or the lid, after some time of this life."""
         clock, whole = self.device.link.clock, self.device.link.clock.sleep
-        ends = self.person.care < 1 and self.rng.random() < 0.6
+        ends = self.cut and self.person.care < 1 and self.rng.random() < 0.6
         at = clock.now() + (self.rng.expovariate(1 / 60.0) if ends else float("inf"))
         lid = self.rng.random() < 0.5
 

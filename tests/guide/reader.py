@@ -43,11 +43,12 @@ WORDS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     (r"[Ll]et the arm back (?:slowly|to its)", "unload", ()),
     (r"put (.+) in\. Hands out", "feed", ("sheet",)),
     (r"clamp blade (\S+) by its spine, edge down", "mount", ("specimen",)),
-    (r"^> (\S+) (?:at the start|after \d+ cuts)\..*by its spine, wipe it", "take_out",
+    (r"^> (\S+) (?:sharpness|at the start|after \d+ cuts)\..*by its spine, wipe it", "take_out",
      ("specimen",)),
     (r"push the carriage home", "home", ()),
 )  # fmt: skip
 """Words on the screen -> what hands do, and what the words say of it."""
+ENDED = re.compile(r"It gave way|Angle limit|Torque limit|All cycles done|Done\.")
 TOGETHER = ("ready", "unload")  # come beside another action in one sentence
 
 
@@ -92,12 +93,16 @@ class Screen(io.StringIO):
     """Counts what a person reads and types."""
 
     prompts = words = keys = 0
+    read: Callable[[], None] | None = None
 
     def write(self, text: str) -> int:
-        """Print."""
+        """Print; whoever stands before it reads at once."""
         self.words += len(text.split())
         self.prompts += text.startswith(("> ", "? ", "\n? "))
-        return super().write(text)
+        written = super().write(text)
+        if self.read is not None and text.endswith("\n"):
+            self.read()
+        return written
 
 
 class Desk(TerminalOperator):
@@ -131,11 +136,13 @@ class Reader:
     _cycles: int = 0
     _count: int = 0
     _drawing: bool = False
+    _moving: bool = False
     _had: int = 0
 
     def __post_init__(self) -> None:
         self.line = Line(self.read, self.now)
         self.desk = Desk(self.line, self.screen)
+        self.screen.read = self.read
 
     def now(self) -> float:
         """The clock on the wall."""
@@ -153,8 +160,14 @@ class Reader:
         if self._drawing and self.now() > self._busy_until + 2:
             self.act("strokes", {"count": 1})  # the screen does not say Stop yet
 
+        if self._moving and self.now() > self._busy_until + 3:
+            self._moving = False
+            self.type("done")  # it goes no further, and the screen says nothing
+
     def take_in(self, line: str) -> None:
         """One line of the screen."""
+        if ENDED.match(line):
+            self._moving = False
         if line.startswith("? "):
             self.text = line
             self.type(self.answer(line))
@@ -202,7 +215,7 @@ class Reader:
             if told:
                 detail = self.meant(word, dict(zip(names, told.groups(), strict=True)))
                 if word == "sweep":
-                    detail["both"] = int("then to the other side" in line)
+                    detail["both"] = int("then as far to the left" in line)
                 self.act(word, detail)
                 if word not in TOGETHER and not line.startswith(">> "):
                     break
@@ -227,6 +240,7 @@ class Reader:
     def act(self, word: str, detail: dict[str, Any]) -> None:
         """Begin it at the rig."""
         self.done.append((word, detail))
+        self._moving = word in ("sweep", "pry", "twist")
         self._busy_until = max(self._busy_until, self.now()) + self.hands.act(word, detail)
 
     # -- typing

@@ -21,6 +21,8 @@ from tests.calibration.driver import Driver
 from tests.calibration.settings import BENCH, reading
 from tests.calibration.test_angle import straight
 from tests.calibration.test_procedures import Weighing
+from tests.fixtures.pages import ROOT
+from tests.guide.clumsy import PROCEDURES, Session
 from tests.guide.edgeplay import Play
 from tests.guide.jigs import TIPS, JigRig
 from tests.guide.rigs import VirtualRig, impact, new_book, run
@@ -175,3 +177,53 @@ def test_an_arm_held_against_its_stops_and_a_raised_carriage_show_their_lines() 
     assert at_stops and all("trap" in lines(step) for step in at_stops)
     at_marks = played("calibrate_height", lambda s: float(s.detail["mark_m"]) / 1e-4)
     assert at_marks and all({"falling_mass", "pinch"} <= lines(step) for step in at_marks)
+
+
+ACKNOWLEDGED = {
+    "load": {"edge", "falling_mass"},
+    "bare": {"falling_mass", "pinch"},
+    "lower": {"falling_mass", "pinch"},
+    "rule": {"falling_mass", "pinch"},
+    "lift": {"falling_mass", "edge"},
+    "hang": {"weights"},
+    "unhang": {"weights"},
+    "sweep": {"trap"},
+    "stop": {"trap"},
+    "seat": {"edge", "trap"},
+    "set_edge": {"edge", "trap"},
+    "pry": {"shards", "stored"},
+    "twist": {"shards", "stored"},
+    "mount": {"edge", "pinch"},
+    "feed": {"edge", "pinch"},
+    "take_out": {"edge", "probing"},
+}
+"""What hands do -> the lines that are acknowledged before it, as safety.md lists them."""
+
+
+@pytest.mark.parametrize("procedure", PROCEDURES)
+def test_what_safety_md_says_is_acknowledged_stands_above_each_of_these_steps(
+    tmp_path: Path, procedure: str
+) -> None:
+    class Looked(Session):
+        steps: list[dict[str, Any]]
+
+        def _judge(self, book: Logbook) -> None:
+            self.steps = [row.body["step"] for row in book.journal(kind=STEP)]
+
+    session = Looked(3, tmp_path, care=1.0, procedure=procedure)
+    session.run()
+    for step in session.steps:
+        wanted = ACKNOWLEDGED.get(step.get("hand", ""), set())
+        assert wanted <= set(step.get("hazards", ())), step["text"]
+        if "Close the guard" in step["text"]:
+            assert {"falling_mass", "chips"} <= set(step["hazards"])
+        if "shield open" in step["text"]:
+            assert {"shards", "stored", "edge"} <= set(step["hazards"])
+
+
+def test_safety_md_lists_what_is_acknowledged() -> None:
+    listed = (ROOT / "safety.md").read_text(encoding="utf-8").split("before your hand does it:")[1]
+    rows = [row for row in listed.split("## ")[0].splitlines() if row.startswith("| ")][1:]
+    names = {LINES[key].partition(":")[0].lower().split()[0] for key in LINES}
+    named = {word for row in rows for word in names if word in row.lower()}
+    assert named == names, "every line of the guide has its moment in the table"

@@ -37,7 +37,7 @@ def test_the_page_tells_life_counts_end_and_edge(
     monkeypatch.chdir(tmp_path)
     Path("k3.jpg").write_bytes(b"an edge")
     play = Play({"photo": ["k3.jpg"], "hand_count": ["10", "5", "7", "11", "16", "24"]})
-    told = play.run(count="hand", **FAST)
+    told = play.run(photo="yes", count="hand", **FAST)
     cells = EDGE_LIFE.cells(trial_of(play, told, "edge_life"))
     assert cells[0] == "more than 33, at most 49 cuts"
     assert "COUNTED BY HAND: 73 of them" in cells[1]
@@ -81,7 +81,7 @@ def test_sharpness_tells_force_interval_and_grades() -> None:
 
 
 def test_a_second_try_is_told_and_does_not_count() -> None:
-    play = Play({"paper_2": ["repeat"]})
+    play = Play({"paper_3": ["pass repeat pass"]})
     one = trial_of(play, play.run("sharpness", probe="paper"), "sharpness")
     assert "paper: 2 of 3 pass" in SHARPNESS.said(one)
     assert "1 failed and passed on a second try: failed" in SHARPNESS.said(one)

@@ -33,7 +33,9 @@ def pried(tmp_path_factory: pytest.TempPathFactory) -> Pried:
     folder = tmp_path_factory.mktemp("photo")
     photo = folder / "tip.png"
     photo.write_bytes(PICTURE)
-    path, _ = JigRig(TIPS["snap"]).run(folder, "pry_to_failure", {"photo": [str(photo)]})
+    path, _ = JigRig(TIPS["snap"]).run(
+        folder, "pry_to_failure", {"photo": [str(photo)]}, photo="yes"
+    )
     return Pried(path, photo)
 
 

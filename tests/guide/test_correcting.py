@@ -1,0 +1,133 @@
+"""An answer that was mistyped: asked for once more, or changed, and the first one kept."""
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from rig.guide.recompute import recompute
+from rig.guide.runner import STEP
+from rig.logbook import Logbook
+from rig.logbook.audit import audit
+from rig.logbook.journal import CORRECTED
+from rig.report import page
+from tests.cli.inside import done, refused, told
+
+CHECK = ["", "block 1", "60", "", "", *["60"] * 5]
+PIECE = ["3 mm", "", "", ""]
+BLADE = ["61", "60.5", "60.5", "60", "61"]
+AFTER = ["", "", *["60"] * 5]
+
+
+def hardness(folder: Path, *typed: str, more: Sequence[str] = ()) -> Path:
+    """A run of the readings with these lines typed; its logbook."""
+    book = folder / "b.logbook"
+    lines = "\n".join(typed) + "\n"
+    done("run", "hardness", book, "specimen=K1", "--virtual", *more, typed=lines)
+    return book
+
+
+def bodies(path: Path, kind: str) -> list[Mapping[str, Any]]:
+    """Rows in force of a kind."""
+    with Logbook.open(path, writable=False) as book:
+        return [row.body for row in book.journal(kind=kind)]
+
+
+def blade(path: Path) -> list[float]:
+    """The readings that were measured with."""
+    (measured,) = [one for one in bodies(path, STEP) if one["step"]["step"] == "Measure"]
+    return list(measured["step"]["settings"]["piece"]["readings_hrc"])
+
+
+def test_a_reading_far_from_its_fellows_is_asked_for_once_more_before_it_counts(
+    tmp_path: Path,
+) -> None:
+    slip = [*BLADE[:2], "50.5", "60.5", *BLADE[3:]]
+    path = hardness(tmp_path, *CHECK, *PIECE, *slip, *AFTER)
+    assert blade(path) == [61, 60.5, 60.5, 60, 61]
+    (kept,) = bodies(path, "asked_twice")
+    assert kept == {"key": "blade", "first": ["50.5 HRC"], "counts": "60.5 HRC"}
+    html = page.write(path, None, None).read_text(encoding="utf-8")
+    assert "50.5 HRC was typed and asked for once more; 60.5 HRC counts" in html
+
+
+def test_a_reading_that_comes_again_counts_however_far_it_is(tmp_path: Path) -> None:
+    path = hardness(tmp_path, *CHECK, *PIECE, "61", "52", "52", "60.5", "60", "61", *AFTER)
+    assert blade(path) == [61, 52, 60.5, 60, 61], "nothing is left out because it looks wrong"
+
+
+def test_a_first_reading_that_is_far_is_looked_at_when_its_fellows_are_there(
+    tmp_path: Path,
+) -> None:
+    typed = ["50.5", "61", "61", "60.5", "60", "61", "60.5"]
+    path = hardness(tmp_path, *CHECK, *PIECE, *typed, *AFTER)
+    assert blade(path) == [60.5, 61, 60.5, 60, 61]
+
+
+def test_back_changes_the_last_answer_with_a_reason_and_keeps_the_first(tmp_path: Path) -> None:
+    typed = [*BLADE[:3], "back", "60", "the light was poor", *BLADE[3:]]
+    path = hardness(tmp_path, *CHECK, *PIECE, *typed, *AFTER)
+    assert blade(path) == [61, 60.5, 60, 60, 61]
+    (changed,) = bodies(path, CORRECTED)
+    assert (changed["first"], changed["now"]) == ("60.5", "60")
+    assert changed["reason"] == "the light was poor"
+    html = page.write(path, None, None).read_text(encoding="utf-8")
+    assert "an answer was changed from 60.5 to 60; the reason given: the light was poor" in html
+    assert audit(path) == [] and all(one.same for one in recompute(path))
+
+
+def test_back_twice_changes_the_answer_before_and_asks_nothing_again_that_stays(
+    tmp_path: Path,
+) -> None:
+    typed = ["2 cm", "2 cm", "flat", "back", "back", "4 mm", "", "", ""]
+    path = hardness(tmp_path, *CHECK, *typed, *BLADE, *AFTER)
+    (measured,) = [one for one in bodies(path, STEP) if one["step"]["step"] == "Measure"]
+    assert measured["step"]["settings"]["piece"]["thickness_m"] == pytest.approx(0.004)
+    steps = [one["index"] for one in bodies(path, STEP)]
+    assert steps == list(range(len(steps))), "in force stands one row for each step"
+
+
+def test_an_answer_to_which_others_follow_leads_to_these(tmp_path: Path) -> None:
+    typed = ["3 mm", "flat", "back", "round", "", "12 mm", "", ""]
+    path = hardness(tmp_path, *CHECK, *typed, *BLADE, *AFTER)
+    (measured,) = [one for one in bodies(path, STEP) if one["step"]["step"] == "Measure"]
+    assert measured["step"]["settings"]["piece"]["diameter_m"] == pytest.approx(0.012)
+
+
+def test_a_run_that_ends_just_after_a_change_goes_on_with_it(tmp_path: Path) -> None:
+    book = tmp_path / "b.logbook"
+    first = [*CHECK, "30 mm", "30 mm", "back", "3 mm", "mistyped"]
+    refused("run", "hardness", book, "specimen=K1", "--virtual", typed="\n".join(first) + "\n")
+    rest = ["", "", "", *BLADE, *AFTER]
+    typed = "\n".join(rest) + "\n"
+    assert told("run", "hardness", book, "--resume", "--virtual", typed=typed)["valid"]
+    (measured,) = [one for one in bodies(book, STEP) if one["step"]["step"] == "Measure"]
+    assert measured["step"]["settings"]["piece"]["thickness_m"] == pytest.approx(0.003)
+
+
+def test_back_with_nothing_to_change_says_so_and_asks_the_same_again(tmp_path: Path) -> None:
+    book = tmp_path / "b.logbook"
+    typed = "\n".join(["back", *CHECK, *PIECE, *BLADE, *AFTER]) + "\n"
+    text = done("run", "hardness", book, "specimen=K1", "--virtual", typed=typed)
+    assert "No answer to change here" in text and text.count("> Tape the edge") == 2
+
+
+def test_the_block_is_read_once_a_session_and_anew_when_asked_or_when_it_was_off(
+    tmp_path: Path,
+) -> None:
+    whole = [*CHECK, *PIECE, *BLADE, *AFTER]
+    path = hardness(tmp_path, *whole)
+    hardness(tmp_path, "", *PIECE, *BLADE, "", "")
+    values = [one["hardness_hrc"] for one in bodies(path, "verdict")]
+    assert values[0] == values[1]
+    hardness(tmp_path, *whole, more=["block_anew=yes"])
+    other = ["", "60", "", "", *["63"] * 5, *PIECE, *BLADE, "", "", *["63", "63"] * 5]
+    hardness(tmp_path, *other, more=["tester=second", "check_block=B7"])
+    checks = bodies(path, "check_block")
+    assert [one["in_order"] for one in checks] == [True, True, False]
+    text = done(
+        "run", "hardness", path, "specimen=K2", "--virtual", "tester=second", "check_block=B7",
+        typed="\n".join(other) + "\n",
+    )  # fmt: skip
+    assert "What does the block's certificate say" in text, "one that was off does not hold"
