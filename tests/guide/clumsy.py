@@ -96,9 +96,7 @@ class Clumsy(Reader):
             self.type(self.rng.choice(NONSENSE))
         if "wait for PULL NOW" in line and self.slips(0.3):
             self.early += 1
-            word = "sweep" if "sweep" in asked else "pry"
-            side = "left" if "to the left" in asked else "right"
-            self.act(word, {"to_deg": 42.0, "both": 0} if word == "sweep" else {"side": side})
+            self.act(*self.pulled(asked))
         if "wait for TURN NOW" in line and self.slips(0.3):
             self.early += 1
             self.act("twist", self.meant_turn())
@@ -108,6 +106,15 @@ class Clumsy(Reader):
         self.type("")
         if self.slips(0.03):
             self.type("")  # Enter twice
+
+    def pulled(self, asked: str) -> tuple[str, dict[str, Any]]:
+        """The motion that a prompt tells of, before its word."""
+        swept = re.search(r"zero mark ([\d.]+)° to the (right|left)", asked)
+        if swept is None:
+            return "pry", {"side": "left" if "to the left" in asked else "right"}
+        way = -1 if swept[2] == "left" else 1
+        both = int("then as far to the left" in asked)
+        return "sweep", {"to_deg": way * float(swept[1]), "both": both}
 
     def meant_turn(self) -> dict[str, Any]:
         """Amplitude and cycles as the screen names them."""
