@@ -14,7 +14,7 @@ from tests.guide.clumsy import Session
 MOST = {  # prompts, words; of the first run of a session
     "drop_impact": (20, 1400),
     "pry_to_failure": (14, 680),
-    "edge_twist": (11, 620),
+    "edge_twist": (13, 620),
     "cuts_to_dull": (21, 1150),
     "hardness": (27, 450),
 }
