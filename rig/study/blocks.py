@@ -2,10 +2,10 @@
 
 The order deals every group's blades to the blocks alike, as far as their numbers go. Where blades
 are what is counted, the comparison gives each block the same weight in both groups
-(`rig.study.contrasts`), so that blocks favour no group even when numbers are odd or blades are
-lost. What blocks differ by stays in the scatter within each group: "difference shown" comes more
-seldom than the stated 5 %, never oftener (tests/bench/valueworlds.py simulates it). Groups that
-share no block are another thing: a block then looks like a treatment.
+(`rig.study.contrasts`), so that blocks favour no group even when numbers are odd, as long as each
+holds both groups. What blocks differ by stays in the scatter within each group: "difference shown"
+comes more seldom than the stated 5 %, never oftener (tests/bench/valueworlds.py simulates it).
+Groups that share no block are another thing: a block then looks like a treatment.
 """
 
 import math
@@ -52,8 +52,8 @@ def told(data: StudyData, block_of: Mapping[str, str], weighed: bool = True) -> 
     else:
         return [
             f"{start} are not balanced among the blades that count ({_said(counts, names)}): what "
-            "blocks differ by may look like a difference between groups. The tests do not take it "
-            "out."
+            "blocks differ by may look like a difference between groups. It is left to the chance "
+            "by which blades were dealt to blocks, and counts as scatter; no test takes it out."
         ]
     return [" ".join([text, *_estimates(data, blades, block_of, names)])]
 
@@ -69,7 +69,7 @@ def _counts(blades: Sequence[BladeMean], block_of: Mapping[str, str]) -> Counts:
 
 
 def _shared(data: StudyData, block_of: Mapping[str, str]) -> bool:
-    """Whether every comparison of blades has blocks that hold both groups."""
+    """Whether every comparison of blades has only blocks that hold both groups."""
     plan = layout(data)
     sides = {name: [b for b in plan.blades if b.group == name] for name in plan.cells}
     pairs = [(one, two) for one, two in pairs_of(data)[0] if sides[one] and sides[two]]

@@ -57,8 +57,9 @@ class World:
         scatter: of each group's blades; by_load: of loads (of each group's own, or shared),
             by_recipe: of each recipe within a shared load.
         loads: how many; 0 = all blades in one. own: each group has that many of its own.
-        days: how many, dealt in turn; by_day: scatter of days; learning: gain from first trial to
-            last, as the one at the bench learns.
+        days: how many, dealt in turn, or in `rounds`: the groups take turns and days run across
+            them; by_day: scatter of days; learning: gain from first trial to last, as the one at
+            the bench learns.
         lost: chance that a blade is lost.
         dial: step to which values are read; 0 = finely.
     """
@@ -72,10 +73,21 @@ class World:
     by_load: float = 0.0
     by_recipe: float = 0.0
     days: int = 1
+    rounds: bool = False
     by_day: float = 0.0
     learning: float = 0.0
     lost: float = 0.0
     dial: float = 0.0
+
+    def _in_rounds(self, rng: np.random.Generator) -> dict[tuple[int, int], int]:
+        """(group, blade) -> place, each round with one blade of every group in random order."""
+        order = [
+            (g, i)
+            for i in range(max(self.blades))
+            for g in rng.permutation(len(self.blades)).tolist()
+            if i < self.blades[g]
+        ]
+        return {blade: place for place, blade in enumerate(order)}
 
     def study(self, rng: np.random.Generator) -> StudyData:
         """One study of groups truly alike."""
@@ -88,10 +100,13 @@ class World:
         noise = [self.draw(rng, n) for n in self.blades]
         spread = self.scatter or (1.0,) * len(self.blades)
         kept = rng.random(len(blades)) >= self.lost
+        next_of = self._in_rounds(rng)
         seen, block_of = [], {}
         for (g, i), at, counts in zip(blades, turn, kept, strict=True):
             load = i % self.loads if self.loads else 0
             day = int(rank[g][i]) % self.days
+            if self.rounds:  # one of each group in turn, as many trials a day as go in
+                day = next_of[(g, i)] * self.days // len(blades)
             of_load = self.by_load * own[g, load] if self.own else shared[load]
             value = of_load + self.by_recipe * own[g, load] * (not self.own)
             value += days[day] + self.learning * at + spread[g] * noise[g][i]
@@ -128,6 +143,9 @@ def worlds() -> Iterator[tuple[str, World]]:
                 yield (f"days {by_day:g}, 3 groups of {n}, scatters {scatter}",
                        World((n,) * 3, scatter, days=2, by_day=by_day))  # fmt: skip
         yield f"days 1, lost blades, 2 groups of {n}", World((n, n), days=2, by_day=1.0, lost=0.1)
+        for k, days in ((2, 3), (3, 5), (3, 6)):
+            yield (f"{days} days of 1 in rounds, {k} groups of {n}",
+                   World((n,) * k, days=days, by_day=1.0, rounds=True))  # fmt: skip
     yield "days 1, 3 v 4, 2 days", World((3, 4), days=2, by_day=1.0)
     for by_load in (1.0, 2.0):
         yield f"one load a recipe, {by_load:g}", World((4, 4), loads=1, own=True, by_load=by_load)

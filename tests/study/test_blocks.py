@@ -1,6 +1,7 @@
 """Blocks beside the verdict: what leaving them out of the test does, and what is said of them."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import cycle
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from scipy import stats
 
 from rig.study import blocks
 from rig.study.blocks import differences
+from rig.study.compare import compare
 from rig.study.data import LINEAR, Response
 from rig.study.order import balanced_blocks
 from rig.study.verdict import judge
@@ -124,3 +126,28 @@ def test_the_answer_of_a_study_in_blocks_tells_of_them_and_of_one_block_nothing(
         (one,) = unsealed(made.book.path).answers
         said = [note for note in one.notes if note.startswith("Blocks (day 1, day 2) have")]
         assert len(said) == len(days) - 1
+
+
+def test_odd_numbers_lie_in_the_blocks_so_that_they_favour_no_group() -> None:
+    """3 blades over 2 days, A two and one, B one and two: without weights a third of the shift."""
+    days = {"A1": "d1", "A2": "d1", "A3": "d2", "B1": "d1", "B2": "d2", "B3": "d2"}
+    values = {"A": [1.0, 1.2, 1.1], "B": [1.05, 1.15, 1.2]}
+    told = []
+    for shift in (0.0, 9.0):
+        moved = {
+            name: [x + shift * (days[f"{name}{i + 1}"] == "d2") for i, x in enumerate(row)]
+            for name, row in values.items()
+        }
+        told.append(compare(replace(study(moved, LENGTH), block_of=days)).comparisons[0])
+    assert told[0].effect == pytest.approx(told[1].effect), "the day cancels"
+    assert told[0].effect == pytest.approx((1.05 + 1.175) / 2 - (1.1 + 1.1) / 2)
+    assert told[1].p > told[0].p, "and stays in the scatter"
+
+
+def test_no_blade_falls_out_for_a_block_that_holds_one_group_only() -> None:
+    days = {"A1": "d1", "A2": "d2", "A3": "d3", "B1": "d2", "B2": "d3", "B3": "d4"}
+    data = study({"A": [1.0, 1.2, 1.1], "B": [1.6, 1.5, 1.7]}, LENGTH)
+    one, two = (compare(replace(data, block_of=d)).comparisons[0] for d in (days, {}))
+    assert one == two, "every blade speaks"
+    (text,) = blocks.told(data, days)
+    assert "not balanced" in text and "left to the chance" in text
