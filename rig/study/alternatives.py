@@ -19,6 +19,7 @@ from rig.measure.budget import Reason
 from rig.study.logrank import smallest_p
 from rig.study.multiple import holm
 from rig.study.units import BLADE, LOAD, Layout
+from rig.study.withinloads import within_loads
 
 EXACT = 20_000  # arrangements up to which a permutation test is done in full
 MANY = 2_500  # pairs of units, beyond which the exact rank sum takes long and tells no more
@@ -51,10 +52,10 @@ class Beside:
 def beside(plan: Layout, control: str | None) -> tuple[tuple[Beside, ...], tuple[Reason, ...]]:
     """Every other test the layout allows, and the reasons for those it does not."""
     if plan.unit not in (BLADE, LOAD):
-        return (), (Reason(
+        return _by_loads(plan), (Reason(
             "no_alternatives",
             "Furnace loads are shared between groups: ranks and permutations of blades would mix "
-            "loads, so only the comparison within loads is given.",
+            "loads, so beside the comparisons there is the analysis of variance within loads only.",
         ),)  # fmt: skip
     groups = [group for group in plan.groups if group.dof > 0]
     names, values = [g.name for g in groups], [g.values for g in groups]
@@ -63,6 +64,14 @@ def beside(plan: Layout, control: str | None) -> tuple[tuple[Beside, ...], tuple
     with np.errstate(all="ignore"), warnings.catch_warnings():
         warnings.simplefilter("ignore")  # scipy warns of values all the same; a nan says it too
         return tuple(_tests(names, values, control)), ()
+
+
+def _by_loads(plan: Layout) -> tuple[Beside, ...]:
+    told = within_loads(plan.cells)
+    if told is None:
+        return ()
+    note = "takes the scatters as alike; loads that hold some of the groups count too"
+    return (Beside("analysis of variance within loads", "", "", told.f, told.p, told.p, note),)
 
 
 def _tests(names: Sequence[str], values: Values, control: str | None) -> list[Beside]:

@@ -9,6 +9,7 @@ from scipy import stats
 from rig.study.alternatives import beside, mann_whitney, permutation
 from rig.study.data import LINEAR, Response
 from rig.study.units import layout
+from rig.study.withinloads import within_loads
 from tests.published import load
 from tests.study.blades import drawn, study
 
@@ -123,3 +124,30 @@ def test_shared_loads_leave_only_the_main_comparison() -> None:
     plan = layout(study({"A": [1.0, 2, 3, 4], "B": [2.0, 3, 4, 5]}, PLAIN, loads=loads))
     found, reasons = beside(plan, None)
     assert not found and reasons[0].name == "no_alternatives"
+
+
+def test_incomplete_loads_agree_with_the_published_incomplete_block_design() -> None:
+    """Montgomery, Design and Analysis of Experiments, section 4.4: four catalysts in four batches
+    of three (from memory; reproduced with another library's least squares)."""
+    case = load("bib_catalyst")
+    y, expected = case["inputs"]["y"], case["expected"]
+    present = {
+        str(i): [(j, row[j]) for j in range(4) if row[j] is not None] for i, row in enumerate(y, 1)
+    }
+    values = {name: [float(value) for _, value in own] for name, own in present.items()}
+    loads = {name: [f"batch {j}" for j, _ in own] for name, own in present.items()}
+    plan = layout(study(values, PLAIN, None, loads=loads))
+    told = within_loads(plan.cells)
+    assert told is not None
+    assert told.ss_groups == pytest.approx(expected["SS_treatments_adjusted"])
+    assert told.ss_error == pytest.approx(expected["SS_error"])
+    assert [told.df_groups, 3, told.df_error] == expected["df"]
+    (shown,), _ = beside(plan, None)
+    assert shown.statistic == pytest.approx(expected["F"], abs=6e-3)
+    assert shown.p == pytest.approx(expected["p"], abs=6e-5)
+
+
+def test_loads_that_tie_no_groups_together_give_no_analysis() -> None:
+    assert within_loads({"A": {"1": [1.0, 2.0]}, "B": {"2": [1.0]}}) is None
+    assert within_loads({"A": {"1": [1.0], "2": [2.0]}, "B": {"1": [2.0], "2": [3.0]}}) is None
+    assert within_loads({}) is None
