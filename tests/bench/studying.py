@@ -103,8 +103,8 @@ def truly_hidden(studies: int = SIMULATED) -> float:
     """
     rng, step = np.random.default_rng(SEED), math.log(PROBE_RATIO)
     sd = log_sd_of(USUAL_CV) * np.sqrt(USUAL_DOF / rng.chisquare(USUAL_DOF, (studies, 1)))
-    # Groups that lie more than 4 usual scatters (here 6 steps) away never meet the interval.
-    medians = rng.uniform(-6 * step, 7 * step, (studies, 3))
+    # Groups that lie more than 6 usual scatters (here 9 steps) away never meet the interval.
+    medians = rng.uniform(-9 * step, 10 * step, (studies, 3))
     lives = medians + sd * rng.standard_normal((studies, 3))
     same = (np.floor(lives / step) == 0).all(axis=1)
     apart = np.abs(medians[same, 0] - medians[same, 1])
