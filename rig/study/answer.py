@@ -8,7 +8,7 @@ from typing import Any
 
 from rig.errors import RigError
 from rig.measure.staircase import compare_staircases
-from rig.study import blocks, lives, repeats, together, words
+from rig.study import blocks, boundwords, lives, repeats, together, words
 from rig.study.agreement import agreement
 from rig.study.alternatives import Beside, beside
 from rig.study.anova import components
@@ -177,7 +177,7 @@ def _by_bounds(response: ResponseRecord, data: StudyData) -> Answer:
     result = compare_censored(data)
     return _bounded(response, data, result, (
         "Some blades survived: their values are bounds, compared as such.",
-        *(words.rate(rate) for rate in result.rates),
+        *(boundwords.rate(rate) for rate in result.rates),
     ))  # fmt: skip
 
 

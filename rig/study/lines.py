@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from rig.study import words
+from rig.study import boundwords, words
 from rig.study.censored import CensoredComparison, CensoredResult
 from rig.study.compare import Comparison, Result
 from rig.study.covariates import Adjustment
@@ -85,7 +85,7 @@ def of_bounds(result: CensoredResult, what: Response) -> tuple[Line, ...]:
 def _of_bound(c: CensoredComparison, what: Response) -> Line:
     return Line(
         c.group, c.against, c.verdict, _effect(what, c.effect, c.low, c.high),
-        span(what, c.low, c.high), words.survivors(c, what), c.effect, c.low, c.high,
+        span(what, c.low, c.high), boundwords.survivors(c, what), c.effect, c.low, c.high,
         c.p_adjusted, c.detectable,
     )  # fmt: skip
 
@@ -108,10 +108,10 @@ def open_by(result: CensoredResult, what: Response) -> str:
     if seen and None not in seen:
         return words.could_find(_most(seen), what, _most(upper))
     if missed:
-        return words.may_hide(max(missed))
+        return boundwords.may_hide(max(missed))
     open_ = [c for c in result.comparisons if c.verdict == CANNOT_TELL] or result.comparisons
     reach = worst([c.reach for c in open_])
-    text = "" if reach is None else words.could_reach(reach, what)
+    text = "" if reach is None else boundwords.could_reach(reach, what)
     if len(open_) == len(result.comparisons):
         return text
     pairs = "; ".join(f"{c.group} against {c.against}" for c in open_)

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from rig.measure.life import log_sd_of
-from rig.study import words
+from rig.study import boundwords
 from rig.study.lifescatter import USUAL_CV, USUAL_DOF
 from rig.study.lives import LifeResult
 from rig.study.whole import unsealed
@@ -89,7 +89,7 @@ def may_hide() -> float:
         raise AssertionError(f"one blade a group: {one.verdict}")
     assert isinstance(one.result, LifeResult)
     (ratio,) = {comparison.missed for comparison in one.result.comparisons}
-    if ratio is None or words.may_hide(ratio) not in one.headline:
+    if ratio is None or boundwords.may_hide(ratio) not in one.headline:
         raise AssertionError(one.headline)
     return ratio
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from rig.errors import RigError
-from rig.study import words
+from rig.study import boundwords
 from rig.study.censored import compare_censored
 from rig.study.compare import compare
 from rig.study.data import LINEAR, Group, Observation, Response, StudyData
@@ -282,7 +282,7 @@ def test_sentences_and_figures_of_bounds_agree(sizes: list[int], seed: int, limi
     }
     told = compare_censored(limited(values, limit))
     for c in told.comparisons:
-        text = words.survivors(c, TORQUE)
+        text = boundwords.survivors(c, TORQUE)
         apart = c.low > 1 or c.high < 1
         if c.verdict == SHOWN:
             assert apart and c.p_adjusted <= LEVEL * (1 + 1e-6)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from rig.measure.staircase import Staircase, estimates
-from rig.study import together, words
+from rig.study import boundwords, together, words
 from rig.study.agreement import Agreement, agreement
 from rig.study.anova import components
 from rig.study.capability import crossed
@@ -39,8 +39,8 @@ def everything() -> list[str]:
     for limit in (8.0, 11.0, 30.0):
         some = {k: [x[0] for x in v] for k, v in drawn(rng, (1, 1.5), 5).items()}
         censored = compare_censored(limited(some, limit))
-        said += [words.survivors(c, TORQUE) for c in censored.comparisons]
-        said += [words.rate(rate) for rate in censored.rates]
+        said += [boundwords.survivors(c, TORQUE) for c in censored.comparisons]
+        said += [boundwords.rate(rate) for rate in censored.rates]
     for failed in ((True, False) * 6, (True,) * 5):
         levels = [10.0]
         for one in failed[:-1]:
@@ -122,7 +122,7 @@ def test_one_is_said_in_the_singular() -> None:
 
 
 def test_none_of_three_failed_names_the_rate_still_possible() -> None:
-    assert words.rate(failure_rate("A", 0, 3)) == (
+    assert boundwords.rate(failure_rate("A", 0, 3)) == (
         "A: 0 of 3 failed. A failure rate of up to 63% is still possible."
     )
 
