@@ -264,6 +264,18 @@ def test_any_values_give_one_of_three_verdicts(values: dict[str, list[float]]) -
         assert c.reasons or math.isfinite(c.p)
 
 
+@given(st.dictionaries(st.sampled_from("ABCD"), numbers, min_size=2, max_size=4))
+def test_every_verdict_is_what_its_interval_says(values: dict[str, list[float]]) -> None:
+    for c in compare(study(values)).comparisons:
+        if math.isfinite(c.p):
+            assert (c.verdict == SHOWN) == (not c.low <= 1 <= c.high)
+            inside = 1 / TORQUE.margin <= c.low and c.high <= TORQUE.margin
+            assert inside or c.verdict != RULED_OUT
+            assert not inside or c.verdict != CANNOT_TELL
+            assert c.detectable is not None and c.detectable_upper is not None
+            assert 1 < c.detectable <= c.detectable_upper
+
+
 @given(st.floats(0.01, 100))
 def test_units_of_measurement_do_not_matter(scale: float) -> None:
     rng = np.random.default_rng(7)

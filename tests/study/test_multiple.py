@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.study.multiple import hochberg, holm
+from rig.study.multiple import bonferroni, hochberg, holm, step_up_level
 from tests.published import load
 
 
@@ -27,3 +27,19 @@ def test_families_are_along_the_last_axis() -> None:
     p = np.array([[0.01, 0.04, 0.03], [0.5, 0.001, 0.2]])
     for adjust in (holm, hochberg):
         assert adjust(p) == pytest.approx(np.stack([adjust(row) for row in p]))
+
+
+@given(st.lists(st.floats(0, 1), min_size=1, max_size=6), st.floats(0.001, 0.2))
+def test_the_level_of_a_step_up_keeps_what_its_adjusted_p_keep(
+    p: list[float], level: float
+) -> None:
+    at = float(step_up_level(p, level))
+    for one, adjusted in zip(p, hochberg(p).tolist(), strict=True):
+        if abs(adjusted - level) > 1e-9:  # on the very edge rounding decides
+            assert (one <= at and at > 0) == (adjusted <= level)
+
+
+def test_bonferroni_is_the_first_step_of_holm() -> None:
+    p = [0.04, 0.01, 0.5]
+    assert bonferroni(p).tolist() == pytest.approx([0.12, 0.03, 1.0])
+    assert bonferroni(p).min() == holm(p).min()

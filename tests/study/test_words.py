@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from rig.measure.staircase import Staircase, estimates
 from rig.study import boundwords, together, words
@@ -75,6 +76,16 @@ def test_cannot_tell_says_what_would_have_been_found() -> None:
     told = compare(study({"A": [10.0, 14.0, 8.0], "B": [11.0, 9.0, 15.0]}))
     text = words.comparison(told.comparisons[0], TORQUE)
     assert "cannot tell" in text and "would be found in 80 of 100" in text
+
+
+def test_few_blades_give_the_upper_limit_of_what_they_would_find() -> None:
+    three = compare(study({"A": [10.0, 11.0, 9.5], "B": [12.0, 11.0, 12.5]})).comparisons[0]
+    assert three.detectable is not None and three.detectable_upper is not None
+    # chi-square of 2 to 4 degrees of freedom: the scatter may be 1.6 to 2.1 times that met.
+    ratio = math.log(three.detectable_upper) / math.log(three.detectable)
+    assert math.sqrt(4 / stats.chi2.ppf(0.2, 4)) <= ratio <= math.sqrt(2 / stats.chi2.ppf(0.2, 2))
+    text = words.comparison(three, TORQUE)
+    assert f"it may have taken up to {size(TORQUE, three.detectable_upper)}" in text
 
 
 def test_better_follows_the_response() -> None:
