@@ -20,6 +20,7 @@ TITLE = "Cuts to dull"
 PARAMETERS = (
     aside("specimen", "text", "", "code of the blade; asked for when left out"),
     Parameter("media", "text", "card", "what is cut: card, rope, wood ..."),
+    Parameter("lot", "text", "", "lot of the medium; asked for when left out"),
     Parameter("cuts_per_sheet", "count", "100", "cuts that one sheet, roll or rope gives"),
     Parameter("control", "text", "", "code of a control blade that cuts each sheet first"),
     Parameter("control_cuts", "count", "5", "cuts of the control blade on each sheet"),

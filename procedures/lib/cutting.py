@@ -136,11 +136,16 @@ def try_switches(specimen: str, bench: Bench) -> Passage[None]:
             )  # fmt: skip
 
 
+def _lot(kind: str) -> Passage[str]:
+    said = yield Ask(f"Lot of the {kind} (maker's number, delivery, date)", key="lot")
+    return str(said["value"])
+
+
 def media(params: Mapping[str, Any], bench: Bench) -> Passage[dict[str, Any]]:
     """What is cut, put down before the first cut."""
     fresh_m = bench.frame.media.fresh_length_m
     kind = params["media"]
-    lot = yield Ask(f"Lot of the {kind} (maker's number, delivery, date)", key="lot")
+    lot = params["lot"] or (yield from _lot(kind))
     thick_m = yield from questions.length(
         f"Thickness of the {kind}, like 4 mm",
         "media_thickness",
@@ -157,7 +162,7 @@ def media(params: Mapping[str, Any], bench: Bench) -> Passage[dict[str, Any]]:
         said = yield Ask("Moisture of the wood, like 8 %", key="moisture")
         moisture = said["value"]
     told = {
-        "kind": kind, "lot": lot["value"], "thickness_m": thick_m, "moisture": moisture,
+        "kind": kind, "lot": lot, "thickness_m": thick_m, "moisture": moisture,
         "fresh_length_m": fresh_m, "cuts_per_sheet": params["cuts_per_sheet"],
         "block": params["block"],
     }  # fmt: skip

@@ -41,7 +41,8 @@ def run(
 
     In a study whose codes are dealt, leave specimen out to take the procedure's next blade of the
     plan, or name the code that you took: one that the study does not know is refused, and another
-    trial than the plan's next asks for --out-of-turn.
+    trial than the plan's next asks for --out-of-turn. Settings that change what is measured are
+    the study's; others are refused, or with --out-of-turn the trial is listed and not compared.
 
     \b
     Examples:

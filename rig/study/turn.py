@@ -116,7 +116,7 @@ def given(
     known = {one.name: one for one in script.parameters}
     fixed = {name: text for name, text in told.items() if name in known}
     apart = [
-        f"{name} {wanted[name]} where the study fixes {fixed[name]}"
+        unlike.apart(name, wanted[name], fixed[name])
         for name in fixed
         if name in wanted and conditions.alike(known[name], wanted[name]) != fixed[name]
     ]

@@ -52,10 +52,16 @@ def of_settings(run: Run, fixed: Mapping[str, str]) -> list[str]:
     """In which settings a run differs from those that were fixed, in words."""
     asked = settings(run)
     return [
-        f"{name} {asked[name]} where the study fixes {wanted}"
+        apart(name, asked[name], wanted)
         for name, wanted in fixed.items()
         if name in asked and asked[name] != wanted
     ]
+
+
+def apart(name: str, asked: str, wanted: str) -> str:
+    """One setting that is not the study's, in words."""
+    study = f"fixes {wanted}" if wanted else "leaves it out"
+    return f"{name} {asked or 'left out'} where the study {study}"
 
 
 def of_bench(began: Mapping[str, Any], now: Mapping[str, Any], procedure: str) -> list[str]:

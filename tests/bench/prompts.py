@@ -23,8 +23,9 @@ SECTION = {"thickness": "1.2 mm", "width": "8 mm", "section_at": "0 mm"}
 MEDIA = {"lot": "virtual", "media_thickness": "4 mm"}
 ANSWERS = {"hardness": HARDNESS, "pry_to_failure": SECTION, "cuts_to_dull": MEDIA}
 STUDIED = "study of 9 blades, 3 tests"
+# Hardness asks one more than before: the number of the check block, once a session.
 BEFORE = {"drop_impact": 21, "pry_to_failure": 18, "cuts_to_dull": 114, "edge_twist": 15,
-          "hardness": 25, STUDIED: 464}  # fmt: skip
+          "hardness": 26, STUDIED: 464}  # fmt: skip
 SINGLE = {
     "drop_impact": ("energy=5 J",),
     "pry_to_failure": (),

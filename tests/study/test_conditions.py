@@ -13,7 +13,7 @@ from rig.study import kept, studyfile, whole
 from rig.study.record import StudyRecord
 from rig.study.responses import KINDS
 from rig.study.template import template
-from rig.study.turn import other_bench
+from rig.study.turn import given, other_bench
 from rig.tables import FileFaults
 from tests.cli.commands import ROOT
 from tests.study.books import StudyBook, begin, response
@@ -230,3 +230,24 @@ def test_the_template_names_which_way_each_response_is_better() -> None:
     for kind in KINDS.values():
         way = {"more": "more is", "less": "less is", "neither": "neither way is"}[kind.better]
         assert re.search(rf"^#   {kind.name} .*; {way} better$", text, re.M)
+
+
+def test_a_setting_that_the_study_leaves_out_is_named_so(tmp_path: Path) -> None:
+    made = begin(tmp_path / "s.logbook", study_of({"A": 2, "B": 2}, ["edge_life"]))
+    cuts = script.load("cuts_to_dull")
+    _, apart = given(made.book, cuts, {"lot": "L9", "limit": "100"})
+    assert sorted(apart) == [
+        "limit 100 where the study fixes 2000",
+        "lot L9 where the study leaves it out",
+    ]
+    _, apart = given(made.book, cuts, {"limit": "2000"})
+    assert apart == []
+
+
+def test_a_stated_lot_is_given_to_the_run_and_another_is_refused(tmp_path: Path) -> None:
+    study = study_of({"A": 2, "B": 2}, ["edge_life"], settings={"cuts_to_dull": {"lot": "L7"}})
+    made = begin(tmp_path / "s.logbook", study)
+    wanted, apart = given(made.book, script.load("cuts_to_dull"), {"lot": "L9"})
+    assert apart == ["lot L9 where the study fixes L7"]
+    wanted, apart = given(made.book, script.load("cuts_to_dull"), {})
+    assert (wanted["lot"], apart) == ("L7", [])
