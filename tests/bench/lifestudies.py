@@ -207,7 +207,8 @@ def _kept(found: dict[World, float]) -> dict[str, Any]:
 def _worst(what: str, shares: dict[World, float], limit: float = FALSE_LIMIT) -> dict[str, Any]:
     world = max(shares, key=lambda one: shares[one])
     name = (
-        f"studies with a false {what} on edge life, worst of {len(shares)} worlds of {STUDIES:,} "
+        f"studies with a false {what} on edge life, worst of {len(shares)} worlds of {STUDIES:,}, "
+        f"{MANY:,} near the bar "
         f"({world.name})"
     )
     return at_most(name, shares[world], "share", limit)
