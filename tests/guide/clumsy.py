@@ -334,11 +334,26 @@ class Session:
             self.found.append(f"never ended: {self.end}")
         if self.procedure == "pry_to_failure":
             self._judge_pry(book, verdicts)
+        if self.procedure == "drop_impact":
+            self._judge_drops(book, verdicts)
         if self.procedure == "edge_twist" and self.end == "finished":
             self._judge_twist(verdicts)
         if self.procedure == "cuts_to_dull" and self.end == "finished":
             self._judge_cuts(verdicts)
         self._judge_typed(book)
+
+    def _judge_drops(self, book: Logbook, verdicts: list[dict[str, Any]]) -> None:
+        true_j = [truth.impact_energy_j for truth in self.tower.truth if truth.strikes]
+        for verdict in verdicts:
+            if verdict["valid"]:
+                off = min(abs(verdict["energy_j"] - one) for one in true_j)
+                if off > 1.5 * verdict["energy_U_j"]:
+                    self.found.append(f"wrong value: {verdict['energy_j']} J of {true_j}")
+        steps = [row.body for row in book.journal(kind="step")]
+        told = [s["outcome"] for s in steps if s["step"]["step"] == "Release"]
+        on_record = sum(outcome["released"] is not False for outcome in told)
+        if self.end == "finished" and len(true_j) > on_record:
+            self.found.append(f"a site wasted: {len(true_j)} falls, {on_record} on record")
 
     def _judge_pry(self, book: Logbook, verdicts: list[dict[str, Any]]) -> None:
         truths = [t for t in self.hands.jig.truth if t.kind is not Failure.SURVIVE]
@@ -354,7 +369,7 @@ class Session:
             self.found.append(f"a tip wasted: {[v['reasons'] for v in verdicts]}")
 
     def _recorded(self, book: Logbook, peak_nm: float) -> bool:
-        """Whether some stored frames hold the pull."""
+        """Whether some stored frames hold the pull, from before it began."""
         for row in book.journal(kind="step"):
             step = row.body["step"]
             if step["step"] != "Record" or not step["guarded"]:
@@ -362,7 +377,8 @@ class Session:
             scale = Scale.from_dict(step["torque"])
             for raw_id in book.raw_ids(row.run_id, step["trial"]):
                 codes = capture(book.raw(raw_id)[0]).load.values
-                if len(codes) and max(abs(scale.value(codes - step["zero_code"]))) > peak_nm / 2:
+                torque = abs(scale.value(codes - step["zero_code"]))
+                if len(codes) and torque[0] < peak_nm / 5 and max(torque) > peak_nm / 2:
                     return True
         return False
 
