@@ -36,13 +36,15 @@ class Frame:
     """One frame that passed every check.
 
     `ticks` is the MCU time unwrapped to a plain integer (0.5 us nominal), continuous from the
-    first frame of a boot.
+    first frame of a boot. `boots` is how many restarts of the board were seen before it: times of
+    two boots are not to be compared.
     """
 
     kind: Kind
     seq: int
     ticks: int
     payload: bytes
+    boots: int = 0
 
     def fields(self) -> dict[str, int]:
         """The payload's numbers (not for channel frames)."""
@@ -181,7 +183,7 @@ class Decoder:
         raw = body[4] | body[5] << 7 | body[6] << 14 | body[7] << 21 | body[8] << 28
         if not self._in_sequence(kind, seq, raw, payload):
             return None
-        return Frame(kind, seq, self._ticks, payload)
+        return Frame(kind, seq, self._ticks, payload, self.resets)
 
     def _in_sequence(self, kind: Kind, seq: int, raw: int, payload: bytes) -> bool:
         """Place the frame in the sequence; False for one that cannot come now.

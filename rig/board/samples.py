@@ -18,14 +18,16 @@ class Trace:
     """One channel's samples in MCU time.
 
     Attributes:
-        ticks: int64, shape (n,), MCU time of each sample (0.5 us nominal).
+        ticks: int64, shape (n,), MCU time of each sample (0.5 us nominal), always rising.
         values: int64, shape (n,), in the channel's own unit (counts, codes, sums).
         turns: how far each counter of the channel's prefix went during the trace, by name.
+        cut: the board's time ran back here, and what came afterwards is left out.
     """
 
     ticks: NDArray[np.int64]
     values: NDArray[np.int64]
     turns: Mapping[str, int]
+    cut: bool = False
 
 
 @dataclass(frozen=True)
@@ -40,7 +42,12 @@ class Happening:
 
 @dataclass(frozen=True)
 class Capture:
-    """Everything one recorded stretch of raw bytes holds; `counts` are the last totals told."""
+    """Everything one recorded stretch of raw bytes holds.
+
+    Traces and events are those of the boot in which it began: a board that restarts counts its
+    time and its height anew. Strokes are told whole, whatever the boot; `counts` are the last
+    totals.
+    """
 
     height: Trace
     load: Trace
@@ -56,8 +63,8 @@ class Capture:
 def trace(frames: Iterable[Frame], kind: Kind) -> Trace:
     """The samples of one channel; frames of other kinds are passed over."""
     channel = wire.CHANNELS[kind]
-    own = [frame for frame in frames if frame.kind is kind]
     skip, step = wire.width(channel.prefix), channel.sample.septets
+    own, cut = _rising([f for f in frames if f.kind is kind], channel.period_ticks, skip, step)
     lengths = np.array([(len(f.payload) - skip) // step for f in own], dtype=np.int64)
     body = np.frombuffer(b"".join(f.payload[skip:] for f in own), dtype=np.uint8)
     parts = body.reshape(-1, step).astype(np.int64)
@@ -70,7 +77,18 @@ def trace(frames: Iterable[Frame], kind: Kind) -> Trace:
     turns = {
         field.name: _turns([f.payload[at] for f in own]) for at, field in enumerate(channel.prefix)
     }
-    return Trace(ticks, values, turns)
+    return Trace(ticks, values, turns, cut)
+
+
+def _rising(
+    frames: list[Frame], period_ticks: int, skip: int, step: int
+) -> tuple[list[Frame], bool]:
+    """The blocks up to the first that begins before the one before it ended, and if there was."""
+    for at, (before, after) in enumerate(pairwise(frames), start=1):
+        last = before.ticks + ((len(before.payload) - skip) // step - 1) * period_ticks
+        if after.ticks <= last:
+            return frames[:at], True
+    return frames, False
 
 
 def _turns(counter: list[int]) -> int:
@@ -92,13 +110,14 @@ def capture(raw: bytes) -> Capture:
     """Decode a recorded stretch afresh: the same bytes always give the same samples."""
     decoder = Decoder()
     frames = [item for item in decoder.feed(raw) if isinstance(item, Frame)]
-    events = (happening(f) for f in frames if f.kind is Kind.EVENT)
+    first = [f for f in frames if not f.boots]
+    events = (happening(f) for f in first if f.kind is Kind.EVENT)
     strokes = (stroke(f) for f in frames if f.kind is Kind.STROKE)
     totals = [f for f in frames if f.kind is Kind.COUNTS]
     return Capture(
-        trace(frames, Kind.HEIGHT),
-        trace(frames, Kind.LOAD),
-        trace(frames, Kind.ANGLE),
+        trace(first, Kind.HEIGHT),
+        trace(first, Kind.LOAD),
+        trace(first, Kind.ANGLE),
         tuple(event for event in events if event is not None),
         tuple(decoder.gaps),
         decoder.damaged,

@@ -19,7 +19,7 @@ from rig.measure.drop import evaluate_drop
 from rig.measure.facts import Asked, DropFacts, DropRecord, contact_height, gate_ticks
 from rig.measure.gravity import local_gravity
 from rig.measure.hardness import Block, Piece, evaluate_hardness
-from rig.measure.reading import evaluate_reading
+from rig.measure.reading import clock_reasons, evaluate_reading
 from rig.measure.staircase.evaluate import evaluate_staircase
 
 Settings = Mapping[str, Any]
@@ -117,6 +117,7 @@ def _record(seen: Capture, tower: Tower, contact: Settings, after: Settings | No
         guard_opened=any(
             e.code is Event.GUARD and not e.value and e.ticks >= begin for e in seen.events
         ),
+        clock=clock_reasons(seen),
     )
 
 

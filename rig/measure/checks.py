@@ -42,7 +42,7 @@ def _record_reasons(record: DropRecord, path: Flight | None) -> list[Reason]:
     end = len(record.ticks) if path is None else path.end
     steps = np.diff(record.ticks[:end]) / TICK_HZ
     longest = float(steps.max()) if len(steps) else 0.0
-    found = []
+    found = list(record.clock)
     if longest > 1.5 * PERIOD_S or record.lost_frames:
         lost = round(float(np.sum(steps[steps > 1.5 * PERIOD_S])) / PERIOD_S)
         text = f"{record.lost_frames} frames lost or damaged, {lost} samples missing"

@@ -52,7 +52,7 @@ def evaluate_drop(record: DropRecord, facts: DropFacts, asked: Asked | None = No
     """
     asked = asked or Asked()
     if len(record.ticks) == 0:
-        return DropResult(reasons=(Reason("no_strike", "the record is empty"),))
+        return DropResult(reasons=(*record.clock, Reason("no_strike", "the record is empty")))
     time_s, scale = record.nominal_s(), facts.scale.value
     path = flight.split(time_s, record.counts, record.contact.value, scale)
     reasons = before_reasons(record, path, facts, asked)

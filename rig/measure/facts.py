@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rig.board.wire import TICK_HZ
-from rig.measure.budget import Input
+from rig.measure.budget import Input, Reason
 
 # A resting striker is read in whole counts: the true height is anywhere in the count.
 QUANTISED_U = 1 / math.sqrt(12)
@@ -82,6 +82,7 @@ class DropRecord:
         gate_ticks: flag entered and left the light beam, MCU ticks; None without both.
         illegal_edges, missed_samples: how far the encoder's fault counters went.
         lost_frames: gaps and damaged frames inside the record.
+        clock: why it is not one stretch of the board's time (`rig.measure.reading.clock_reasons`).
         guard_opened: the guard's loop opened between release and rest.
     """
 
@@ -94,6 +95,7 @@ class DropRecord:
     missed_samples: int = 0
     lost_frames: int = 0
     guard_opened: bool = False
+    clock: tuple[Reason, ...] = ()
 
     def nominal_s(self) -> NDArray[np.float64]:
         """Sample times in the board's own seconds from the first sample."""

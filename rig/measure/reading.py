@@ -80,8 +80,17 @@ def line_reasons(seen: Capture) -> tuple[Reason, ...]:
     if lost:
         text = f"{lost} frames lost or damaged on the line: check cable and shield"
         found.append(Reason("lost_frames", text, float(lost), 0.0))
+    return (*found, *clock_reasons(seen))
+
+
+def clock_reasons(seen: Capture) -> tuple[Reason, ...]:
+    """Why a recorded stretch is not one stretch of the board's time."""
+    found = []
     if seen.resets:
         found.append(Reason("restarted", "the board restarted while it was recorded"))
+    if any(told.cut for told in (seen.height, seen.load, seen.angle)):
+        text = "the board's time ran back while it was recorded: check the board"
+        found.append(Reason("time_ran_back", text))
     return tuple(found)
 
 

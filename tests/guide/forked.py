@@ -1,0 +1,216 @@
+"""One run, and from chosen instants of it many others in which something goes wrong just then.
+
+The run itself goes on undisturbed. At an instant it forks: the child has the same board, hands and
+script in the same state, a copy of the logbook, and a fault; it goes on to its end, resumed as a
+person would, and tells what came of it. So a fault at any instant of a long run costs only what
+comes after it.
+"""
+
+import json
+import os
+import shutil
+import traceback
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+from rig.errors import RigError
+from rig.guide.device import Device
+from rig.guide.recompute import recompute
+from rig.guide.runner import Runner
+from rig.guide.script import Script
+from rig.logbook import Logbook, connect
+from rig.logbook.audit import audit
+
+MENDED_AFTER_S = 2.0
+LIVES = 6  # of one run: resumed that often at most
+Fault = tuple[Callable[[Any], None], Callable[[Any], None] | None]
+
+
+def _stand_in(name: str) -> Fault:
+    mended = None if name in ("reset", "hang") else lambda board: board.fault(name, 0)
+    return lambda board: board.fault(name), mended
+
+
+STAND_IN: Mapping[str, Fault] = {
+    name: _stand_in(name) for name in ("reset", "hang", "unplugged", "silent")
+}
+EMULATED: Mapping[str, Fault] = {
+    "reset": (lambda board: board.reset(), None),
+    "hang": (lambda board: board.hang(), None),
+    "unplugged": (lambda board: board.unplug(), lambda board: board.plug()),
+    "silent": (lambda board: board.silence(True), lambda board: board.silence(False)),
+}
+"""How to bring each about, and how it is mended after a while (None: it mends itself)."""
+
+
+@dataclass
+class Came:
+    """What came of a fault at one instant.
+
+    Attributes:
+        at_s: plant time since the run began.
+        broke: a traceback that a person would have seen, "" without one.
+        ended: "finished", "abandoned" or "open".
+        findings: what the audit found.
+        stops: errors told to the person, in order.
+        valid: trials that the procedure took as valid.
+    """
+
+    at_s: float
+    fault: str
+    broke: str = ""
+    ended: str = "open"
+    findings: list[str] = field(default_factory=list)
+    stops: list[str] = field(default_factory=list)
+    valid: int = 0
+
+    @property
+    def good(self) -> bool:
+        """No traceback, the run at its end, the logbook sound."""
+        return not self.broke and self.ended != "open" and not self.findings
+
+
+@dataclass
+class Forking:
+    """A clock that forks at the chosen instants.
+
+    Attributes:
+        board: whose `clock` this is in the place of.
+        faults: by name.
+        chosen: told the seconds since the run began while something is being recorded; gives the
+            names of the faults to bring about now.
+    """
+
+    board: Any
+    faults: Mapping[str, Fault]
+    chosen: Callable[[float], Iterator[str]]
+    folder: Path
+    device: Device | None = None
+    book: Logbook | None = None
+    came: Came | None = None  # in a child: what comes of it
+    told: list[Came] = field(default_factory=list)
+    _mend: tuple[float, Callable[[Any], None]] | None = None
+
+    def __post_init__(self) -> None:
+        self._inner = self.board.clock
+        self._began = self._inner.now()
+
+    def now(self) -> float:
+        """Of the clock it stands for."""
+        return float(self._inner.now())
+
+    def sleep(self, seconds: float) -> None:
+        """Let time pass; a child that is forked here comes back from this call too."""
+        self._inner.sleep(seconds)
+        if self.came is not None:
+            if self._mend is not None and self.now() >= self._mend[0]:
+                mend, self._mend = self._mend[1], None
+                mend(self.board)
+            return
+        if self.device is None or self.device.link._record is None:
+            return
+        for name in self.chosen(self.now() - self._began):
+            if self._fork(name):
+                return
+
+    def _fork(self, name: str) -> bool:
+        """True in the child."""
+        to = self.folder / "came.json"
+        child = os.fork()
+        if child:
+            _, status = os.waitpid(child, 0)
+            assert status == 0, f"the child at {self.now() - self._began:.3f} s died: {status}"
+            self.told.append(Came(**json.loads(to.read_text())))
+            return False
+        self.came = Came(self.now() - self._began, name)
+        assert self.book is not None
+        _own_copy(self.book, self.folder / "child.logbook")
+        bring, mend = self.faults[name]
+        self._mend = None if mend is None else (self.now() + MENDED_AFTER_S, mend)
+        bring(self.board)
+        return True
+
+
+_kept: list[Any] = []  # the parent's connection must not be closed by a child
+
+
+def _own_copy(book: Logbook, path: Path) -> None:
+    """In a child: a file of its own in the state of the parent's.
+
+    SQLite forbids to carry a connection across a fork; this one is not used any more.
+    """
+    session = book._session
+    for end in ("", "-wal", "-shm"):
+        Path(f"{path}{end}").unlink(missing_ok=True)
+    for end in ("", "-wal"):
+        if Path(f"{session.file}{end}").exists():
+            shutil.copy(f"{session.file}{end}", f"{path}{end}")
+    _kept.append(session.connection)
+    session.connection = connect.writer(path)
+    connect.write_ahead(session.connection)
+    session.file = path
+
+
+def sweep(
+    clock: Forking, device: Device, runner: Runner, script: Script, params: Mapping[str, Any]
+) -> list[Came]:
+    """Run the script once to its end, with a child for each chosen instant and fault."""
+    clock.device, clock.book = device, runner.book
+    clock.board.clock = device.link.clock = clock
+    error: BaseException | None = None
+    try:
+        _, told = runner.start(script, params)
+    except BaseException as raised:
+        told, error = {}, raised
+    if clock.came is None:
+        if error is not None:
+            raise error
+        return clock.told
+    try:
+        _conclude(clock.came, runner, script, told, error)
+        (clock.folder / "came.json").write_text(json.dumps(asdict(clock.came)))
+    except BaseException:
+        traceback.print_exc()
+        os._exit(1)
+    os._exit(0)
+
+
+def _plugged_in(device: Device) -> None:
+    """A program that starts anew opens the port anew; until that goes, a person waits."""
+    device.link.exit()
+    while True:
+        try:
+            device.link = device.reopen()
+            return
+        except RigError:
+            device.link.clock.sleep(1.0)
+
+
+def _conclude(
+    came: Came, runner: Runner, script: Script, told: Mapping[str, Any], error: BaseException | None
+) -> None:
+    """Resume as a person would, then look at what is kept."""
+    for _ in range(LIVES):
+        if error is None:
+            break
+        if not isinstance(error, RigError):
+            came.broke = "".join(traceback.format_exception(error))
+            break
+        came.stops.append(str(error))
+        unfinished = runner.book.unfinished_runs()
+        if not unfinished:
+            break
+        try:
+            _plugged_in(runner.device)
+            told, error = runner.resume(unfinished[-1].run_id, script), None
+        except BaseException as raised:
+            error = raised
+    came.ended = runner.book.runs()[-1].outcome or "open"
+    trials = told.get("drops", told.get("trials", [told] if "valid" in told else []))
+    came.valid = sum(bool(trial.get("valid")) for trial in trials)
+    path = runner.book.path
+    runner.book.close()
+    came.findings = [f"{f.place}: {f.what}" for f in audit(path)]
+    came.findings += [f"recomputes differently: {c.trial}" for c in recompute(path) if not c.same]
