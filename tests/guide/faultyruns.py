@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import cycle
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +35,7 @@ GIVEN: Mapping[str, Mapping[str, str]] = {
     "cuts_to_dull": {"probes": "stepped", "step": "4", "limit": "8"},
 }
 """Procedures swept, each as short as it comes."""
+EMPTY_DROPS = 5  # before the one on the blade
 
 
 def stand_in(tower: Tower, **wired: Any) -> StandIn:
@@ -47,6 +49,7 @@ class Setup:
 
     procedure: str
     make_board: MakeBoard = stand_in
+    falls: int = 0  # begun so far
 
     def __post_init__(self) -> None:
         self.tower = Tower(seed=3)
@@ -57,7 +60,7 @@ class Setup:
         self.board = self._board()
         self.person = self._person()
         self.device = Device(self.connect(), self.connect, self.person, "virtual")
-        self._since: float | None = None
+        self._falling = False
 
     def _board(self) -> Any:
         if self.jig is not None:
@@ -92,17 +95,15 @@ class Setup:
             return Looking(self.person.sharpness, table, lambda text: None, [])
         return ScriptedOperator(DROP_ANSWERS)
 
-    def energised_s(self) -> float | None:
-        """For how long the catch has drawn current, as seen when last asked; None: it does not."""
-        if not self.tower._commands["CATCH"]:
-            self._since = None
-            return None
-        self._since = self.tower.now_s if self._since is None else self._since
-        return self.tower.now_s - self._since
+    def in_last_fall(self) -> bool:
+        """Whether the coils draw current for the drop on the blade; to be asked all the time."""
+        falling = self.tower._commands["CATCH"]
+        self.falls += falling and not self._falling
+        self._falling = falling
+        return falling and self.falls > EMPTY_DROPS
 
     def swept(
-        self, folder: Path, chosen: Callable[["Setup", float], Iterator[str]],
-        faults: Mapping[str, Fault] = STAND_IN,
+        self, folder: Path, chosen: "Chosen", faults: Mapping[str, Fault] = STAND_IN,
     ) -> list[Came]:  # fmt: skip
         """What comes of each fault at each chosen instant."""
         script = scripts.load(self.procedure)
@@ -112,3 +113,18 @@ class Setup:
             runner = Runner(book, benches.load(None), self.device, self.operator())
             clock = Forking(self.board, faults, lambda at_s: chosen(self, at_s), folder)
             return sweep(clock, self.device, runner, script, params)
+
+
+Chosen = Callable[[Setup, float], Iterator[str]]
+
+
+def in_turn(every_s: float, where: Callable[[Setup], bool] = lambda _: True) -> Chosen:
+    """Each fault in its turn, so often while anything is being recorded there."""
+    last, names = [0.0], cycle(STAND_IN)
+
+    def chosen(setup: Setup, at_s: float) -> Iterator[str]:
+        if where(setup) and at_s - last[0] >= every_s:
+            last[0] = at_s
+            yield next(names)
+
+    return chosen
