@@ -1,6 +1,7 @@
 """`bladerig runs|report|audit|recompute|export`: what a logbook holds."""
 
 import json
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,7 +10,7 @@ import click
 from rig.cli import places
 
 if TYPE_CHECKING:
-    pass
+    from rig.guide.recompute import Compared
 
 LOGBOOK = click.argument("logbook", type=click.Path(path_type=Path))
 JSON = click.option("--json", "as_json", is_flag=True, help="For programs.")
@@ -183,6 +184,10 @@ def _how_far(printed: str | None) -> str:
 def recompute(logbook: Path, as_json: bool) -> int:
     """Compute every result again from its raw frames, and compare.
 
+    Values are the same within a thousandth of their U, other numbers within a millionth:
+    another processor adds up in another order. Words alone may differ after an update; that is
+    told, and no fault. Exit code 1 when a number, a kind or a reason is another one.
+
     \b
     Example:  bladerig recompute blades.logbook
     """
@@ -191,16 +196,36 @@ def recompute(logbook: Path, as_json: bool) -> int:
     compared = again(logbook)
     differing = [c for c in compared if not c.same]
     if as_json:
-        click.echo(
-            json.dumps({"results": len(compared), "differing": [vars(c) for c in differing]})
-        )
+        told = [
+            {"result_id": c.result_id, "trial": c.trial, "version": c.version,
+             "differences": [found.text for found in c.differences if not found.words]}
+            for c in differing
+        ]  # fmt: skip
+        reworded = sum(c.reworded for c in compared)
+        click.echo(json.dumps({"results": len(compared), "differing": told, "reworded": reworded}))
     else:
-        for item in differing:
-            click.echo(f"result {item.result_id} ({item.trial}): computes differently now")
-        same, results = len(compared) - len(differing), "result" + "s" * (len(compared) != 1)
-        are = "is" if 1 in (same, len(compared)) else "are"
-        click.echo(f"{same} of {len(compared)} {results} {are} identical")
+        for line in _recomputed(compared):
+            click.echo(line)
     return 1 if differing else 0
+
+
+def _recomputed(compared: "Sequence[Compared]") -> Iterator[str]:
+    """What a recomputation found, a line each, and how many are the same."""
+    for one in compared:
+        if one.same:
+            continue
+        places = [found.text for found in one.differences if not found.words]
+        more = f"; and {len(places) - 1} more" if len(places) > 1 else ""
+        yield f"result {one.result_id} ({one.trial}), stored {one.by}: {places[0]}{more}"
+    reworded = [one for one in compared if one.reworded]
+    if reworded:
+        yield (
+            f"{len(reworded)} said in other words now (stored {reworded[0].by}); the numbers are "
+            "the same"
+        )
+    same, results = sum(one.same for one in compared), "result" + "s" * (len(compared) != 1)
+    are = "is" if 1 in (same, len(compared)) else "are"
+    yield f"{same} of {len(compared)} {results} {are} the same, values within 0.001 U"
 
 
 @click.command()

@@ -125,4 +125,4 @@ def test_a_result_that_counts_sends_on_to_the_next_blade_and_to_a_plan(
     told = due(path)
     assert told[0].endswith("bladerig run hardness b.logbook specimen=CODE --virtual")
     assert "compares nothing" in told[1]
-    assert done("recompute", path) == "1 of 1 result is identical\n"
+    assert done("recompute", path) == "1 of 1 result is the same, values within 0.001 U\n"
