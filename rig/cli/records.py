@@ -230,26 +230,56 @@ def _recomputed(compared: "Sequence[Compared]") -> Iterator[str]:
 
 @click.command()
 @LOGBOOK
+@click.option("--out", type=click.Path(path_type=Path), help="Folder for the tables.")
 @click.option(
-    "--out", type=click.Path(path_type=Path), required=True, help="Folder for the tables."
-)
+    "--copy", "copy_to", type=click.Path(path_type=Path), metavar="FILE",
+    help="Make one whole file of the logbook and its side file.",
+)  # fmt: skip
 @JSON
-def export(logbook: Path, out: Path, as_json: bool) -> None:
-    """Write trials, results and traces as CSV tables, with one that explains each column.
+def export(logbook: Path, out: Path | None, copy_to: Path | None, as_json: bool) -> None:
+    """Write trials, results and traces as CSV tables, or make a whole copy of the logbook.
+
+    While a run goes on, and after the power was cut, the newest rows stand in a side file beside
+    the logbook, blades.logbook-wal: a copy without it lacks them. --copy puts both into one file.
 
     \b
-    Example:  bladerig export blades.logbook --out tables
+    Examples:
+      bladerig export blades.logbook --out tables
+      bladerig export blades.logbook --copy /media/stick/blades.logbook
     """
+    from rig.errors import RigError
+
+    if out is None and copy_to is None:
+        raise RigError("nothing to write", where="export", remedy="give --out FOLDER, --copy FILE")
+    if out is not None:
+        places.require_folder(out)
+    _warn(logbook)
+    written = [] if out is None else _tables(logbook, out)
+    rows = None if copy_to is None else _whole_copy(logbook, copy_to)
+    if as_json:
+        told = [str(path) for path in written]
+        click.echo(json.dumps(told if rows is None else {"tables": told, "copied_rows": rows}))
+        return
+    if out is not None:
+        click.echo(f"wrote {len(written)} files to {out}; start with {out / 'columns.csv'}")
+    if rows is not None:
+        click.echo(f"{copy_to}: whole, {rows} journal rows; it needs no other file")
+
+
+def _tables(logbook: Path, out: Path) -> list[Path]:
+    """The logbook's tables, and those of its study."""
     from rig.report import tables
 
-    places.require_folder(out)
-    _warn(logbook)
     written = tables.export(logbook, out)
     if _has_study(logbook, dealt=True):
         from rig.report import studytables
 
         written += studytables.export(logbook, out)
-    if as_json:
-        click.echo(json.dumps([str(path) for path in written]))
-    else:
-        click.echo(f"wrote {len(written)} files to {out}; start with {out / 'columns.csv'}")
+    return written
+
+
+def _whole_copy(logbook: Path, to: Path) -> int:
+    from rig.logbook.copying import whole_copy
+
+    places.require_file(to)
+    return whole_copy(logbook, to)

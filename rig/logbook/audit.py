@@ -4,15 +4,18 @@ What an audit cannot see: that rows are missing at the END of the journal (toget
 they stored), or that somebody wrote the whole chain anew from some row on. A hash chain holds
 each row to the one before it and nothing holds the last. Against that, reports print the
 logbook's `head_fingerprint`; give it as `printed` and the audit says whether that row is still
-there as it was. The side file `-wal` of a logbook whose writer was killed belongs to it: its
-last rows are in there until the next writer opens and closes the logbook.
+there as it was. The side file `-wal` of a logbook that is being written, or whose writer was
+killed, belongs to it: its last rows are in there until the next writer opens and closes the
+logbook. One that is not there is found by the row that opened the logbook; rows cut off inside the
+side file are not, but never those of a trial that was at its end (`rig.logbook.sidefile`).
 """
 
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator
+from pathlib import Path
 
 from rig.errors import RigError
-from rig.logbook import connect, schema
+from rig.logbook import connect, schema, sidefile
 from rig.logbook.findings import USE_COPY, Finding, JournalCheck, Rows, table_findings
 from rig.logbook.pages import rows
 
@@ -40,6 +43,7 @@ def audit(path: connect.StrPath, *, printed: str | None = None) -> list[Finding]
     """
     connect.require_sqlite()
     file = connect.existing_path(path)
+    lacked = sidefile.lacks(file)  # before it is opened: SQLite may make an empty one
     try:
         with connect.reading(file):
             connection = connect.reader(file)
@@ -49,7 +53,8 @@ def audit(path: connect.StrPath, *, printed: str | None = None) -> list[Finding]
         connection.text_factory = bytes
         if _is_foreign(connection):
             return [Finding("file", NOT_A_LOGBOOK, "name a logbook file")]
-        return _Audit(connection, printed).findings()
+        found = _Audit(connection, printed)
+        return [*found.findings(), *found.side_file(file, lacked=lacked)]
     finally:
         connection.close()
 
@@ -88,6 +93,17 @@ class _Audit:
         )
         found = [finding for place, check in checks for finding in _limited(place, check)]
         return list(dict.fromkeys(found))
+
+    def side_file(self, file: Path, *, lacked: bool) -> Iterator[Finding]:
+        """Of a logbook that was not closed. Looked for twice: a writer may open it meanwhile."""
+        if self._journal.left_open and lacked and sidefile.lacks(file):
+            name = sidefile.side_file(file).name
+            yield Finding(
+                "file",
+                f"its last writer did not close it, and its side file {name} is not here or is "
+                f"empty: rows after row {self._journal.last} may be missing",
+                f"bring {name} to it, or make a whole copy where it lies: bladerig export --copy",
+            )
 
     def _begin(self) -> Iterator[Finding]:
         """One view of the file for all checks, though a writer may be at work."""

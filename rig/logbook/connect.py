@@ -2,12 +2,13 @@
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from os import PathLike, fspath
 from pathlib import Path
 
 from rig.errors import RigError
 from rig.logbook.schema import APPLICATION_ID, VERSION
+from rig.logbook.sidefile import side_file
 
 StrPath = str | PathLike[str]
 
@@ -100,7 +101,7 @@ def reader(file: Path) -> sqlite3.Connection:
     try:
         return _connect(file, "mode=ro")
     except sqlite3.OperationalError as error:
-        wal = file.with_name(file.name + "-wal")
+        wal = side_file(file)
         no_side_files = error.sqlite_errorname.startswith(("SQLITE_CANTOPEN", "SQLITE_READONLY"))
         if not no_side_files or (wal.exists() and wal.stat().st_size):
             raise
@@ -126,6 +127,15 @@ def write_ahead(connection: sqlite3.Connection) -> None:
     connection.execute("PRAGMA journal_mode = WAL")
     connection.execute("BEGIN IMMEDIATE")  # a file that may only be read shows here
     connection.execute("COMMIT")
+
+
+def checkpoint(connection: sqlite3.Connection) -> None:
+    """Puts the rows of the side file into the logbook itself, as far as readers let it.
+
+    They are on the disk already: what hinders it now is mended by the next one.
+    """
+    with suppress(sqlite3.Error):
+        connection.execute("PRAGMA wal_checkpoint(PASSIVE)")
 
 
 def settle(connection: sqlite3.Connection) -> None:

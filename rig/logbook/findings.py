@@ -10,6 +10,7 @@ from typing import Any, NamedTuple, cast
 from rig.logbook import journal
 from rig.logbook.hashing import GENESIS_PREVIOUS, content_hash, fingerprint, row_hash, sha256
 from rig.logbook.pages import BadPage, BadRow, Field, Record
+from rig.logbook.sidefile import WITHOUT
 
 USE_COPY = "compare with a copy of the logbook made earlier"
 Rows = Iterable[Record | BadRow | BadPage]
@@ -40,13 +41,15 @@ class JournalCheck:
     """Follows the chain from the first row to the last.
 
     After `findings` is used up, `vouched` holds what the journal says of the other tables,
-    `version` the schema version it knows of, `fingerprints` that of each intact row.
+    `version` the schema version it knows of, `fingerprints` that of each intact row, `left_open`
+    whether its last writer did not close it, `last` the number of its last row.
     """
 
     def __init__(self) -> None:
         self.vouched: dict[tuple[str, object], Vouched] = {}
         self.version: object = None
         self.fingerprints: dict[int, str] = {}
+        self.left_open = False
         self._before: list[bytes] = [GENESIS_PREVIOUS]
         self._next = 1
         self._last_at: datetime | None = None
@@ -97,6 +100,7 @@ class JournalCheck:
         else:
             yield Finding(place, "was changed after it was written (its hash does not fit)")
         self._note(number, run_id, kind, body)
+        yield from self._marks(place, kind, body)
         # A row that was changed keeps the hash the next row was chained to, unless the
         # change is in that hash: then the next row fits the hash worked out anew.
         heads = [] if intact else self._before[:2]
@@ -117,6 +121,22 @@ class JournalCheck:
                 f"was written at {journal.time_text(at)}, before the row ahead of it "
                 f"({journal.time_text(last)}), and no reason is journalled",
                 "find out why the clock went back; times around this row are not to be trusted",
+            )
+
+    @property
+    def last(self) -> int:
+        """Number of the last row."""
+        return self._next - 1
+
+    def _marks(self, place: str, kind: Field, text: Field) -> Iterator[Finding]:
+        """Who opened and closed it, and whether rows may be missing in between."""
+        if kind in (journal.OPENED, journal.CLOSED, journal.COPIED):
+            self.left_open = kind == journal.OPENED
+        if kind == journal.OPENED and f'"{WITHOUT}"' in str(text):
+            yield Finding(
+                place,
+                "was written on after a program had stopped while writing and its side file -wal "
+                "was not there: rows just before this one may be missing",
             )
 
     def _note(self, number: int, run_id: Field, kind: Field, text: Field) -> None:

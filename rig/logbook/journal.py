@@ -20,10 +20,14 @@ RESULT_STORED = "result-stored"
 CLOCK_ACCEPTED = "clock-accepted"
 CORRECTED = "answer-corrected"
 """An answer was changed within its run: its steps from `index` on, and `notes`, are taken back."""
+OPENED, CLOSED, COPIED = "opened", "closed", "copied"
 
 OWN_KINDS = frozenset(
-    {GENESIS, MIGRATED, RUN_STARTED, RUN_ENDED, RAW_STORED, RESULT_STORED, CLOCK_ACCEPTED}
-)
+    {
+        GENESIS, MIGRATED, RUN_STARTED, RUN_ENDED, RAW_STORED, RESULT_STORED, CLOCK_ACCEPTED,
+        OPENED, CLOSED, COPIED,
+    }
+)  # fmt: skip
 """Kinds of rows that only the logbook itself writes."""
 
 CLOCK_TOLERANCE = timedelta(seconds=2)
@@ -54,6 +58,15 @@ class Head(NamedTuple):
     number: int
     at_utc: datetime
     hash: bytes
+
+
+def last_mark(connection: sqlite3.Connection) -> str | None:
+    """Kind of the last row that opened or closed the logbook; None in one of before those rows."""
+    found = connection.execute(
+        "SELECT kind FROM journal WHERE kind IN (?, ?, ?) ORDER BY number DESC LIMIT 1",
+        (OPENED, CLOSED, COPIED),
+    ).fetchone()
+    return None if found is None else str(found[0])
 
 
 def time_text(at: datetime) -> str:

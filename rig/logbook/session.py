@@ -9,8 +9,9 @@ from pathlib import Path
 
 from rig.errors import RigError
 from rig.logbook import journal, query, schema
-from rig.logbook.connect import mending
+from rig.logbook.connect import checkpoint, mending
 from rig.logbook.hashing import GENESIS_PREVIOUS, JSON
+from rig.logbook.sidefile import WITH, WITHOUT
 
 Clock = Callable[[], datetime]
 
@@ -37,15 +38,28 @@ def write_genesis(connection: sqlite3.Connection, title: str, at: datetime) -> N
 
 
 class Session:
-    """What all parts of an open logbook share."""
+    """What all parts of an open logbook share.
+
+    Args:
+        lacks_side_file: of a logbook that was left unclosed; on record with what is written next.
+    """
 
     def __init__(
-        self, file: Path, connection: sqlite3.Connection, now: Clock, *, writable: bool
+        self,
+        file: Path,
+        connection: sqlite3.Connection,
+        now: Clock,
+        *,
+        writable: bool,
+        lacks_side_file: bool = False,
     ) -> None:
         self.file = file
         self.connection = connection
         self.now = now
         self.writable = writable
+        self._lacks_side_file = lacks_side_file
+        self._marked = False  # the row OPENED is written
+        self._to_settle = False
         self._depth = 0
 
     @contextmanager
@@ -64,6 +78,9 @@ class Session:
             self.connection.execute(begin)
             self._depth += 1
             try:
+                opening = outer and not self._marked
+                if opening:
+                    self._mark_opened()
                 yield
                 self._require_alive(begun=True)
                 self.connection.execute(commit)
@@ -74,6 +91,30 @@ class Session:
                 raise
             finally:
                 self._depth -= 1
+            self._marked = self._marked or opening
+            if outer and (opening or self._to_settle):
+                self._to_settle = False
+                checkpoint(self.connection)
+
+    def settle_after(self) -> None:
+        """What this transaction stores goes into the logbook itself as soon as it is whole."""
+        self._to_settle = True
+
+    def _mark_opened(self) -> None:
+        was = journal.last_mark(self.connection)
+        left = None if was != journal.OPENED else WITHOUT if self._lacks_side_file else WITH
+        self._mark(journal.OPENED, {"left_open": left})
+
+    def mark_closed(self) -> None:
+        """The last row of a writer that wrote any."""
+        if self._marked:
+            with self.atomic():
+                self._mark(journal.CLOSED, {})
+
+    def _mark(self, kind: str, body: Mapping[str, JSON]) -> None:
+        last = self.head()
+        # A clock set back is a question for what is written next, not for opening and closing.
+        journal.add(self.connection, last, max(self.now(), last.at_utc), kind, body)
 
     def _require_alive(self, *, begun: bool) -> None:
         if begun and not self.connection.in_transaction:

@@ -9,7 +9,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from rig.errors import RigError
-from rig.logbook import connect, journal, query
+from rig.logbook import connect, journal, query, sidefile
 from rig.logbook.hashing import JSON, canonical, content_hash, fingerprint, sha256
 from rig.logbook.lock import writer_lock
 from rig.logbook.records import Outcome, Result, Row, Run
@@ -63,10 +63,11 @@ class Logbook:
         with ExitStack() as stack, connect.reading(file):
             if writable:
                 stack.enter_context(writer_lock(file))
+            lacks = writable and sidefile.lacks(file)  # opening it makes an empty one
             connection = connect.writer(file) if writable else connect.reader(file)
             stack.callback(connection.close)
             version = connect.require_version(connection, file)
-            session = Session(file, connection, now, writable=writable)
+            session = Session(file, connection, now, writable=writable, lacks_side_file=lacks)
             session.require_sound(version)
             if writable:
                 connect.write_ahead(connection)
@@ -76,7 +77,10 @@ class Logbook:
     def close(self) -> None:
         """Closes the file and frees the writer's place."""
         if self._session.writable:
-            with suppress(sqlite3.Error):  # everything is on the disk already; this only tidies
+            # Everything is on the disk already; this only tells so, and tidies.
+            with suppress(sqlite3.Error, RigError):
+                self._session.mark_closed()
+            with suppress(sqlite3.Error):
                 connect.settle(self._session.connection)
         self._resources.close()
 
@@ -183,6 +187,7 @@ class Logbook:
     def end_run(self, run_id: int, outcome: Outcome, reason: str) -> None:
         """Ends a run; raises RigError when it has ended before or does not exist."""
         with self._session.atomic():
+            self._session.settle_after()
             run = self.run(run_id)
             if run.outcome is not None:
                 raise RigError(
@@ -265,6 +270,7 @@ class Logbook:
                 query.require_supersedable(
                     self._session.connection, self.path, supersedes, (run_id, trial, measurand)
                 )
+            self._session.settle_after()
             result_id = self._session.next_id("result")
             texts = (canonical(result), canonical(list(raw_ids)))
             columns = (run_id, trial, measurand, *texts, supersedes)

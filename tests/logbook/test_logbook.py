@@ -251,7 +251,7 @@ def test_a_clock_corrected_by_less_than_two_seconds_is_let_pass(
     book: Logbook, clock: Clock
 ) -> None:
     clock.at -= timedelta(seconds=1.9)
-    assert book.append("note", {}) == 2
+    assert book.append("note", {}) == 3
 
 
 def test_a_reader_sees_committed_rows_while_a_writer_works(path: Path, book: Logbook) -> None:

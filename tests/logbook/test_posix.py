@@ -53,7 +53,7 @@ def test_a_read_only_file_opens_for_reading_only(plain_folder: Path) -> None:
     path.chmod(0o444)
     assert "may not be written" in refused(path, writable=True)
     with Logbook.open(path, writable=False) as book:
-        assert len(list(book.journal())) == 20
+        assert len(list(book.journal())) == 22
 
 
 def test_a_read_only_folder_opens_for_reading_only(plain_folder: Path) -> None:
@@ -62,7 +62,7 @@ def test_a_read_only_folder_opens_for_reading_only(plain_folder: Path) -> None:
     plain_folder.chmod(0o555)
     assert "cannot write in its folder" in refused(path, writable=True)
     with Logbook.open(path, writable=False) as book:
-        assert len(list(book.journal())) == 20
+        assert len(list(book.journal())) == 22
     assert audit(path) == []
     with pytest.raises(RigError, match="cannot write in its folder"):
         Logbook.create(plain_folder / "new.logbook", title="t")
@@ -76,7 +76,7 @@ def test_a_copy_in_write_ahead_mode_is_read_in_a_read_only_folder(plain_folder: 
         shell.execute("PRAGMA journal_mode = WAL")
     plain_folder.chmod(0o555)
     with Logbook.open(path, writable=False) as book:
-        assert len(list(book.journal())) == 20
+        assert len(list(book.journal())) == 22
     plain_folder.chmod(0o755)
 
 
