@@ -22,6 +22,8 @@ LINUX_ONLY = (
     "cli/test_full_disk.py",
     "cli/test_posix.py",
     "logbook/test_posix.py",
+    # A process that forks in the middle of a run.
+    "guide/test_faults_in_a_run.py",
 )
 
 
