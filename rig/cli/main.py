@@ -4,12 +4,13 @@ import click
 
 from rig import __version__
 from rig.cli.accidents import withdraw
+from rig.cli.audit import audit
 from rig.cli.bench import bench
 from rig.cli.board import board
 from rig.cli.calibrate import calibrate, certificates
 from rig.cli.compare import compare
 from rig.cli.demo import demo
-from rig.cli.records import audit, export, recompute, report, runs
+from rig.cli.records import export, recompute, report, runs
 from rig.cli.run import run
 from rig.cli.study import study
 

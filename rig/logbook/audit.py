@@ -4,7 +4,8 @@ What an audit cannot see: that rows are missing at the END of the journal (toget
 they stored), or that somebody wrote the whole chain anew from some row on. A hash chain holds
 each row to the one before it and nothing holds the last. Against that, reports print the
 logbook's `head_fingerprint`; give it as `printed` and the audit says whether that row is still
-there as it was. The side file `-wal` of a logbook that is being written, or whose writer was
+there as it was. A shop's own signature does the same for who has only the file (`signed`). The side
+file `-wal` of a logbook that is being written, or whose writer was
 killed, belongs to it: its last rows are in there until the next writer opens and closes the
 logbook. One that is not there is found by the row that opened the logbook; rows cut off inside the
 side file are not, but never those of a trial that was at its end (`rig.logbook.sidefile`).
@@ -13,11 +14,16 @@ side file are not, but never those of a trial that was at its end (`rig.logbook.
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rig.errors import RigError
 from rig.logbook import connect, schema, sidefile
 from rig.logbook.findings import USE_COPY, Finding, JournalCheck, Rows, table_findings
+from rig.logbook.hashing import fingerprint
 from rig.logbook.pages import rows
+
+if TYPE_CHECKING:  # its library is not needed for a plain audit
+    from rig.logbook.signing import Signature
 
 __all__ = ["NOT_A_LOGBOOK", "Finding", "audit"]
 
@@ -28,12 +34,15 @@ _MOST = 50
 _NAME = {"journal": "journal row", "run": "run", "raw": "raw", "result": "result"}
 
 
-def audit(path: connect.StrPath, *, printed: str | None = None) -> list[Finding]:
+def audit(
+    path: connect.StrPath, *, printed: str | None = None, signed: "Signature | None" = None
+) -> list[Finding]:
     """Checks a logbook, reading only.
 
     Args:
         path: the file.
         printed: a fingerprint from a report, to be found again in the journal.
+        signed: a signature (`rig.logbook.signing.verified`) whose row is to be found again.
 
     Returns:
         What is wrong, at most 50 findings of each check; an empty list for a sound logbook.
@@ -53,7 +62,7 @@ def audit(path: connect.StrPath, *, printed: str | None = None) -> list[Finding]
         connection.text_factory = bytes
         if _is_foreign(connection):
             return [Finding("file", NOT_A_LOGBOOK, "name a logbook file")]
-        found = _Audit(connection, printed)
+        found = _Audit(connection, printed, signed)
         return [*found.findings(), *found.side_file(file, lacked=lacked)]
     finally:
         connection.close()
@@ -71,9 +80,11 @@ def _is_foreign(connection: sqlite3.Connection) -> bool:
 
 
 class _Audit:
-    def __init__(self, connection: sqlite3.Connection, printed: str | None) -> None:
+    def __init__(
+        self, connection: sqlite3.Connection, printed: str | None, signed: "Signature | None"
+    ) -> None:
         self._connection = connection
-        self._printed = printed
+        self._printed, self._signed = printed, signed
         self._journal = JournalCheck()
         self._image = b""
 
@@ -90,6 +101,7 @@ class _Audit:
             ("references", self._references),
             ("file", self._integrity),
             ("fingerprint", self._fingerprint),
+            ("signature", self._signature),
         )
         found = [finding for place, check in checks for finding in _limited(place, check)]
         return list(dict.fromkeys(found))
@@ -175,7 +187,8 @@ class _Audit:
                 yield Finding("file", f"SQLite reports: {' '.join(text.split())}")
 
     def _fingerprint(self) -> Iterator[Finding]:
-        if self._printed is None or self._printed in self._journal.fingerprints.values():
+        shown = {fingerprint(number, digest) for number, digest in self._journal.hashes.items()}
+        if self._printed is None or self._printed in shown:
             return
         yield Finding(
             "fingerprint",
@@ -183,6 +196,20 @@ class _Audit:
             "rows are missing at the end, the journal was written anew, or the report "
             "belongs to another logbook: " + USE_COPY,
         )
+
+    def _signature(self) -> Iterator[Finding]:
+        signed = self._signed
+        if signed is None:
+            return
+        if signed.logbook_id != self._journal.logbook_id:
+            text = "it was made for another logbook"
+            yield Finding("signature", text, "name the logbook it belongs to")
+        elif self._journal.hashes.get(signed.row, b"").hex() != signed.hash:
+            yield Finding(
+                "signature",
+                f"journal row {signed.row} is not the one that was signed: rows are missing, or "
+                "the journal was written anew after it was signed",
+            )
 
 
 def _named(table: object) -> str:

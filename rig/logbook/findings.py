@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any, NamedTuple, cast
 
 from rig.logbook import journal
-from rig.logbook.hashing import GENESIS_PREVIOUS, content_hash, fingerprint, row_hash, sha256
+from rig.logbook.hashing import GENESIS_PREVIOUS, content_hash, row_hash, sha256
 from rig.logbook.pages import BadPage, BadRow, Field, Record
 from rig.logbook.sidefile import WITHOUT
 
@@ -41,14 +41,16 @@ class JournalCheck:
     """Follows the chain from the first row to the last.
 
     After `findings` is used up, `vouched` holds what the journal says of the other tables,
-    `version` the schema version it knows of, `fingerprints` that of each intact row, `left_open`
-    whether its last writer did not close it, `last` the number of its last row.
+    `version` the schema version it knows of, `hashes` that of each intact row, `left_open`
+    whether its last writer did not close it, `last` the number of its last row, `logbook_id` the
+    identity given at creation.
     """
 
     def __init__(self) -> None:
         self.vouched: dict[tuple[str, object], Vouched] = {}
         self.version: object = None
-        self.fingerprints: dict[int, str] = {}
+        self.hashes: dict[int, bytes] = {}
+        self.logbook_id = ""
         self.left_open = False
         self._before: list[bytes] = [GENESIS_PREVIOUS]
         self._next = 1
@@ -96,7 +98,7 @@ class JournalCheck:
         if intact:
             yield from self._time(place, at_utc, kind)
             if isinstance(digest, bytes):
-                self.fingerprints[number] = fingerprint(number, digest)
+                self.hashes[number] = digest
         else:
             yield Finding(place, "was changed after it was written (its hash does not fit)")
         self._note(number, run_id, kind, body)
@@ -143,7 +145,7 @@ class JournalCheck:
         try:
             body = json.loads(str(text))
             if kind == journal.GENESIS:
-                self.version = body["schema"]
+                self.version, self.logbook_id = body["schema"], str(body["logbook_id"])
             elif kind == journal.MIGRATED:
                 self.version = body["to"]
             elif kind in _TABLE_OF:

@@ -140,15 +140,19 @@ class Logbook:
         with connect.reading(self.path):
             yield from journal.rows(self._session.connection, run_id, kind)
 
+    def head(self) -> tuple[int, bytes]:
+        """The last row's number and hash."""
+        with connect.reading(self.path):
+            last = self._session.head()
+        return last.number, last.hash
+
     def head_fingerprint(self) -> str:
         """The last row's number and the start of its hash, to be printed on reports.
 
         A chain cannot show that rows are missing at its end, nor that it was written anew from
         some row on; a printed fingerprint can (see `audit.audit`, argument `printed`).
         """
-        with connect.reading(self.path):
-            last = self._session.head()
-        return fingerprint(last.number, last.hash)
+        return fingerprint(*self.head())
 
     @property
     def title(self) -> str:
