@@ -4,6 +4,7 @@ import json
 import shutil
 import stat
 import sys
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -15,7 +16,7 @@ from rig.logbook import Logbook
 from rig.logbook.audit import audit
 from rig.logbook.signing import new_key, sign, verified
 from tests.cli.commands import bladerig, told_in_one_line
-from tests.logbook.books import small_book
+from tests.logbook.books import START, Clock, small_book
 from tests.logbook.test_audit import rechain
 from tests.published import load
 
@@ -62,7 +63,7 @@ def test_a_sound_logbook_that_has_grown_still_holds_what_was_signed(
     signed: tuple[Path, Path],
 ) -> None:
     path, signature = signed
-    with Logbook.open(path, writable=True) as book:
+    with Logbook.open(path, writable=True, now=Clock(START + timedelta(days=1))) as book:
         book.append("note", {"text": "later"})
     done = bladerig("audit", path, "--signed", signature)
     assert done.returncode == 0, done.stdout
