@@ -1,6 +1,6 @@
 """Which serial ports there are, and what answers on each: asked, never guessed."""
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rig.board.link import Link
@@ -8,6 +8,15 @@ from rig.board.streams import SerialStream, SystemClock
 from rig.errors import RigError
 
 ASK_LIMIT_S = 3.0
+
+
+@dataclass(frozen=True)
+class Port:
+    """One port that is there; `identity` tells its device from others, not its socket."""
+
+    port: str
+    hardware: str
+    identity: str
 
 
 @dataclass(frozen=True)
@@ -34,13 +43,25 @@ def connect(port: str, time_limit_s: float = 5.0) -> Link:
         raise
 
 
-def ask_all() -> Iterator[Found]:
-    """Every port with what answers on it (up to 3 s for a silent one)."""
+def attached() -> list[Port]:
+    """The serial ports with a device behind them; none is opened."""
     from serial.tools import list_ports
 
+    found = []
     for info in sorted(list_ports.comports(), key=lambda p: str(p.device)):
         if info.hwid != "n/a":  # bare ports of the mainboard with nothing behind them
-            yield ask(str(info.device), str(info.description or ""))
+            found.append(Port(str(info.device), str(info.description or ""), _identity(info.hwid)))
+    return found
+
+
+def _identity(hardware: str) -> str:
+    """What tells one device from another: its serial number wherever it is plugged, else the socket.
+
+    Many adapters have no number: two of one make are alike but for where they are.
+    """
+    parts = str(hardware).split()
+    numbered = any(part.startswith("SER=") and part != "SER=" for part in parts)
+    return " ".join(p for p in parts if not (numbered and p.startswith("LOCATION=")))
 
 
 def ask(port: str, hardware: str = "") -> Found:
@@ -56,20 +77,19 @@ def ask(port: str, hardware: str = "") -> Found:
         link.exit()
 
 
-def the_one() -> str:
+def the_one(found: Sequence[Found]) -> str:
     """The only port on which our firmware answers.
 
     Raises:
         RigError: none answers, or several do.
     """
-    found = list(ask_all())
     ours = [f.port for f in found if f.ours]
     if len(ours) == 1:
         return ours[0]
     if not ours:
         raise RigError(
-            f"no board with our firmware on any of {len(found)} ports",
-            remedy="plug it in, see 'bladerig board list', or use --virtual to practise",
+            f"no board with our firmware on {', '.join(f.port for f in found)}",
+            remedy="check its cable, see 'bladerig board list', or use --virtual to practise",
         )
     raise RigError(
         f"boards answer on {', '.join(ours)}", remedy="choose one with --port", value=ours

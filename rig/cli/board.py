@@ -17,30 +17,47 @@ def board() -> None:
 
 
 @board.command(name="list")
+@click.option("--ask", "asks", is_flag=True, help="Open each port and see what answers.")
+@click.option("--yes", is_flag=True, help="With --ask: open them without a question.")
 @click.option("--json", "as_json", is_flag=True, help="For programs.")
-def list_(as_json: bool) -> None:
-    """List serial ports with what answers on each (asks every port, up to 3 s each).
+def list_(asks: bool, yes: bool, as_json: bool) -> None:
+    """List serial ports, with what is remembered of each; none is opened.
+
+    With --ask each is opened at the board's speed to see what answers (up to 3 s each), after a
+    question: THAT CAN RESTART WHAT IS ON IT, a kiln or a mill at work. What answered is
+    remembered, so that a run opens the board's port alone.
 
     \b
-    Example:  bladerig board list
+    Examples:
+      bladerig board list
+      bladerig board list --ask
     """
-    from rig.board import ports
+    from rig.board import known, ports
+    from rig.cli import portchoice
 
-    found = []
-    for port in ports.ask_all():
-        found.append(port)
-        if not as_json:
-            click.echo(f"{'*' if port.ours else ' '} {port.port}  {port.answer}  ({port.hardware})")
+    there = ports.attached()
+    if not there and not as_json:
+        click.echo(f"{portchoice.NOTHING}, or practise with: bladerig run ... --virtual")
+        return
+    if asks and there:
+        if not yes:
+            portchoice.require_leave(there)
+        for port in there:
+            (found,) = portchoice.ask([port])
+            if not as_json:
+                mark = "*" if found.ours else " "
+                click.echo(f"{mark} {found.port}  {found.answer}  ({found.hardware})")
+    told = known.load(portchoice.memory())
     if as_json:
-        click.echo(json.dumps([vars(port) for port in found]))
-    elif not found:
-        click.echo(
-            "no serial ports; plug the board in, or practise with: bladerig run ... --virtual"
-        )
+        click.echo(json.dumps([{**vars(p), "is": portchoice.standing(p, told)} for p in there]))
+    elif not asks:
+        for one in there:
+            mark = "*" if one.identity == told.board else " "
+            click.echo(f"{mark} {one.port}  {portchoice.standing(one, told)}  ({one.hardware})")
 
 
 @board.command()
-@click.option("--port", help="Port of the board; left out, the one that answers.")
+@click.option("--port", help="Port of the board; left out, the one remembered, or asked for.")
 @click.option("--virtual", is_flag=True, help="Check the virtual rig's stand-in board.")
 @click.option("--yes", is_flag=True, help="Do not ask: pin is in, motor unplugged (for scripts).")
 @click.option("--json", "as_json", is_flag=True, help="For programs.")

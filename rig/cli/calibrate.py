@@ -24,7 +24,7 @@ LOGBOOK = click.option(
 @click.command()
 @click.argument("channel", type=click.Choice(["load", "angle", "height"]))
 @click.argument("settings", nargs=-1, metavar="[NAME=VALUE]...")
-@click.option("--port", help="Port of the board; left out, the one that answers.")
+@click.option("--port", help="Port of the board; left out, the one remembered, or asked for.")
 @click.option("--virtual", is_flag=True, help="Practise on the virtual rig, no hardware needed.")
 @BENCH
 @LOGBOOK

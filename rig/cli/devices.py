@@ -33,9 +33,11 @@ def open_device(
 
 def _real(port: str) -> Device:
     from rig.board import ports
+    from rig.cli import portchoice
 
-    chosen = port or ports.the_one()
+    chosen = port or portchoice.chosen()
     link = ports.connect(chosen)
+    portchoice.remember(chosen)
     link.stream(wire.Kind.HEIGHT, True)
 
     def reopen() -> Any:

@@ -12,7 +12,7 @@ from rig.cli.helping import ProcedureHelp
 @click.argument("procedure")
 @click.argument("logbook", type=click.Path(path_type=Path))
 @click.argument("settings", nargs=-1, metavar="[NAME=VALUE]...")
-@click.option("--port", help="Port of the board; left out, the one that answers.")
+@click.option("--port", help="Port of the board; left out, the one remembered, or asked for.")
 @click.option("--virtual", is_flag=True, help="Practise on the virtual rig, no hardware needed.")
 @click.option(
     "--bench", "bench_path", type=click.Path(path_type=Path),

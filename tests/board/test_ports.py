@@ -193,19 +193,23 @@ def list_as(monkeypatch: pytest.MonkeyPatch, *paths: str) -> None:
     monkeypatch.setattr(ports, "ASK_LIMIT_S", 1.0)
 
 
+def asked() -> list[ports.Found]:
+    return [ports.ask(one.port, one.hardware) for one in ports.attached()]
+
+
 def test_the_one_board_is_found_among_the_ports(
     served: Served, mute: Mute, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     list_as(monkeypatch, mute.path, served.path)
-    assert ports.the_one() == served.path
+    assert ports.the_one(asked()) == served.path
 
 
 def test_without_a_board_the_way_to_practise_is_told(
     mute: Mute, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     list_as(monkeypatch, mute.path)
-    with pytest.raises(RigError, match="no board with our firmware on any of 1 ports") as caught:
-        ports.the_one()
+    with pytest.raises(RigError, match="no board with our firmware on /dev/") as caught:
+        ports.the_one(asked())
     assert "--virtual" in caught.value.remedy
 
 
@@ -215,6 +219,6 @@ def test_two_boards_are_left_to_choose_from(
     with closing(Served()) as other:
         list_as(monkeypatch, served.path, other.path)
         with pytest.raises(RigError, match="boards answer on") as caught:
-            ports.the_one()
+            ports.the_one(asked())
     assert caught.value.value == sorted([served.path, other.path])
     assert "--port" in caught.value.remedy
