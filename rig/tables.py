@@ -41,6 +41,8 @@ def read(path: Path, missing: str) -> tuple[dict[str, Any], str]:
     except (OSError, UnicodeDecodeError) as error:
         why = getattr(error, "strerror", None) or "it is not UTF-8 text"
         raise FileFaults([f"{path}: cannot be read ({why}); check the file"]) from None
+    except RecursionError:
+        raise FileFaults([f"{path}: brackets within brackets too deep; {missing}"]) from None
     except tomllib.TOMLDecodeError as error:
         raise FileFaults([_not_toml(path, text, str(error))]) from None
 

@@ -23,7 +23,7 @@ from rig.board.greeting import (
 from rig.board.samples import Happening, happening, trace
 from rig.board.streams import Clock, Stream
 from rig.board.strokes import Counts, counts
-from rig.board.wire import CHANNELS, Kind, Op, Reason
+from rig.board.wire import CHANNELS, Kind, Op, Reason, State
 
 __all__ = [
     "Exchange", "Hello", "Link", "LinkError", "LinkLost", "NoBoard", "NoReply", "Reply",
@@ -34,6 +34,7 @@ BEAT_PERIOD_S = 0.1
 SILENCE_LIMIT_S = 0.8  # STATUS comes every 0.1 s, so this is eight in a row
 REPLY_LIMIT_S = 0.5
 BEATS_KEPT = REPLIES_KEPT = 50
+_STATES = frozenset(State)
 RECENT = 128  # samples of each channel
 # Height blocks come every 10 ms, angle blocks every 40 ms; a bridge converter may be strapped
 # for ten a second and is silent for a while when it has just been powered.
@@ -116,6 +117,7 @@ class Link(GreetedBoard):
 
         Raises:
             LinkLost: unplugged, or nothing heard for `SILENCE_LIMIT_S`.
+            WrongFirmware: it tells of a state or a reason that there is none of.
         """
         try:
             self._take()
@@ -169,6 +171,8 @@ class Link(GreetedBoard):
             self._samples(frame)
         elif frame.kind is Kind.STATUS:
             self.status, self.status_ticks = frame.fields(), frame.ticks
+            if self.status["state"] not in _STATES:
+                raise self._not_understood(f"state {self.status['state']}")
             if Kind.HEIGHT not in self._streaming:
                 self.position = self.status["height"]
         elif frame.kind is Kind.COUNTS:
@@ -177,9 +181,19 @@ class Link(GreetedBoard):
             self._reply(frame)
         elif frame.kind is Kind.EVENT:
             event = happening(frame)
-            if event is not None:
-                for listener in self.listeners:
-                    listener(event)
+            if event is None:
+                return  # of a later version
+            if event.odd:
+                raise self._not_understood(f"{event.code.name} {event.value}, {event.extra}")
+            for listener in self.listeners:
+                listener(event)
+
+    def _not_understood(self, what: str) -> WrongFirmware:
+        return WrongFirmware(
+            f"the board tells of something this program does not know ({what})",
+            where=self.name,
+            remedy="put the firmware of this version on it: bladerig board flash",
+        )
 
     def _samples(self, frame: Frame) -> None:
         kind = frame.kind

@@ -55,7 +55,7 @@ def attached() -> list[Port]:
 
 
 def _identity(hardware: str) -> str:
-    """What tells one device from another: its serial number wherever it is plugged, else the socket.
+    """What tells one device from another: its serial number wherever it is, else the socket.
 
     Many adapters have no number: two of one make are alike but for where they are.
     """

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from enum import IntEnum
 from itertools import pairwise
 
 import numpy as np
@@ -39,6 +40,21 @@ class Happening:
     value: int
     extra: int
 
+    @property
+    def odd(self) -> bool:
+        """Whether it tells of something that is not in the description of the wire."""
+        meant = zip(_MEANT.get(self.code, ()), (self.value, self.extra), strict=False)
+        return any(words is not None and number not in set(words) for words, number in meant)
+
+
+_MEANT: Mapping[wire.Event, tuple[type[IntEnum] | None, type[IntEnum] | None]] = {
+    wire.Event.STATE: (wire.State, wire.Reason),
+    wire.Event.DRIVE: (wire.DriveState, wire.Reason),
+    wire.Event.OUTPUT: (wire.Output, None),
+    wire.Event.LOAD: (wire.LoadFault, None),
+}
+"""What value and extra of an event stand for, where they are no plain numbers."""
+
 
 @dataclass(frozen=True)
 class Capture:
@@ -46,7 +62,7 @@ class Capture:
 
     Traces and events are those of the boot in which it began: a board that restarts counts its
     time and its height anew. Strokes are told whole, whatever the boot; `counts` are the last
-    totals.
+    totals. An event with a state or reason that there is none of counts as damaged.
     """
 
     height: Trace
@@ -111,16 +127,17 @@ def capture(raw: bytes) -> Capture:
     decoder = Decoder()
     frames = [item for item in decoder.feed(raw) if isinstance(item, Frame)]
     first = [f for f in frames if not f.boots]
-    events = (happening(f) for f in first if f.kind is Kind.EVENT)
+    heard = (happening(f) for f in first if f.kind is Kind.EVENT)
+    events = [event for event in heard if event is not None]
     strokes = (stroke(f) for f in frames if f.kind is Kind.STROKE)
     totals = [f for f in frames if f.kind is Kind.COUNTS]
     return Capture(
         trace(first, Kind.HEIGHT),
         trace(first, Kind.LOAD),
         trace(first, Kind.ANGLE),
-        tuple(event for event in events if event is not None),
+        tuple(event for event in events if not event.odd),
         tuple(decoder.gaps),
-        decoder.damaged,
+        decoder.damaged + sum(event.odd for event in events),
         decoder.resets,
         tuple(told for told in strokes if told is not None),
         counts(totals[-1]) if totals else None,

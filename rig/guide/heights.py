@@ -55,12 +55,18 @@ def touch(device: Device, operator: Operator) -> dict[str, Any]:
     """Height with the striker at rest on the specimen: median and spread in counts.
 
     Raises:
-        RigError: it did not come to rest within five minutes.
+        RigError: no heights come, or it did not come to rest within five minutes.
     """
     link = device.link
-    rest = Rest(link)
+    rest, began = Rest(link), link.clock.now()
 
     def still() -> bool:
+        if link.position is None and link.clock.now() - began > KNOWN_S:
+            raise RigError(
+                f"no heights have come from the board for {KNOWN_S:.0f} s, though it answers",
+                where="encoder",
+                remedy=f"unplug the board and plug it in again, {GO_ON}",
+            )
         operator.live("waiting until it is still")
         return rest.still()
 

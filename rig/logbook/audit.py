@@ -11,6 +11,7 @@ logbook. One that is not there is found by the row that opened the logbook; rows
 side file are not, but never those of a trial that was at its end (`rig.logbook.sidefile`).
 """
 
+import mmap
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
@@ -30,6 +31,7 @@ __all__ = ["NOT_A_LOGBOOK", "Finding", "audit"]
 NOT_A_LOGBOOK = "is not a logbook"
 """How what an audit finds of somebody else's file begins."""
 
+LARGEST_IN_MEMORY = 1 << 30  # bytes; SQLite serializes no more than 2 GiB
 _MOST = 50
 _NAME = {"journal": "journal row", "run": "run", "raw": "raw", "result": "result"}
 
@@ -62,8 +64,8 @@ def audit(
         connection.text_factory = bytes
         if _is_foreign(connection):
             return [Finding("file", NOT_A_LOGBOOK, "name a logbook file")]
-        found = _Audit(connection, printed, signed)
-        return [*found.findings(), *found.side_file(file, lacked=lacked)]
+        found = _Audit(file, connection, printed, signed)
+        return [*found.findings(), *found.side_file(lacked=lacked)]
     finally:
         connection.close()
 
@@ -81,12 +83,16 @@ def _is_foreign(connection: sqlite3.Connection) -> bool:
 
 class _Audit:
     def __init__(
-        self, connection: sqlite3.Connection, printed: str | None, signed: "Signature | None"
+        self,
+        file: Path,
+        connection: sqlite3.Connection,
+        printed: str | None,
+        signed: "Signature | None",
     ) -> None:
-        self._connection = connection
+        self._file, self._connection = file, connection
         self._printed, self._signed = printed, signed
         self._journal = JournalCheck()
-        self._image = b""
+        self._image: bytes | mmap.mmap = b""
 
     def findings(self) -> list[Finding]:
         checks: tuple[tuple[str, Callable[[], Iterable[Finding]]], ...] = (
@@ -106,10 +112,10 @@ class _Audit:
         found = [finding for place, check in checks for finding in _limited(place, check)]
         return list(dict.fromkeys(found))
 
-    def side_file(self, file: Path, *, lacked: bool) -> Iterator[Finding]:
+    def side_file(self, *, lacked: bool) -> Iterator[Finding]:
         """Of a logbook that was not closed. Looked for twice: a writer may open it meanwhile."""
-        if self._journal.left_open and lacked and sidefile.lacks(file):
-            name = sidefile.side_file(file).name
+        if self._journal.left_open and lacked and sidefile.lacks(self._file):
+            name = sidefile.side_file(self._file).name
             yield Finding(
                 "file",
                 f"its last writer did not close it, and its side file {name} is not here or is "
@@ -121,10 +127,23 @@ class _Audit:
         """One view of the file for all checks, though a writer may be at work."""
         self._connection.execute("BEGIN")
         self._connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
-        self._image = self._connection.serialize()
+        self._image = self._whole()
         (application,) = self._connection.execute("PRAGMA application_id").fetchone()
         if application != schema.APPLICATION_ID:
             yield Finding("file header", "the mark of a logbook is missing")
+
+    def _whole(self) -> bytes | mmap.mmap:
+        """The database as it is in this view; of one too large for memory the file itself."""
+        if self._file.stat().st_size <= LARGEST_IN_MEMORY:
+            return self._connection.serialize()
+        if sidefile.holds_rows(self._file):
+            raise RigError(
+                "is too large to be checked while its newest rows stand in its side file",
+                where=str(self._file),
+                remedy="close it where it is written, or audit a copy by 'bladerig export --copy'",
+            )
+        with self._file.open("rb") as file:
+            return mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
 
     def _schema(self) -> Iterator[Finding]:
         version = self._stored_version()

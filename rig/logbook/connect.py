@@ -62,9 +62,18 @@ def require_sqlite() -> None:
         )
 
 
+def _resolved(path: StrPath) -> Path:
+    try:
+        return Path(fspath(path)).resolve()
+    except (OSError, RuntimeError):  # what Python says of links that lead in a circle
+        raise RigError(
+            "its links lead in a circle", where=str(path), remedy="name the file itself"
+        ) from None
+
+
 def new_path(path: StrPath) -> Path:
     """Resolves the path of a logbook to create; its folder must exist."""
-    file = Path(fspath(path)).resolve()
+    file = _resolved(path)
     if not file.parent.is_dir():
         raise RigError(
             f"the folder {file.parent} does not exist", where=str(path), remedy="create it first"
@@ -81,7 +90,7 @@ def require_absent(file: Path) -> None:
 
 def existing_path(path: StrPath) -> Path:
     """Resolves the path of a logbook to open; it must be a file."""
-    file = Path(fspath(path)).resolve()
+    file = _resolved(path)
     try:
         is_folder, is_file = file.is_dir(), file.is_file()
         is_empty = is_file and file.stat().st_size == 0

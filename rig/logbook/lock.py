@@ -6,6 +6,7 @@ An SQLite Database File", section 2.2). The system frees the lock when the proce
 however it ends.
 """
 
+import errno
 import os
 import sys
 from collections.abc import Iterator
@@ -57,16 +58,27 @@ def _acquire(logbook: Path) -> int:
         descriptor = _open(path, logbook)
         try:
             _try_lock(descriptor)
-        except OSError:
+        except OSError as error:
             os.close(descriptor)
-            raise RigError(
-                "another program is writing this logbook",
-                where=str(logbook),
-                remedy="close it there first; reading is possible meanwhile",
-            ) from None
+            raise _refused(error, logbook) from None
         if _is_still(path, descriptor):
             return descriptor
         os.close(descriptor)
+
+
+def _refused(error: OSError, logbook: Path) -> RigError:
+    """Held by another writer, or a file system that knows no locks."""
+    if error.errno in (errno.EWOULDBLOCK, errno.EACCES, errno.EDEADLK):
+        return RigError(
+            "another program is writing this logbook",
+            where=str(logbook),
+            remedy="close it there first; reading is possible meanwhile",
+        )
+    return RigError(
+        f"its file system gives no lock ({error.strerror})",
+        where=str(logbook),
+        remedy="put the logbook on a disk of this computer; copy it elsewhere afterwards",
+    )
 
 
 def _open(path: Path, logbook: Path) -> int:

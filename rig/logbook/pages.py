@@ -8,6 +8,7 @@ Layout: SQLite "Database File Format", sections 1.6 (b-tree pages), 1.5 (overflo
 """
 
 from collections.abc import Iterator
+from mmap import mmap
 from typing import NamedTuple
 
 _INTERIOR, _LEAF = 0x05, 0x0D
@@ -47,11 +48,11 @@ class _BadBytes(Exception):
     """The bytes at hand make no sense."""
 
 
-def rows(image: bytes, root: int, columns: int) -> Iterator[Record | BadRow | BadPage]:
+def rows(image: bytes | mmap, root: int, columns: int) -> Iterator[Record | BadRow | BadPage]:
     """The rows of one table in the order they stand in the file.
 
     Args:
-        image: the whole database as bytes.
+        image: the whole database, as bytes or mapped.
         root: number of the table's first page, from `sqlite_schema`.
         columns: how many columns the table has.
     """
@@ -89,7 +90,7 @@ def _children(page: bytes, head: int, cells: list[int]) -> list[int]:
 
 
 class _Database:
-    def __init__(self, image: bytes) -> None:
+    def __init__(self, image: bytes | mmap) -> None:
         self._image = image
         size = int.from_bytes(image[16:18], "big")
         self._size = 65536 if size == 1 else size
