@@ -9,6 +9,7 @@ command -v avr-objcopy >/dev/null || need="$need binutils-avr"
 [ -e /usr/lib/avr/include/avr/io.h ] || need="$need avr-libc"
 [ -e /usr/include/simavr/sim_avr.h ] || need="$need libsimavr-dev"
 [ -e /usr/include/libelf.h ] || need="$need libelf-dev"
+command -v qemu-system-avr >/dev/null || need="$need qemu-system-misc"
 command -v avrdude >/dev/null || need="$need avrdude"
 command -v cc >/dev/null || need="$need gcc"
 command -v g++ >/dev/null || need="$need g++"
@@ -28,6 +29,6 @@ if command -v apt-get >/dev/null; then
   echo "  sudo apt-get install$need" >&2
   exit 2
 fi
-echo "The tests need an AVR compiler with its C library, avrdude, libsimavr with its headers, and a C++ compiler." >&2
+echo "The tests need an AVR compiler with its C library, avrdude, libsimavr with its headers, QEMU for AVR, and a C++ compiler." >&2
 echo "On Debian or Ubuntu these are:$need. Install the like of them, then run make again." >&2
 exit 2
