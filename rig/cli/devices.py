@@ -31,6 +31,10 @@ def open_device(
     return _real(port or bench.port)
 
 
+EMULATED = "emulated"
+"""Said among the greetings by what carries an emulated board: a run on it is practice."""
+
+
 def _real(port: str) -> Device:
     from rig.board import ports
     from rig.cli import portchoice
@@ -45,7 +49,7 @@ def _real(port: str) -> Device:
         again.stream(wire.Kind.HEIGHT, True)
         return again
 
-    return Device(link, reopen, None, "port")
+    return Device(link, reopen, None, "emulated" if EMULATED in link.strings else "port")
 
 
 def virtual_device(

@@ -167,7 +167,8 @@ def _require_same_bench(last: "Run", bench: "Bench", wish: Wish) -> None:
     from rig.errors import RigError
     from rig.guide.runner import require_same_rig
 
-    require_same_rig(last, wish.kind)
+    if wish.virtual or last.versions.get("device") == "virtual":
+        require_same_rig(last, wish.kind)  # what is on a port only its greeting tells
     other = changed(last.versions["bench"], bench.model_dump(mode="json"))
     if not other:
         return
@@ -223,6 +224,8 @@ def _run(
     tell, book = runner.operator.tell, runner.book
     if wish.virtual:
         tell("VIRTUAL RIG: practice, not a measurement of any real blade.")
+    elif runner.device.kind == "emulated":
+        tell("EMULATED BOARD: practice, not a measurement of any real blade.")
     try:
         if last is None:
             run_id, outcome = runner.start(script, params)

@@ -22,7 +22,7 @@ def line(book: "Logbook", run: "Run", logbook: Path) -> str:
     end = run.outcome or f"unfinished: {command(run, logbook)}"
     if run.outcome == "abandoned":
         end += f": {run.reason}"
-    virtual = "VIRTUAL RIG" * (run.versions.get("device") == "virtual")
+    virtual = "VIRTUAL RIG" * run.practice
     when = f"{run.started_utc:%Y-%m-%d %H:%M} UTC"
     parts = [f"run {run.run_id}", when, run.procedure, virtual, came_of(book, run), end]
     return "  ".join(part for part in parts if part)

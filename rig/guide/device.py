@@ -9,7 +9,7 @@ from rig.board.link import Link
 WORDS = {
     "virtual": "the virtual rig (practice)",
     "port": "a board on a port",
-    "emulated": "the emulated board",
+    "emulated": "the emulated board (practice)",
 }
 """Kinds of rig in words."""
 

@@ -24,7 +24,7 @@ from rig.guide.player import Player
 from rig.guide.script import Script
 from rig.guide.steps import Outcome, Step
 from rig.guide.words import SaidBack
-from rig.logbook.records import Run
+from rig.logbook.records import PRACTICE, Run
 from rig.logbook.store import Logbook
 
 STEP, RESUMED, INTERRUPTED = "step", "resumed", "interrupted"
@@ -65,7 +65,7 @@ class Runner:
         Raises:
             RigError: the script refuses what is asked; then nothing was begun.
         """
-        virtual = self.device.kind == "virtual"
+        virtual = self.device.kind in PRACTICE
         bench = practising(self.bench) if virtual else self.bench
         script.check(params, bench)
         hello = self.device.link.hello

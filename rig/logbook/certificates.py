@@ -5,10 +5,10 @@ from pathlib import Path
 
 from rig.bench import Bench
 from rig.calibration.certificate import NOTE, Certificate, issued, newest
+from rig.logbook.records import PRACTICE
 from rig.logbook.store import Logbook
 
 FILE = Path("calibration.logbook")
-VIRTUAL = "virtual"
 
 
 def beside(bench_file: Path | None) -> Path:
@@ -46,5 +46,5 @@ def find(paths: Sequence[Path], bench: Bench, *, virtual: bool = False) -> dict[
         RigError: a file is there and cannot be read.
     """
     every = [one for path in paths for one in certificates(path)]
-    own = [one for one in every if (one.device == VIRTUAL) is virtual]
+    own = [one for one in every if (one.device in PRACTICE) is virtual]
     return newest(sorted(own, key=lambda one: one.made), bench)

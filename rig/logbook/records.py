@@ -18,6 +18,10 @@ class Row:
     body: dict[str, Any]
 
 
+PRACTICE = frozenset({"virtual", "emulated"})
+"""Kinds of rig that measure nothing real: a simulated board, or the image in an emulator."""
+
+
 @dataclass(frozen=True, slots=True)
 class Run:
     """One run of a procedure; `ended_utc`, `outcome` and `reason` are None while it is open."""
@@ -31,6 +35,11 @@ class Run:
     ended_utc: datetime | None
     outcome: Outcome | None
     reason: str | None
+
+    @property
+    def practice(self) -> bool:
+        """Whether no real rig was at work."""
+        return self.versions.get("device") in PRACTICE
 
 
 @dataclass(frozen=True, slots=True)

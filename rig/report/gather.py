@@ -74,7 +74,7 @@ class RunView:
     def bench(self) -> Bench:
         """The bench as the run found it."""
         bench = Bench.model_validate(self.run.versions["bench"])
-        return practising(bench) if self.run.versions["device"] == "virtual" else bench
+        return practising(bench) if self.run.practice else bench
 
     @property
     def unrecorded(self) -> list[dict[str, Any]]:

@@ -11,7 +11,6 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from rig.errors import RigError
-from rig.logbook.certificates import VIRTUAL
 from rig.logbook.store import Logbook
 from rig.study import accidents, conditions, unlike
 from rig.study.accidents import Lost
@@ -214,7 +213,7 @@ def done(book: Logbook) -> Counter[tuple[str, str]]:
         and run.run_id not in again
         and not unlike.of_settings(run, fixed.get(run.procedure, {}))
     ]
-    measured = [run for run in runs if run.versions.get("device") != VIRTUAL]
+    measured = [run for run in runs if not run.practice]
     return Counter((run.procedure, code) for run in measured or runs for code in codes[run.run_id])
 
 

@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from rig.logbook.certificates import VIRTUAL
 from rig.study import blinding
 from rig.study.answer import agreements
 from rig.study.whole import Whole
@@ -29,4 +28,4 @@ def said(study: Whole) -> dict[str, Any]:
 def practice(study: Whole) -> bool:
     """Whether what counts was made on the virtual rig."""
     made = [one for one in study.trials if not one.against] or study.trials
-    return bool(made) and all(one.run.versions.get("device") == VIRTUAL for one in made)
+    return bool(made) and all(one.run.practice for one in made)

@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from rig.logbook.certificates import VIRTUAL
 from rig.logbook.records import Result, Row, Run
 from rig.logbook.store import Logbook
 from rig.study import accidents, unlike
@@ -117,13 +116,10 @@ def _own(
 
 def _on_one_rig(told: Sequence[Trial]) -> list[Trial]:
     """Practice on the virtual rig enters no comparison of measured blades."""
-    rigs = {one.run.versions.get("device") for one in told if not one.against}
-    if rigs <= {VIRTUAL} or VIRTUAL not in rigs:
+    if len({one.run.practice for one in told if not one.against}) < 2:
         return list(told)
     return [
-        _more(one, "practised on the virtual rig, others are measured")
-        if one.run.versions.get("device") == VIRTUAL
-        else one
+        _more(one, "practised on the virtual rig, others are measured") if one.run.practice else one
         for one in told
     ]
 

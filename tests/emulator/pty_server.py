@@ -10,8 +10,12 @@ import time
 import tty
 from typing import TextIO
 
+from pyfirmata2.pyfirmata2 import REPORT_VERSION
+
 from rig import bench as benches
 from rig.cli.believed import frame_belief, jig_nominal
+from rig.cli.devices import EMULATED
+from rig.virtual import firmata
 from rig.virtual.converter import Converter
 from rig.virtual.cutting import CuttingFrame
 from rig.virtual.hands import Hands
@@ -54,11 +58,14 @@ class PtyServer:
                 return
 
     def receive(self) -> None:
-        """Take what the host wrote."""
+        """Take what the host wrote; whoever asks who is there is told first that it is no board."""
         try:
-            self.board.write(os.read(self.near, READ_SIZE))
+            said = os.read(self.near, READ_SIZE)
         except BlockingIOError:
             return
+        if bytes([REPORT_VERSION]) in said:
+            os.write(self.near, firmata.sysex(firmata.STRING, firmata.pairs(EMULATED.encode())))
+        self.board.write(said)
 
     def close(self) -> None:
         """Close both ends."""

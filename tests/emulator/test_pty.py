@@ -9,6 +9,9 @@ from collections.abc import Callable, Iterator
 import pytest
 from pyfirmata2 import Board
 
+from rig import bench as benches
+from rig.cli.devices import open_device
+from rig.logbook.records import PRACTICE
 from rig.virtual.cutting import CuttingFrame
 from rig.virtual.hands import Hands
 from rig.virtual.jig import Jig
@@ -140,3 +143,15 @@ def test_the_person_sees_what_the_hands_did(console: Console) -> None:
     console.do("estop press")
     console._board.clock.sleep(3.0)
     assert console.do("look").startswith("guard open, e-stop pressed")
+
+
+def test_a_run_on_the_emulated_board_is_practice_by_its_greeting(
+    served: subprocess.Popen[str],
+) -> None:
+    assert served.stdout
+    path = served.stdout.readline().strip()
+    device = open_device(path, virtual=False, bench=benches.load(None))
+    try:
+        assert device.kind == "emulated" and device.kind in PRACTICE
+    finally:
+        device.link.exit()
