@@ -127,7 +127,7 @@ def trap_studies(loads: int, blades: int, trials: int) -> Iterator[tuple[StudyDa
             values = np.exp(heat + own + 0.05 * rng.standard_normal((loads, blades, trials)))
             naive.append(np.log(values).ravel())
             for at, value in np.ndenumerate(values):
-                load = f"{name}{at[0]}" if loads > 1 else ""
+                load = f"{name}{at[0]}" if loads > 1 else "one"
                 seen.append(Observation(name, f"{name}{at[0]}.{at[1]}", float(value), load))
         groups = (Group("A", True), Group("B"))
         yield StudyData(response, groups, tuple(seen)), float(stats.ttest_ind(*naive).pvalue)
