@@ -2,7 +2,7 @@
 
 Counted on the same virtual rig before the words were shortened: one drop 10 prompts and 848 words,
 the first of a session 21 and 2314, one pry (its cell checked in the session) 15 and 824, one cuts
-to dull of 8 probes 55 and 3272.
+to dull of 8 probes 54 and 3272.
 """
 
 from pathlib import Path
