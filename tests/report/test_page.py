@@ -127,7 +127,8 @@ def test_a_printed_page_can_be_checked_against_the_logbook(book: Path, page: str
 
 def test_sound_says_what_it_cannot_see(book: Path) -> None:
     told = done("audit", book)
-    assert "sound" in told and "cut off at the end do not show" in told and "--printed" in told
+    assert "sound" in told and "written anew as a whole, do not show" in told
+    assert "--printed" in told and "--signed" in told
     assert json.loads(done("audit", book, "--json"))["fingerprint"] in told
 
 
