@@ -7,15 +7,15 @@ from dataclasses import dataclass, replace
 from rig.study.data import LOG, Response, is_known
 from rig.study.designs import Design, design_of, units_of
 from rig.study.lifescatter import USUAL_PROBES
-from rig.study.phrases import TWICE, begin, many, number, size
+from rig.study.phrases import TWICE, begin, many, size
 from rig.study.pilot import Pilot
 from rig.study.plan import NAMES, Scatter, StudyPlan, plan_study
+from rig.study.planscatter import LIFE, is_life, scatter_of, with_loads
 from rig.study.record import ResponseRecord, StudyRecord
 from rig.study.responses import KINDS
 from rig.study.units import BLADE, LOAD, PAIR_IN_LOAD, unknown_load
 from rig.study.verdict import LEVEL
 
-LIFE = "life"
 REPEATS = (1, 2, 3)
 HOPELESS = 20.0  # a ratio above which the exact figure helps nobody
 NEAR_END = 0.93  # chance of "ruled out" from which more blades gain next to nothing
@@ -58,8 +58,12 @@ def plans(record: StudyRecord, pilots: Mapping[str, Pilot] | None = None) -> lis
 
 def blades_asked(response: ResponseRecord, record: StudyRecord) -> int | None:
     """Blades a group that the stated scatter asks for; None when more than can be planned."""
-    what, design, (scatter, _) = response.response(), design_here(record), _scatter(response, None)
-    spread = _with_loads(response, scatter, None)[0].of_units(what.scale, response.repeats, design)
+    what, design, (scatter, _) = (
+        response.response(),
+        design_here(record),
+        scatter_of(response, None),
+    )
+    spread = with_loads(response, scatter, None)[0].of_units(what.scale, response.repeats, design)
     units = design.fewest(what.inward(what.smallest) / spread, _comparisons(record))
     return None if units is None else units * design.each
 
@@ -84,14 +88,14 @@ def design_here(record: StudyRecord) -> Design:
 
 
 def _planned(response: ResponseRecord, record: StudyRecord, pilot: Pilot | None) -> Planned:
-    scatter, source = _scatter(response, pilot)
-    scatter, loads = _with_loads(response, scatter, pilot)
+    scatter, source = scatter_of(response, pilot)
+    scatter, loads = with_loads(response, scatter, pilot)
     design = design_here(record)
 
     def at(scatter: Scatter, repeats: int) -> StudyPlan:
         return plan_study(
             response.response(), max(len(record.group), 2), scatter, repeats,
-            record.control is not None, _is_life(response) and design.each == 1, design,
+            record.control is not None, is_life(response) and design.each == 1, design,
         )  # fmt: skip
 
     plan = at(scatter, response.repeats)
@@ -103,59 +107,6 @@ def _planned(response: ResponseRecord, record: StudyRecord, pilot: Pilot | None)
         bench = _by_bench(response, pilot, plan)
     loads = loads if design.unit == LOAD else ""
     return Planned(response.name, plan, source, point, bench, repeats, loads)
-
-
-def _scatter(response: ResponseRecord, pilot: Pilot | None) -> tuple[Scatter, str]:
-    if pilot is not None and pilot.between > 0:
-        text = (
-            f"scatter {_amount(response, pilot.between)} on {many(pilot.blades, 'blade')} of the "
-            f"pilot; planned with {_amount(response, pilot.upper)}, which the true scatter exceeds "
-            "in one of five such pilots"
-        )
-        return Scatter(pilot.upper, pilot.within), text
-    if response.scatter is not None:
-        text = f"scatter {_amount(response, response.scatter)} as the study states"
-        return _blurred(response, response.scatter), text
-    usual = response.kind.usual
-    return _blurred(response, usual), (
-        f"scatter {_amount(response, usual)} taken as usual (nobody's measurement: a pilot of "
-        "three blades is better)"
-    )
-
-
-def _blurred(response: ResponseRecord, between: float) -> Scatter:
-    """With what the usual probes add to lives; a pilot's scatter holds that already."""
-    return Scatter(between, response.within, USUAL_PROBES if _is_life(response) else 1.0)
-
-
-def _is_life(response: ResponseRecord) -> bool:
-    return response.kind.field == LIFE
-
-
-def _with_loads(
-    response: ResponseRecord, scatter: Scatter, pilot: Pilot | None
-) -> tuple[Scatter, str]:
-    """The same with the scatter of furnace loads, and where that comes from."""
-    if pilot is not None and pilot.loads_upper is not None:
-        text = (
-            f"furnace loads scatter {_amount(response, pilot.loads or 0.0)} in the pilot; planned "
-            f"with {_amount(response, pilot.loads_upper)}, the limit of four pilots in five"
-        )
-        return replace(scatter, loads=pilot.loads_upper), text
-    if response.load_scatter is not None:
-        text = f"furnace loads scatter {_amount(response, response.load_scatter)} as stated"
-        return replace(scatter, loads=response.load_scatter), text
-    text = (
-        f"furnace loads are taken to scatter as blades do, {_amount(response, scatter.between)} "
-        "(nobody's measurement: state load_scatter, or plan from a pilot of two loads or more)"
-    )
-    return replace(scatter, loads=scatter.between), text
-
-
-def _amount(response: ResponseRecord, value: float) -> str:
-    if response.response().scale == LOG:
-        return f"{100 * value:.2g} %"
-    return f"{number(value)} {response.kind.unit}"
 
 
 def _by_bench(response: ResponseRecord, pilot: Pilot, plan: StudyPlan) -> float | None:
