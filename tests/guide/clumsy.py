@@ -301,7 +301,9 @@ class Session:
         return False
 
     def _again(self) -> None:
-        """A fresh line to the same rig."""
+        """A fresh line to the same rig; the hand that stopped the program has left the handle."""
+        if self.procedure == "cuts_to_dull":
+            self.hands.act("home", {})
         self.device.link.exit()
         del self.device.link.clock.sleep  # type: ignore[attr-defined]
         self.device.link = self.device.reopen()

@@ -15,15 +15,6 @@ from tests.cli.commands import ROOT, bladerig, told_in_one_line
 from tests.logbook.books import refused, small_book
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="links need rights there")
-@pytest.mark.parametrize("command", ["audit", "report", "recompute", "compare", "runs"])
-def test_links_that_lead_in_a_circle_are_told_in_one_line(tmp_path: Path, command: str) -> None:
-    (tmp_path / "a").symlink_to(tmp_path / "b")
-    (tmp_path / "b").symlink_to(tmp_path / "a")
-    line = told_in_one_line(bladerig(command, tmp_path / "a"))
-    assert "its links lead in a circle" in line
-
-
 @pytest.mark.parametrize("command", [("study", "plan"), ("bench", "check")])
 def test_brackets_within_brackets_are_told_in_one_line(
     tmp_path: Path, command: tuple[str, str]

@@ -14,6 +14,7 @@ import pytest
 from rig.errors import RigError
 from rig.logbook import Logbook
 from rig.logbook.audit import audit
+from tests.cli.commands import bladerig, told_in_one_line
 from tests.logbook.books import refused, small_book
 
 NOBODY = 65534
@@ -103,3 +104,11 @@ def test_a_limit_of_the_system_on_the_files_size_is_one_line(path: Path) -> None
         signal.signal(signal.SIGXFSZ, old_handler)
     assert str(path) in str(caught.value)
     assert audit(path) == []
+
+
+@pytest.mark.parametrize("command", ["audit", "report", "recompute", "compare", "runs"])
+def test_links_that_lead_in_a_circle_are_told_in_one_line(tmp_path: Path, command: str) -> None:
+    (tmp_path / "a").symlink_to(tmp_path / "b")
+    (tmp_path / "b").symlink_to(tmp_path / "a")
+    line = told_in_one_line(bladerig(command, tmp_path / "a"))
+    assert "its links lead in a circle" in line
