@@ -22,6 +22,10 @@ class Known:
         """Our firmware answered on this one."""
         return Known(board, self.others - {board})
 
+    def forgotten(self) -> "Known":
+        """Nothing of ours answered where the board was."""
+        return replace(self, board="")
+
     def not_ours(self, others: Iterable[str]) -> "Known":
         """It did not on these."""
         told = frozenset(others)
@@ -32,7 +36,7 @@ class Known:
 
 def load(path: Path) -> Known:
     """What is remembered; nothing when there is no file, or none that can be read."""
-    with suppress(OSError, ValueError, KeyError, TypeError):
+    with suppress(OSError, ValueError, KeyError, TypeError, RecursionError):
         told = json.loads(path.read_text("utf-8"))
         return Known(str(told["board"]), frozenset(map(str, told["others"])))
     return Known()

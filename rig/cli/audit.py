@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     metavar="FILE",
     help="Signature file, to check the logbook against.",
 )
+@click.option("--by", metavar="KEY-FINGERPRINT", help="With --signed: whose key it must be.")
 @JSON
 def audit(
     logbook: Path,
@@ -42,6 +43,7 @@ def audit(
     key: Path | None,
     new_key: bool,
     signed: Path | None,
+    by: str | None,
     as_json: bool,
 ) -> int:
     """Check every row of a logbook against its hashes, and say what is wrong, where.
@@ -49,7 +51,8 @@ def audit(
     A changed row shows by itself. Two things do NOT: rows cut off at the end, and a journal that
     somebody wrote anew from some row on, hashes and all. Against both stand the fingerprint that
     every page prints (--printed), and the signature of the shop (--sign makes one with a key that
-    only the shop has, --signed checks it).
+    only the shop has, --signed checks it). Of a logbook whose writer was stopped, rows after its
+    last whole trial can be cut off in its side file; those of whole trials cannot.
 
     Keep the key away from the logbook, and tell customers its fingerprint by another way. Send
     signatures away on the day: to have been sent proves the date, the signer's clock does not.
@@ -59,7 +62,7 @@ def audit(
       bladerig audit blades.logbook
       bladerig audit blades.logbook --printed 146-0cdf-a245-38e7-83dd
       bladerig audit blades.logbook --sign ~/shop.key --new-key
-      bladerig audit blades.logbook --signed blades.logbook.146.signature
+      bladerig audit blades.logbook --signed blades.logbook.146.signature --by 0cdf-a245-38e7-83dd
     """
     from rig.logbook.audit import audit as check
 
@@ -67,6 +70,10 @@ def audit(
         raise RigError("--new-key needs --sign KEY", remedy="name the file that is to hold the key")
     printed = None if printed is None else _fingerprint(printed)
     signature = None if signed is None else _verified(signed)
+    if by is not None and (signature is None or signature.key != by.strip().lower()):
+        whose = "no signature was given" if signature is None else f"it is by {signature.key}"
+        raise RigError(f"not signed by the key {by}: {whose}", where=str(signed or logbook),
+                       remedy="do not rely on it: ask the shop for its signature")  # fmt: skip
     findings = check(logbook, printed=printed, signed=signature)
     made = None if key is None or findings else _sign(logbook, key, new_key=new_key)
     head = None if findings else _head(logbook)
@@ -131,13 +138,18 @@ def _sign(logbook: Path, key: Path, *, new_key: bool) -> tuple[Path, str]:
     from rig.logbook import signing
     from rig.logbook.store import Logbook
 
-    if new_key:
-        signing.new_key(key)
     with Logbook.open(logbook, writable=False) as book:
         row, digest = book.head()
         told = {"logbook_id": book.logbook_id, "row": row, "hash": digest.hex(),
                 "at_utc": datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")}  # fmt: skip
     to = logbook.with_name(f"{logbook.name}.{row}.signature")
+    if to.exists():
+        raise RigError(
+            "is there already: the logbook is signed as it is", where=str(to),
+            remedy="move it away to sign again",
+        )  # fmt: skip
+    if new_key:
+        signing.new_key(key)
     return to, signing.sign(told, key, to)
 
 

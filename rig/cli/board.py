@@ -52,7 +52,7 @@ def list_(asks: bool, yes: bool, as_json: bool) -> None:
         click.echo(json.dumps([{**vars(p), "is": portchoice.standing(p, told)} for p in there]))
     elif not asks:
         for one in there:
-            mark = "*" if one.identity == told.board else " "
+            mark = "*" if told.board and one.identity == told.board else " "
             click.echo(f"{mark} {one.port}  {portchoice.standing(one, told)}  ({one.hardware})")
 
 

@@ -37,10 +37,16 @@ EMULATED = "emulated"
 
 def _real(port: str) -> Device:
     from rig.board import ports
+    from rig.board.link import LinkError
     from rig.cli import portchoice
 
     chosen = port or portchoice.chosen()
-    link = ports.connect(chosen)
+    try:
+        link = ports.connect(chosen)
+    except LinkError:
+        if not port:
+            portchoice.forget()
+        raise
     portchoice.remember(chosen)
     link.stream(wire.Kind.HEIGHT, True)
 

@@ -84,7 +84,8 @@ def guided(procedure: str, wish: Wish) -> dict[str, Any]:
 
 def bench_file(given: Path | None) -> Path | None:
     """The bench file to use: the one given, else bench.toml here, else none (design values)."""
-    return given or (BENCH_FILE if BENCH_FILE.is_file() else None)
+    # A link that leads nowhere is a fault to be told, not a bench of design values.
+    return given or (BENCH_FILE if BENCH_FILE.is_file() or BENCH_FILE.is_symlink() else None)
 
 
 def _require_sense(wish: Wish) -> None:

@@ -41,7 +41,7 @@ def chosen() -> str:
     if not there:
         raise RigError(NOTHING, remedy="or practise with --virtual")
     for one in there:
-        if one.identity == told.board:
+        if told.board and one.identity == told.board:
             return one.port
     new = [one for one in there if one.identity not in told.others]
     if not new:
@@ -96,10 +96,16 @@ def remember(port: str) -> None:
             known.save(memory(), known.load(memory()).found(one.identity))
 
 
+def forget() -> None:
+    """Nothing of ours answered at the remembered port: ask again next time."""
+    known.save(memory(), known.load(memory()).forgotten())
+
+
 def standing(one: "Port", told: known.Known) -> str:
     """What a port is, as far as it is remembered."""
-    if one.identity == told.board:
-        return "the board, as remembered"
+    if told.board and one.identity == told.board:
+        by = "" if "SER=" in one.identity else " by its socket (its adapter has no number)"
+        return f"the board, as remembered{by}"
     return "something else, as remembered" if one.identity in told.others else "not asked yet"
 
 

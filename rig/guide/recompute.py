@@ -2,11 +2,13 @@
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from rig import __version__
 from rig.guide import measures
 from rig.guide.plain import plain
 from rig.guide.runner import STEP
+from rig.logbook.records import Result
 from rig.logbook.store import Logbook
 from rig.measure.same import Difference, differences
 
@@ -27,8 +29,9 @@ class Compared:
 
     @property
     def same(self) -> bool:
-        """Alike but for the wording."""
-        return all(found.words for found in self.differences)
+        """Alike but for the wording, which only another release may change."""
+        reworded = self.version != __version__
+        return all(found.words and reworded for found in self.differences)
 
     @property
     def reworded(self) -> bool:
@@ -49,7 +52,7 @@ def recompute(path: Path) -> list[Compared]:
     Raises:
         RigError: the logbook cannot be read, or a raw row was changed.
     """
-    compared = []
+    compared = list[Compared]()
     with Logbook.open(path, writable=False) as book:
         versions = {run.run_id: str(run.versions["bladerig"]) for run in book.runs()}
         stored = {result.result_id: result for result in book.results()}
@@ -57,11 +60,26 @@ def recompute(path: Path) -> list[Compared]:
             step, outcome = row.body["step"], row.body["outcome"]
             if step["step"] not in ("Measure", "Read"):
                 continue
-            result = stored[outcome["result_id"]]
+            result = stored.pop(outcome.get("result_id"), None)
+            if result is None:
+                lost = Difference(f"journal row {row.number} names a result that is not there")
+                compared.append(Compared(0, str(step.get("trial", "")), (lost,), __version__))
+                continue
             raw = book.raw(result.raw_ids[0])[0] if result.raw_ids else b""
             settings = step.get("settings", step)  # a reading's only setting is its channel
-            again = measures.compute(result.measurand, raw, settings)
-            found = tuple(differences(result.result, plain(again)))
             version = versions[result.run_id]
+            found = tuple(_differences(result, raw, settings))
             compared.append(Compared(result.result_id, result.trial, found, version))
+        for result in stored.values():  # whatever no step computed
+            why = (Difference("no step of a run computed it"),)
+            version = versions[result.run_id]
+            compared.append(Compared(result.result_id, result.trial, why, version))
     return compared
+
+
+def _differences(result: Result, raw: bytes, settings: dict[str, Any]) -> list[Difference]:
+    """Where a result and its recomputation differ; one that cannot be made is a difference."""
+    try:
+        return differences(result.result, plain(measures.compute(result.measurand, raw, settings)))
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        return [Difference(f"cannot be computed from what its step holds ({error!r:.80})")]

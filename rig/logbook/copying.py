@@ -1,6 +1,8 @@
 """One whole file of a logbook and its side file, while it is written or after a kill."""
 
+import os
 import sqlite3
+import tempfile
 from contextlib import ExitStack, closing
 from datetime import datetime
 from pathlib import Path
@@ -37,10 +39,11 @@ def whole_copy(path: connect.StrPath, to: connect.StrPath, *, now: Clock = utc_n
 
 
 def _copied(source: sqlite3.Connection, target: Path, at: datetime) -> int:
-    making = target.with_name(target.name + ".new")
     with ExitStack() as unmade:
+        handle, name = tempfile.mkstemp(prefix=".copy-", dir=target.parent)
+        os.close(handle)
+        making = Path(name)
         unmade.callback(making.unlink, missing_ok=True)
-        making.unlink(missing_ok=True)
         with closing(connect.writer(making, create=True)) as copy:
             source.backup(copy)
             copy.execute("PRAGMA journal_mode = DELETE")
@@ -55,6 +58,8 @@ def _copied(source: sqlite3.Connection, target: Path, at: datetime) -> int:
                 copy.execute("BEGIN IMMEDIATE")
                 last = journal.add(copy, last, max(at, last.at_utc), journal.COPIED, body)
                 copy.execute("COMMIT")
+        connect.require_absent(target)  # it may have come meanwhile
+        making.chmod(0o644)
         making.rename(target)
         unmade.pop_all()
     return last.number

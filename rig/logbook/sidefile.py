@@ -7,8 +7,9 @@ a logbook that was opened last is whole only together with its side file.
 """
 
 from pathlib import Path
+from typing import Literal
 
-HEADER_BYTES, FRAME_BYTES = 32, 24 + 512  # SQLite file format, section 4.1: at least one frame
+HEADER_BYTES, _FRAME_HEAD, _MAGIC = 32, 24, 0x377F0682  # SQLite file format, section 4.1
 _VERSIONS_AT, _WRITE_AHEAD = 18, b"\x02\x02"  # section 1.3: file format versions, 2 is WAL
 
 WITH, WITHOUT = "with its side file", "without its side file"
@@ -21,11 +22,35 @@ def side_file(logbook: Path) -> Path:
 
 
 def holds_rows(logbook: Path) -> bool:
-    """Whether the side file is there and not empty."""
+    """Whether the side file is there with its head as SQLite writes it and room for a frame.
+
+    It never shrinks while it is in use, and a writer killed while it begins anew has all its rows
+    in the logbook. Later frames that were cut off or spoilt do not show here.
+    """
     try:
-        return side_file(logbook).stat().st_size >= HEADER_BYTES + FRAME_BYTES
+        with side_file(logbook).open("rb") as file:
+            head = file.read(HEADER_BYTES)
+            size = file.seek(0, 2)
     except OSError:
         return False
+    magic, page = int.from_bytes(head[:4], "big"), int.from_bytes(head[8:12], "big")
+    if magic & ~1 != _MAGIC or size < HEADER_BYTES + _FRAME_HEAD + page:
+        return False
+    order: Literal["big", "little"] = "big" if magic & 1 else "little"
+    return _checksum(head[:24], order) == _pair(head[24:])
+
+
+def _pair(data: bytes) -> tuple[int, int]:
+    return int.from_bytes(data[:4], "big"), int.from_bytes(data[4:8], "big")
+
+
+def _checksum(data: bytes, order: Literal["big", "little"]) -> tuple[int, int]:
+    """Section 4.2: two sums over pairs of 32-bit words, each taking in the other."""
+    s0 = s1 = 0
+    for at in range(0, len(data), 8):
+        s0 = (s0 + int.from_bytes(data[at : at + 4], order) + s1) & 0xFFFFFFFF
+        s1 = (s1 + int.from_bytes(data[at + 4 : at + 8], order) + s0) & 0xFFFFFFFF
+    return s0, s1
 
 
 def needs(logbook: Path) -> bool:

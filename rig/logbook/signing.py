@@ -100,6 +100,7 @@ def verified(path: Path) -> Signature:
             remedy="name the file that 'bladerig audit --sign' wrote",
         ) from None  # fmt: skip
     with suppress(InvalidSignature):
+        _require_a_key(public, path)
         public.verify(made, canonical(body).encode("ascii"))
         if body["purpose"] == PURPOSE:
             said = {name: body[name] for name in _FIELDS if name != "purpose"}
@@ -110,6 +111,22 @@ def verified(path: Path) -> Signature:
     )  # fmt: skip
 
 
+def _require_a_key(public: Ed25519PublicKey, path: Path) -> None:
+    """Refuse a point of small order: it has no private key, and signatures for it are easily made.
+
+    The empty signature (the neutral point, 0) fits one text in eight or more under such a point,
+    and none under a key (RFC 8032, section 5.1.7: [S]B = R + [k]A).
+    """
+    empty = bytes([1]) + bytes(63)
+    for number in range(256):
+        with suppress(InvalidSignature):
+            public.verify(empty, bytes([number]))
+            raise RigError(
+                "names a key that nobody can have", where=str(path),
+                remedy="get the signature anew from who signed",
+            )  # fmt: skip
+
+
 def _fingerprint(public: Ed25519PublicKey) -> str:
     digits = sha256(public.public_bytes_raw())[:16]
     return "-".join(digits[i : i + 4] for i in range(0, len(digits), 4))
@@ -118,21 +135,30 @@ def _fingerprint(public: Ed25519PublicKey) -> str:
 def _private(path: Path) -> Ed25519PrivateKey:
     try:
         key = serialization.load_pem_private_key(_read(path), password=None)
-    except (ValueError, TypeError, UnsupportedAlgorithm):
+    except TypeError:
+        raise RigError(
+            "has a passphrase, which is not asked for here", where=str(path),
+            remedy="use a key without one, on a stick that you keep: --new-key makes it",
+        ) from None  # fmt: skip
+    except (ValueError, UnsupportedAlgorithm):
         key = None
     if not isinstance(key, Ed25519PrivateKey):
         raise RigError(
-            "holds no key for signing", where=str(path), remedy="make one with --new-key"
+            "holds no key for signing",
+            where=str(path),
+            remedy="name the key's file, or a new one with --new-key",
         )
     return key
 
 
 def _read(path: Path) -> bytes:
     try:
+        if path.exists() and not path.is_file():
+            raise RigError("is no file", where=str(path), remedy="name the file itself")
         with path.open("rb") as file:
             return file.read(_LONGEST)
     except FileNotFoundError:
-        remedy = "check the path; --new-key makes a key there"
+        remedy = "check the path (a new key is made with --new-key)"
         raise RigError("no such file", where=str(path), remedy=remedy) from None
     except OSError as error:
         raise RigError(str(error.strerror), where=str(path), remedy="check the path") from None

@@ -5,9 +5,11 @@ other words; neither makes a stored result false. So numbers are compared within
 the expanded uncertainty, codes (names of reasons, kinds) exactly, and words apart.
 """
 
+import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 SHARE_OF_U = 0.001
@@ -47,8 +49,10 @@ def _measurand(name: str, one: Any, other: Any) -> Iterator[Difference]:
     if not (isinstance(one, Mapping) and isinstance(other, Mapping)):
         yield from _any(name, one, other, 0.0)
         return
-    size = one.get("U")
-    floor = SHARE_OF_U * size if isinstance(size, int | float) else 0.0
+    size = other.get("U")  # of what is computed now: the stored one may be what was changed
+    floor = 0.0
+    if isinstance(size, int | float) and math.isfinite(size):
+        floor = SHARE_OF_U * size
     for key in _names(one, other):
         if key == "value" and not _alike(one.get(key), other.get(key), floor):
             yield Difference(
@@ -100,12 +104,22 @@ def _any(place: str, one: Any, other: Any, floor: float) -> Iterator[Difference]
 
 
 def _worded(one: str, other: str) -> bool:
-    """Whether two texts differ otherwise than in figures, which are compared as numbers."""
-    return _NUMERAL.sub("#", one) != _NUMERAL.sub("#", other)
+    """Whether two texts differ by more than one step of the last digit of a figure."""
+    if _NUMERAL.sub("#", one) != _NUMERAL.sub("#", other):
+        return True
+    pairs = zip(_NUMERAL.finditer(one), _NUMERAL.finditer(other), strict=True)
+    return any(
+        abs(Decimal(a[0]) - Decimal(b[0])) > Decimal(1).scaleb(_exponent(a[0])) for a, b in pairs
+    )
+
+
+def _exponent(numeral: str) -> int:
+    """Power of ten of a numeral's last digit."""
+    return int(Decimal(numeral).as_tuple().exponent)
 
 
 def _alike(one: Any, other: Any, floor: float) -> bool:
     plain = all(isinstance(a, int | float) and not isinstance(a, bool) for a in (one, other))
-    if not plain:
+    if not plain or not (math.isfinite(one) and math.isfinite(other)):
         return bool(one == other)
     return bool(abs(one - other) <= max(floor, RELATIVE * max(abs(one), abs(other)), NOISE))

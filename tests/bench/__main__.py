@@ -4,7 +4,7 @@ Exit code 1 when one is short."""
 
 import json
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from tests.bench import (
@@ -31,7 +31,7 @@ from tests.bench import (
 )
 
 Figure = dict[str, Any]
-PARTS: dict[str, Callable[[], list[Figure]]] = {
+PARTS: dict[str, Callable[[], Iterable[Figure]]] = {
     "accuracy": accuracy.figures,
     "calibration": calibration.figures,
     "emulated": emulated.figures,

@@ -2,7 +2,7 @@
 
 `python -m tests.bench.faults` brings about every fault at every 5 ms of everything that is
 recorded, on both boards: that takes many hours. `make bench` takes the fall whole on the stand-in,
-the rest in turn.
+the rest more sparsely and the faults in turn.
 """
 
 import json
@@ -15,13 +15,13 @@ from rig.virtual.plant import Tower
 from tests.bench.figure import exactly
 from tests.emulator.build import build_image
 from tests.emulator.emulator import EmulatedBoard
-from tests.guide.damaged import DAMAGE, Recorded, frames_of, recorded
+from tests.guide.damaged import DAMAGE, EVERY_S, Recorded, frames_of, recorded
 from tests.guide.faultyruns import GIVEN, Chosen, MakeBoard, Setup, in_turn, stand_in
 from tests.guide.forked import EMULATED, STAND_IN, Came, Fault
 from tests.guide.jigs import TIPS, JigRig
 from tests.guide.rigs import VirtualRig, impact, new_book, run
 
-ELSEWHERE_S = {"drop_impact": 0.505, "pry_to_failure": 0.755, "edge_twist": 0.755,
+ELSEWHERE_S = {"drop_impact": 1.005, "pry_to_failure": 1.505, "edge_twist": 1.505,
                "cuts_to_dull": 0.255}  # fmt: skip
 """In turn, one fault so often where nothing falls: a child there runs on for half a minute."""
 
@@ -47,17 +47,17 @@ def always(_: Setup, __: float) -> Iterator[str]:
     yield from STAND_IN
 
 
-def figures() -> list[dict[str, Any]]:
+def figures() -> Iterator[dict[str, Any]]:
     """Runs that did not end well, and records that a measurement could not read."""
     came = _swept("drop_impact", "stand-in", falling)
-    found = _counted("every 5 ms of a fall, each of four faults, stand-in", came)
-    came = _swept("drop_impact", "emulated", in_turn(0.005, Setup.in_last_fall))
-    found += _counted("every 5 ms of a fall, faults in turn, emulated", came)
+    yield from _counted("every 5 ms of a fall, each of four faults, stand-in", came)
+    came = _swept("drop_impact", "emulated", in_turn(0.02, Setup.in_last_fall))
+    yield from _counted("every 20 ms of a fall, faults in turn, emulated", came)
     for board, sparser in (("stand-in", 1), ("emulated", 8)):
         for procedure in GIVEN:
             came = _swept(procedure, board, in_turn(sparser * ELSEWHERE_S[procedure]))
-            found += _counted(f"{procedure}, faults in turn, {board}", came)
-    return [*found, *_records()]
+            yield from _counted(f"{procedure}, faults in turn, {board}", came)
+    yield from _records(4 * EVERY_S)
 
 
 def whole() -> Iterator[dict[str, Any]]:
@@ -65,6 +65,7 @@ def whole() -> Iterator[dict[str, Any]]:
     for board in BOARDS:
         for procedure in GIVEN:
             yield from _counted(f"{procedure}, {board}", _swept(procedure, board, always))
+    yield from _records(EVERY_S)
 
 
 def _swept(procedure: str, board: str, chosen: Chosen) -> list[Came]:
@@ -84,16 +85,20 @@ def _counted(what: str, came: list[Came]) -> list[dict[str, Any]]:
     ]
 
 
-def _records() -> list[dict[str, Any]]:
-    """Every record spoilt in four ways every 5 ms."""
+def _records(every_s: float) -> list[dict[str, Any]]:
+    """Every record spoilt in four ways so often."""
     made, raised = 0, 0
     for one in _stretches():
         frames = frames_of(one.raw)
-        for at in one.instants():
+        for at in one.instants(every_s):
             for damage in DAMAGE.values():
                 made += 1
                 raised += _raises(one, damage(frames, at))
-    return [exactly(f"records spoilt every 5 ms: tracebacks of {made}", raised, "records", 0)]
+    return [
+        exactly(
+            f"records spoilt every {1e3 * every_s:g} ms: tracebacks of {made}", raised, "records", 0
+        )
+    ]
 
 
 def _raises(one: Recorded, raw: bytes) -> bool:

@@ -5,8 +5,11 @@ from types import SimpleNamespace
 
 import pytest
 
+from rig import bench as benches
 from rig.board import known, ports
+from rig.board.greeting import NoBoard
 from rig.cli import portchoice
+from rig.cli.devices import open_device
 from rig.errors import RigError
 from tests.cli.commands import bladerig
 
@@ -106,7 +109,32 @@ def test_another_adapter_of_the_same_make_is_never_taken_for_the_board(
     assert opened == []
 
 
-@pytest.mark.parametrize("text", ["", "[]", "{}", '{"board": 1}', "\x00"])
+def test_a_device_without_an_identity_is_not_the_board(
+    opened: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    nameless = SimpleNamespace(device="/dev/ttyUSB3", hwid="", description="")
+    attach(monkeypatch, nameless)
+    with pytest.raises(RigError, match="none was opened"):
+        portchoice.chosen()
+    assert opened == []
+
+
+def test_a_port_at_which_the_board_does_not_answer_is_asked_for_again(
+    opened: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    portchoice.remember(BOARD.device)
+
+    def nobody(port: str, *_: object) -> None:
+        raise NoBoard("no board answered", where=port)
+
+    monkeypatch.setattr(ports, "connect", nobody)
+    with pytest.raises(NoBoard):
+        open_device(None, virtual=False, bench=benches.load(None))
+    with pytest.raises(RigError, match="none was opened"):
+        portchoice.chosen()
+
+
+@pytest.mark.parametrize("text", ["", "[]", "{}", '{"board": 1}', "\x00", "[" * 100000])
 def test_a_spoilt_memory_is_none(opened: list[str], text: str) -> None:
     portchoice.memory().parent.mkdir()
     portchoice.memory().write_text(text)

@@ -2,6 +2,7 @@
 
 import copy
 import os
+import shutil
 import subprocess
 import sys
 from collections.abc import Mapping
@@ -82,6 +83,27 @@ def test_another_reason_kind_or_part_is_found_and_other_words_are_told_apart(
     assert differences(stored, {k: v for k, v in stored.items() if k != "caught"})
     fewer = {k: v for k, v in stored["measurands"].items() if k != "impact_energy"}
     assert differences(stored, {**stored, "measurands": fewer})
+
+
+def test_a_stored_u_without_end_hides_nothing(stored: dict[str, Any]) -> None:
+    again = changed(stored, "impact_energy", 0.0)
+    again["measurands"]["impact_energy"] |= {"value": 15.0, "U": float("inf")}
+    assert any("impact_energy: 15.0 stored" in d.text for d in differences(again, stored))
+
+
+def test_a_figure_in_words_may_differ_by_its_last_digit_only(stored: dict[str, Any]) -> None:
+    one = {**stored, "notes": ["fit of 0.166 s"]}
+    assert differences(one, {**stored, "notes": ["fit of 0.167 s"]}) == []
+    assert differences(one, {**stored, "notes": ["fit of 0.266 s"]})
+
+
+def test_a_result_that_no_step_computed_is_named(logbook: Path, tmp_path: Path) -> None:
+    path = tmp_path / "more.logbook"
+    shutil.copy(logbook, path)
+    with Logbook.open(path, writable=True) as book:
+        book.store_result(1, "K9 drop 1", "drop", {"measurands": {}}, [])
+    (found,) = [c for c in recompute(path) if not c.same]
+    assert (found.trial, found.differences[0].text) == ("K9 drop 1", "no step of a run computed it")
 
 
 def test_a_result_stored_a_tenth_of_u_off_is_named_by_its_trial(

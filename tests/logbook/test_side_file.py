@@ -1,6 +1,7 @@
 """A logbook copied without its side file is named as such; a whole copy needs none."""
 
 import os
+import random
 import shutil
 import subprocess
 import sys
@@ -77,7 +78,20 @@ def test_one_copied_without_its_side_file_is_named_as_such(killed: Path, tmp_pat
     assert done.returncode == 1 and "study.logbook-wal" in done.stdout
 
 
-@pytest.mark.parametrize("lose", [cut, removed])
+def zeroed(path: Path) -> None:
+    side = side_file(path)
+    side.write_bytes(bytes(side.stat().st_size))
+
+
+def foreign(path: Path) -> None:
+    side_file(path).write_bytes(random.Random(1).randbytes(9000))
+
+
+def cut_in_its_first_frame(path: Path) -> None:
+    side_file(path).write_bytes(side_file(path).read_bytes()[:600])
+
+
+@pytest.mark.parametrize("lose", [cut, removed, zeroed, foreign, cut_in_its_first_frame])
 def test_one_whose_side_file_was_emptied_or_removed_is_named(
     killed: Path, lose: Callable[[Path], None]
 ) -> None:
@@ -123,6 +137,27 @@ def test_a_copy_of_a_closed_logbook_is_the_same_row_by_row(tmp_path: Path) -> No
     whole_copy(path, to)
     with Logbook.open(path, writable=False) as one, Logbook.open(to, writable=False) as other:
         assert one.head_fingerprint() == other.head_fingerprint()
+
+
+@pytest.mark.parametrize("end", ["-wal", "-shm", "-journal"])
+def test_no_logbook_is_made_where_a_side_file_of_another_lies(tmp_path: Path, end: str) -> None:
+    path, to = tmp_path / "study.logbook", tmp_path / "other.logbook"
+    Logbook.create(path, title="t").close()
+    (tmp_path / f"other.logbook{end}").write_bytes(b"left")
+    for make in (lambda: whole_copy(path, to), lambda: Logbook.create(to, title="t")):
+        with pytest.raises(RigError, match="of another logbook lies here"):
+            make()
+    with pytest.raises(RigError, match="is a name for a logbook's side files"):
+        whole_copy(path, tmp_path / f"study.logbook{end}")
+
+
+def test_a_copy_takes_no_name_but_its_own(tmp_path: Path) -> None:
+    path, kept = tmp_path / "study.logbook", tmp_path / "copy.logbook.new"
+    Logbook.create(path, title="t").close()
+    kept.write_text("precious")
+    whole_copy(path, tmp_path / "copy.logbook")
+    assert kept.read_text() == "precious"
+    assert len(list(tmp_path.iterdir())) == 3
 
 
 def test_no_whole_copy_is_made_of_one_that_lacks_its_side_file(

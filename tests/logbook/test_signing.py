@@ -14,7 +14,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from rig.errors import RigError
 from rig.logbook import Logbook
 from rig.logbook.audit import audit
-from rig.logbook.signing import new_key, sign, verified
+from rig.logbook.signing import PURPOSE, new_key, sign, verified
 from tests.cli.commands import bladerig, told_in_one_line
 from tests.logbook.books import START, Clock, small_book
 from tests.logbook.test_audit import rechain
@@ -104,6 +104,24 @@ def test_what_is_no_signature_is_told_in_one_line(
     assert "is no signature of a logbook" in line
 
 
+@pytest.mark.parametrize("point", ["01" + "00" * 31, "00" * 32])
+def test_a_key_that_nobody_can_have_is_refused(tmp_path: Path, point: str) -> None:
+    made = "01" + "00" * 63 if point.startswith("01") else "00" * 64
+    told = {"purpose": PURPOSE, **TOLD, "public_key": point, "signature": made}
+    (tmp_path / "empty.signature").write_text(json.dumps(told))
+    with pytest.raises(RigError, match=r"nobody can have|is false"):
+        verified(tmp_path / "empty.signature")
+
+
+def test_whose_key_it_must_be_can_be_named(signed: tuple[Path, Path]) -> None:
+    path, signature = signed
+    good = bladerig("audit", path, "--signed", signature, "--by", verified(signature).key)
+    assert good.returncode == 0
+    other = bladerig("audit", path, "--signed", signature, "--by", "0cdf-a245-38e7-83dd")
+    assert "not signed by the key 0cdf-a245-38e7-83dd: it is by" in told_in_one_line(other)
+    assert "no signature was given" in told_in_one_line(bladerig("audit", path, "--by", "00"))
+
+
 def test_only_its_owner_may_read_a_key_and_none_is_overwritten(
     signed: tuple[Path, Path], tmp_path: Path
 ) -> None:
@@ -111,12 +129,17 @@ def test_only_its_owner_may_read_a_key_and_none_is_overwritten(
     if sys.platform != "win32":
         assert stat.S_IMODE(key.stat().st_mode) == 0o600
     again = bladerig("audit", signed[0], "--sign", key, "--new-key")
+    assert "is there already" in told_in_one_line(again)
+    signed[1].rename(tmp_path / "moved")
+    again = bladerig("audit", signed[0], "--sign", key, "--new-key")
     assert "exists already" in told_in_one_line(again)
+    shutil.copy(tmp_path / "moved", signed[1])
     twice = bladerig("audit", signed[0], "--sign", key)
-    assert "exists already" in told_in_one_line(twice)
+    assert "is there already" in told_in_one_line(twice)
+    signed[1].unlink()
     missing = bladerig("audit", signed[0], "--sign", tmp_path / "none.key")
-    assert "--new-key makes a key there" in told_in_one_line(missing)
-    shutil.copy(signed[1], tmp_path / "no.key")
+    assert "a new key is made with --new-key" in told_in_one_line(missing)
+    shutil.copy(tmp_path / "moved", tmp_path / "no.key")
     odd = bladerig("audit", signed[0], "--sign", tmp_path / "no.key")
     assert "holds no key for signing" in told_in_one_line(odd)
 
