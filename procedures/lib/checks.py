@@ -132,8 +132,10 @@ def _hung(bench: Bench) -> Passage[float]:
     """Deflection of the check weight in codes."""
     mass_kg = bench.pry.check.mass_kg
     zero = yield from good_reading(
-        load_read("Check: lever level, nothing hung, nobody touches the arm. Hands off.",
-                  "check zero", bench, "free", {})
+        load_read(
+            "Check: lever level, its pin in, nothing hung, nobody touches the arm. Hands off.",
+            "check zero", bench, "free", {},
+        )
     )  # fmt: skip
     hung = zero and (
         yield from good_reading(
@@ -148,7 +150,13 @@ def _hung(bench: Bench) -> Passage[float]:
             remedy="put it right, then start anew with --abandon 'no reading'",
         )
     yield from good_reading(
-        load_read("Take the weight off. Hands off.", "check zero after", bench, "unhang", {})
+        load_read(
+            "Take the weight off, the pin still in. Hands off.",
+            "check zero after",
+            bench,
+            "unhang",
+            {},
+        )
     )
     return float(hung["mean"] - zero["mean"])
 

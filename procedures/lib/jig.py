@@ -87,8 +87,8 @@ def sweep(
     way = f"{abs(to_deg):.0f}° to the {side}" + ", then as far to the left" * both
     while True:
         swept = yield Record(
-            "No-load sweep, nothing seated. At PULL NOW take the arm slowly from its zero mark "
-            f"{way}, until the screen says so (or type done), and let it back.",
+            "No-load sweep: pin out, nothing seated. At PULL NOW take the arm slowly from its zero "
+            f"mark {way}, until the screen says so (or type done), and let it back.",
             trial=trial,
             torque=used.load.to_dict(),
             angle=used.angle.to_dict(),
