@@ -89,7 +89,7 @@ class Setup:
     def operator(self) -> ScriptedOperator:
         """Who answers."""
         if self.jig is not None:
-            return _Looking(self.person, SECTION, None)
+            return _Looking(self.person, {**SECTION, "moved": ["unsure"]}, None)
         if self.frame is not None:
             table = {key: [told] for key, told in EDGE_ANSWERS.items()}
             return Looking(self.person.sharpness, table, lambda text: None, [])
