@@ -32,8 +32,9 @@ def blow(
     trial: str, number: int, specimen: str, asked: Asked, bench: Bench
 ) -> Passage[dict[str, Any]]:
     """One blow; gives what the verdict says of it."""
+    blank = "take the blank out, " * (number == 1)
     yield Do(
-        f"Drop {number}: carriage up and clear, pin in, guard open. Gloves on: clamp blade "
+        f"Drop {number}: carriage up and clear, pin in, guard open. Gloves on: {blank}clamp blade "
         f"{specimen} by its spine, edge up under the striker, {SITE}.",
         hand="load",
         detail={"specimen": specimen},

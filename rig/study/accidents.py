@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from rig.commands import typed
 from rig.errors import RigError
 from rig.logbook.records import Row
 from rig.logbook.store import Logbook
@@ -144,8 +145,10 @@ def withdraw(book: Logbook, trial: str, reason: str, again: bool, key_open: bool
     before = withdrawn(book)
     fresh = [row for row in named if (row.run_id, str(row.body["trial"])) not in before]
     if not fresh:
-        raise RigError(f"'{trial}' is withdrawn already", where=str(book.path), value=trial,
-                       remedy="see: bladerig study next")  # fmt: skip
+        raise RigError(
+            f"'{trial}' is withdrawn already", where=str(book.path), value=trial,
+            remedy=f"see: {typed('bladerig', 'study', 'next', book.path.name)}",
+        )  # fmt: skip
     with book.transaction():
         for row in fresh:
             body = {"trial": row.body["trial"], "reason": reason, "again": again,

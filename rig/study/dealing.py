@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict
 
+from rig.commands import typed
 from rig.errors import RigError
 from rig.logbook.store import Logbook
 from rig.study import calendar, conditions
@@ -46,8 +47,9 @@ def deal(
     kept = require(book)
     if kept.order is not None:
         raise RigError(
-            "the codes are dealt already", where=str(book.path), remedy="see: bladerig study next"
-        )
+            "the codes are dealt already", where=str(book.path),
+            remedy=f"see: {typed('bladerig', 'study', 'next', book.path.name)}",
+        )  # fmt: skip
     record = kept.record
     if not record.blade:
         raise RigError(

@@ -231,8 +231,13 @@ def cost(planned: Planned) -> list[str]:
     if plan.trials is None:
         return []
     hours = plan.trials * kind.minutes / 60
-    text = f"{plan.blades} blades, {plan.trials} trials, about {hours:.2g} hours at the bench"
+    text = f"{plan.blades} blades, {plan.trials} trials, about {_hours(hours)} hours at the bench"
     return [text + (f", {plan.trials} times: {kind.media}" if kind.media else "")]
+
+
+def _hours(hours: float) -> str:
+    """Two figures below ten hours, whole ones above."""
+    return f"{hours:.2g}" if hours < 10 else f"{hours:.0f}"
 
 
 def whole_cost(planned: list[Planned]) -> str:
@@ -245,6 +250,6 @@ def whole_cost(planned: list[Planned]) -> str:
     trials = sum(count for count, _ in most.values())
     hours = sum(count * minutes for count, minutes in most.values()) / 60
     return (
-        f"{begin('all')} together: {many(trials, 'trial')}, about {hours:.2g} hours at the bench "
-        "(without making the blades)"
+        f"{begin('all')} together: {many(trials, 'trial')}, about {_hours(hours)} hours at the "
+        "bench (without making the blades)"
     )
