@@ -5,7 +5,6 @@ own identity, not by its name, which changes with the socket.
 """
 
 import json
-from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -26,12 +25,9 @@ class Known:
         """Nothing of ours answered where the board was."""
         return replace(self, board="")
 
-    def not_ours(self, others: Iterable[str]) -> "Known":
-        """It did not on these."""
-        told = frozenset(others)
-        return replace(
-            self, board="" if self.board in told else self.board, others=self.others | told
-        )
+    def not_ours(self, other: str) -> "Known":
+        """It did not on this one."""
+        return Known("" if self.board == other else self.board, self.others | {other})
 
 
 def load(path: Path) -> Known:

@@ -82,7 +82,7 @@ def ask(there: "Sequence[Port]") -> "list[Found]":
     found = [ports.ask(one.port, one.hardware) for one in there]
     told = known.load(memory())
     for one, answer in zip(there, found, strict=True):
-        told = told.found(one.identity) if answer.ours else told.not_ours([one.identity])
+        told = told.found(one.identity) if answer.ours else told.not_ours(one.identity)
     known.save(memory(), told)
     return found
 

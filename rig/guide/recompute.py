@@ -1,5 +1,6 @@
 """Every result again from raw frames: the same bytes and settings must give the same result."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -52,29 +53,31 @@ def recompute(path: Path) -> list[Compared]:
     Raises:
         RigError: the logbook cannot be read, or a raw row was changed.
     """
-    compared = list[Compared]()
+    compared: dict[int, Compared] = {}
     with Logbook.open(path, writable=False) as book:
         versions = {run.run_id: str(run.versions["bladerig"]) for run in book.runs()}
         stored = {result.result_id: result for result in book.results()}
-        for row in book.journal(kind=STEP):
-            step, outcome = row.body["step"], row.body["outcome"]
-            if step["step"] not in ("Measure", "Read"):
+        # A step whose outcome was kept when an answer changed stands twice, its result once.
+        for row in book.journal(kind=STEP, whole=True):
+            step, number = row.body["step"], row.body["outcome"].get("result_id")
+            if step["step"] not in ("Measure", "Read") or number in compared:
                 continue
-            result = stored.pop(outcome.get("result_id"), None)
+            result = stored.get(number)
             if result is None:
-                lost = Difference(f"journal row {row.number} names a result that is not there")
-                compared.append(Compared(0, str(step.get("trial", "")), (lost,), __version__))
+                found = [Difference(f"journal row {row.number} names a result that is not there")]
+                compared[-row.number] = Compared(0, str(step.get("trial", "")), (*found,), "?")
                 continue
             raw = book.raw(result.raw_ids[0])[0] if result.raw_ids else b""
             settings = step.get("settings", step)  # a reading's only setting is its channel
-            version = versions[result.run_id]
-            found = tuple(_differences(result, raw, settings))
-            compared.append(Compared(result.result_id, result.trial, found, version))
-        for result in stored.values():  # whatever no step computed
-            why = (Difference("no step of a run computed it"),)
-            version = versions[result.run_id]
-            compared.append(Compared(result.result_id, result.trial, why, version))
-    return compared
+            compared[number] = _compared(result, _differences(result, raw, settings), versions)
+        for number in stored.keys() - compared.keys():
+            found = [Difference("no step of a run computed it")]
+            compared[number] = _compared(stored[number], found, versions)
+    return list(compared.values())
+
+
+def _compared(result: Result, found: Sequence[Difference], versions: Mapping[int, str]) -> Compared:
+    return Compared(result.result_id, result.trial, (*found,), versions[result.run_id])
 
 
 def _differences(result: Result, raw: bytes, settings: dict[str, Any]) -> list[Difference]:

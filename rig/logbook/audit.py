@@ -206,8 +206,11 @@ class _Audit:
                 yield Finding("file", f"SQLite reports: {' '.join(text.split())}")
 
     def _fingerprint(self) -> Iterator[Finding]:
-        shown = {fingerprint(number, digest) for number, digest in self._journal.hashes.items()}
-        if self._printed is None or self._printed in shown:
+        if self._printed is None:
+            return
+        number = int(self._printed.partition("-")[0])
+        digest = self._journal.hashes.get(number)
+        if digest is not None and self._printed == fingerprint(number, digest):
             return
         yield Finding(
             "fingerprint",

@@ -122,12 +122,14 @@ def taken_back(connection: sqlite3.Connection) -> set[int]:
     return found
 
 
-def rows(connection: sqlite3.Connection, run_id: int | None, kind: str | None) -> Iterator[Row]:
-    """Rows in order, optionally of one run or one kind, without those taken back.
+def rows(
+    connection: sqlite3.Connection, run_id: int | None, kind: str | None, *, whole: bool = False
+) -> Iterator[Row]:
+    """Rows in order, optionally of one run or one kind; those taken back only when `whole`.
 
     Reads in batches, so that no lock is held while the caller works on a row.
     """
-    void = taken_back(connection)
+    void = set() if whole else taken_back(connection)
     given = [
         (name, value) for name, value in (("run_id", run_id), ("kind", kind)) if value is not None
     ]

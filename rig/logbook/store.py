@@ -135,10 +135,15 @@ class Logbook:
                 self._session.connection, last, now, journal.CLOCK_ACCEPTED, body
             ).number
 
-    def journal(self, run_id: int | None = None, kind: str | None = None) -> Iterator[Row]:
-        """Journal rows in order, optionally of one run or one kind."""
+    def journal(
+        self, run_id: int | None = None, kind: str | None = None, *, whole: bool = False
+    ) -> Iterator[Row]:
+        """Journal rows in order, optionally of one run or one kind.
+
+        `whole`: also those that a changed answer took back.
+        """
         with connect.reading(self.path):
-            yield from journal.rows(self._session.connection, run_id, kind)
+            yield from journal.rows(self._session.connection, run_id, kind, whole=whole)
 
     def head(self) -> tuple[int, bytes]:
         """The last row's number and hash."""

@@ -15,11 +15,9 @@ from rig.virtual.plant import Tower
 from tests.bench.figure import exactly
 from tests.emulator.build import build_image
 from tests.emulator.emulator import EmulatedBoard
-from tests.guide.damaged import DAMAGE, EVERY_S, Recorded, frames_of, recorded
+from tests.guide.damaged import DAMAGE, EVERY_S, Recorded, frames_of, one_of_each
 from tests.guide.faultyruns import GIVEN, Chosen, MakeBoard, Setup, in_turn, stand_in
 from tests.guide.forked import EMULATED, STAND_IN, Came, Fault
-from tests.guide.jigs import TIPS, JigRig
-from tests.guide.rigs import VirtualRig, impact, new_book, run
 
 ELSEWHERE_S = {"drop_impact": 1.005, "pry_to_failure": 1.505, "edge_twist": 1.505,
                "cuts_to_dull": 0.255}  # fmt: skip
@@ -88,7 +86,9 @@ def _counted(what: str, came: list[Came]) -> list[dict[str, Any]]:
 def _records(every_s: float) -> list[dict[str, Any]]:
     """Every record spoilt in four ways so often."""
     made, raised = 0, 0
-    for one in _stretches():
+    with tempfile.TemporaryDirectory() as folder:
+        stretches = one_of_each(Path(folder))
+    for one in stretches:
         frames = frames_of(one.raw)
         for at in one.instants(every_s):
             for damage in DAMAGE.values():
@@ -107,20 +107,6 @@ def _raises(one: Recorded, raw: bytes) -> bool:
     except Exception:  # whatever it is, a person would have seen it
         return True
     return False
-
-
-def _stretches() -> list[Recorded]:
-    with tempfile.TemporaryDirectory() as name:
-        folder, found = Path(name), dict[str, Recorded]()
-        with new_book(folder) as book:
-            run(book, VirtualRig(), *impact(drops="1"))
-            paths = [book.path]
-        for procedure in ("pry_to_failure", "edge_twist"):
-            (folder / procedure).mkdir()
-            paths.append(JigRig(TIPS["snap"]).run(folder / procedure, procedure)[0])
-        for path in paths:
-            found |= {one.measurand: one for one in recorded(path)}
-        return list(found.values())
 
 
 if __name__ == "__main__":

@@ -11,6 +11,8 @@ from rig.board.wire import TICK_HZ, Kind
 from rig.guide import measures
 from rig.guide.runner import STEP
 from rig.logbook import Logbook
+from tests.guide.jigs import TIPS, JigRig
+from tests.guide.rigs import VirtualRig, impact, new_book, run
 
 REWIND_TICKS = TICK_HZ // 2  # half a second: a decoder takes frames up to a second late
 EVERY_S = 0.005
@@ -53,6 +55,19 @@ def recorded(path: Path) -> list[Recorded]:
                 raw = book.raw(result.raw_ids[0])[0]
                 found.append(Recorded(result.measurand, raw, step.get("settings", step)))
     return found
+
+
+def one_of_each(folder: Path) -> list[Recorded]:
+    """Of each measurand that is computed from a record the last one of a whole run."""
+    with new_book(folder) as book:
+        run(book, VirtualRig(), *impact(drops="1"))
+        paths = [book.path]
+    for procedure in ("pry_to_failure", "edge_twist"):
+        (folder / procedure).mkdir()
+        paths.append(JigRig(TIPS["snap"]).run(folder / procedure, procedure)[0])
+    found = {one.measurand: one for path in paths for one in recorded(path)}
+    assert set(found) == {"drop", "reading", "no_load_sweep", "pry", "twist"}
+    return list(found.values())
 
 
 def frames_of(raw: bytes) -> list[Frame]:

@@ -1,18 +1,23 @@
 """An answer that was mistyped: asked for once more, or changed, and the first one kept."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from rig.guide import script as scripts
+from rig.guide.parameters import read_all
 from rig.guide.recompute import recompute
-from rig.guide.runner import STEP
+from rig.guide.runner import STEP, Runner
+from rig.guide.steps import Ask, Do
+from rig.guide.words import SaidBack
 from rig.logbook import Logbook
 from rig.logbook.audit import audit
 from rig.logbook.journal import CORRECTED
 from rig.report import page
 from tests.cli.inside import done, refused, told
+from tests.guide.jigs import SECTION, TIPS, JigRig, _Looking
 
 CHECK = ["", "block 1", "60", "", "", *["60"] * 5]
 PIECE = ["3 mm", "", "", ""]
@@ -104,6 +109,39 @@ def test_a_run_that_ends_just_after_a_change_goes_on_with_it(tmp_path: Path) -> 
     assert told("run", "hardness", book, "--resume", "--virtual", typed=typed)["valid"]
     (measured,) = [one for one in bodies(book, STEP) if one["step"]["step"] == "Measure"]
     assert measured["step"]["settings"]["piece"]["thickness_m"] == pytest.approx(0.003)
+
+
+def test_a_change_after_a_reading_and_a_measurement_leaves_all_results_accounted_for(
+    tmp_path: Path,
+) -> None:
+    rig = JigRig(TIPS["snap"])
+    path, script = tmp_path / "j.logbook", scripts.load("pry_to_failure")
+    operator = _Twice(rig.person, SECTION, None)
+    with Logbook.create(path, title="j") as book:
+        params = read_all(script.parameters, {"specimen": "K3"})
+        Runner(book, rig.bench, rig.device, operator).start(script, params)
+    assert len(bodies(path, CORRECTED)) == 1
+    compared = recompute(path)
+    assert [one for one in compared if not one.same] == []
+    ids = [one.result_id for one in compared]
+    with Logbook.open(path, writable=False) as book:
+        assert sorted(set(ids)) == [one.result_id for one in book.results()]
+    assert len(ids) == len(set(ids)), "each result is compared once"
+
+
+class _Twice(_Looking):
+    """Changes the last answer once the arm has been read and swept."""
+
+    _left = 1
+
+    def confirm(self, step: Do, hazards: Sequence[str], ready: str = "") -> Callable[[], bool]:
+        if "lamp blade" in step.text and self._left:
+            self._left = 0
+            raise SaidBack
+        return super().confirm(step, hazards, ready)
+
+    def ask(self, step: Ask) -> Callable[[], str | None]:
+        return (lambda: "0.02 mm") if step.text.startswith("You answered ") else super().ask(step)
 
 
 def test_back_with_nothing_to_change_says_so_and_asks_the_same_again(tmp_path: Path) -> None:

@@ -4,9 +4,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from tests.guide.damaged import DAMAGE, TOLD, Recorded, frames_of, recorded
-from tests.guide.jigs import TIPS, JigRig
-from tests.guide.rigs import VirtualRig, impact, new_book, run
+from tests.guide.damaged import DAMAGE, TOLD, Recorded, frames_of, one_of_each
 
 PLACES = 9
 
@@ -14,18 +12,7 @@ PLACES = 9
 @pytest.fixture(scope="module")
 def stretches(tmp_path_factory: pytest.TempPathFactory) -> list[Recorded]:
     """One of each measurand that is computed from a record."""
-    folder = tmp_path_factory.mktemp("records")
-    found: dict[str, Recorded] = {}
-    with new_book(folder) as book:
-        run(book, VirtualRig(), *impact(drops="1"))
-        paths = [book.path]
-    for procedure in ("pry_to_failure", "edge_twist"):
-        (folder / procedure).mkdir()
-        paths.append(JigRig(TIPS["snap"]).run(folder / procedure, procedure)[0])
-    for path in paths:
-        found |= {one.measurand: one for one in recorded(path)}
-    assert set(found) == {"drop", "reading", "no_load_sweep", "pry", "twist"}
-    return list(found.values())
+    return one_of_each(tmp_path_factory.mktemp("records"))
 
 
 def spoilt(one: Recorded) -> Iterator[tuple[str, bytes]]:
