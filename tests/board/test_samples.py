@@ -88,3 +88,13 @@ def test_a_capture_tells_damage_and_resets() -> None:
 def test_samples_of_other_channels_and_kinds_are_passed_over() -> None:
     frames = frames_of(b"".join(session(blocks=6)))
     assert len(trace(frames, Kind.HEIGHT).ticks) == 6 * wire.CHANNELS[Kind.HEIGHT].block
+
+
+def test_of_a_board_that_restarts_when_young_the_second_boots_samples_are_left_out() -> None:
+    first = hello(0, 0, 1) + height(1, 10 * MS, [5] * 10)
+    later = status(0, 200 * MS, boot=2) + height(1, 210 * MS, [900] * 10)
+    seen = capture(first + later)
+    assert seen.resets == 1
+    assert set(seen.height.values.tolist()) == {5}, (
+        "its height began anew, though its time is later"
+    )

@@ -129,18 +129,34 @@ def test_a_change_after_a_reading_and_a_measurement_leaves_all_results_accounted
     assert len(ids) == len(set(ids)), "each result is compared once"
 
 
+def test_what_a_pull_has_used_is_not_changed_any_more(tmp_path: Path) -> None:
+    rig = JigRig(TIPS["snap"])
+    operator = _Twice(rig.person, SECTION, None)
+    operator.at = "Look at the tip"
+    with Logbook.create(tmp_path / "j.logbook", title="j") as book:
+        script = scripts.load("pry_to_failure")
+        params = read_all(script.parameters, {"specimen": "K3"})
+        Runner(book, rig.bench, rig.device, operator).start(script, params)
+    assert bodies(tmp_path / "j.logbook", CORRECTED) == []
+    assert any("No answer to change here" in line for line in operator.log)
+
+
 class _Twice(_Looking):
-    """Changes the last answer once the arm has been read and swept."""
+    """Says back once, at the prompt that holds `at`."""
 
     _left = 1
+    at = "lamp blade"
 
     def confirm(self, step: Do, hazards: Sequence[str], ready: str = "") -> Callable[[], bool]:
-        if "lamp blade" in step.text and self._left:
+        if self.at in step.text and self._left:
             self._left = 0
             raise SaidBack
         return super().confirm(step, hazards, ready)
 
     def ask(self, step: Ask) -> Callable[[], str | None]:
+        if self.at in step.text and self._left:
+            self._left = 0
+            raise SaidBack
         return (lambda: "0.02 mm") if step.text.startswith("You answered ") else super().ask(step)
 
 

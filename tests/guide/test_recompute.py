@@ -11,10 +11,11 @@ from typing import Any
 
 import pytest
 
+from rig import __version__
 from rig.guide import measures
-from rig.guide.recompute import recompute
+from rig.guide.recompute import Compared, recompute
 from rig.logbook import Logbook
-from rig.measure.same import differences
+from rig.measure.same import Difference, differences
 from tests.cli.commands import ROOT, bladerig
 from tests.guide.jigs import TIPS, JigRig
 from tests.guide.rigs import VirtualRig, impact, new_book, run
@@ -85,10 +86,18 @@ def test_another_reason_kind_or_part_is_found_and_other_words_are_told_apart(
     assert differences(stored, {**stored, "measurands": fewer})
 
 
-def test_a_stored_u_without_end_hides_nothing(stored: dict[str, Any]) -> None:
+@pytest.mark.parametrize("size", [float("inf"), float("nan"), 1e9])
+def test_a_stored_u_however_large_hides_nothing(stored: dict[str, Any], size: float) -> None:
     again = changed(stored, "impact_energy", 0.0)
-    again["measurands"]["impact_energy"] |= {"value": 15.0, "U": float("inf")}
+    again["measurands"]["impact_energy"] |= {"value": 15.0, "U": size}
     assert any("impact_energy: 15.0 stored" in d.text for d in differences(again, stored))
+
+
+def test_only_another_release_may_say_the_same_in_other_words() -> None:
+    said = (Difference("said otherwise", words=True),)
+    assert not Compared(1, "K3", said, __version__).same
+    older = Compared(1, "K3", said, "0.0.1")
+    assert older.same and older.reworded and "0.0.1" in older.by
 
 
 def test_a_figure_in_words_may_differ_by_its_last_digit_only(stored: dict[str, Any]) -> None:

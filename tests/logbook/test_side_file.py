@@ -31,14 +31,18 @@ os._exit(9)  # the writer is killed
 """
 
 
-@pytest.fixture
-def killed(tmp_path: Path) -> Path:
+def killed_after(trials: int, folder: Path) -> Path:
     """Where a writer was killed: the last row stands in the side file only."""
-    path = tmp_path / "killed" / "study.logbook"
+    path = folder / "killed" / "study.logbook"
     path.parent.mkdir()
-    code = [sys.executable, "-c", KILLED, str(path), str(TRIALS)]
+    code = [sys.executable, "-c", KILLED, str(path), str(trials)]
     assert subprocess.run(code, cwd=ROOT, check=False).returncode == 9
     return path
+
+
+@pytest.fixture
+def killed(tmp_path: Path) -> Path:
+    return killed_after(TRIALS, tmp_path)
 
 
 def bare(path: Path, to: Path) -> Path:
@@ -78,6 +82,12 @@ def test_one_copied_without_its_side_file_is_named_as_such(killed: Path, tmp_pat
     assert done.returncode == 1 and "study.logbook-wal" in done.stdout
 
 
+def spoilt_in_its_head(path: Path) -> None:
+    data = bytearray(side_file(path).read_bytes())
+    data[20] ^= 1
+    side_file(path).write_bytes(data)
+
+
 def zeroed(path: Path) -> None:
     side = side_file(path)
     side.write_bytes(bytes(side.stat().st_size))
@@ -91,7 +101,9 @@ def cut_in_its_first_frame(path: Path) -> None:
     side_file(path).write_bytes(side_file(path).read_bytes()[:600])
 
 
-@pytest.mark.parametrize("lose", [cut, removed, zeroed, foreign, cut_in_its_first_frame])
+@pytest.mark.parametrize(
+    "lose", [cut, removed, zeroed, foreign, spoilt_in_its_head, cut_in_its_first_frame]
+)
 def test_one_whose_side_file_was_emptied_or_removed_is_named(
     killed: Path, lose: Callable[[Path], None]
 ) -> None:
@@ -102,6 +114,11 @@ def test_one_whose_side_file_was_emptied_or_removed_is_named(
 def test_no_trial_at_its_end_is_lost_with_the_side_file(killed: Path, tmp_path: Path) -> None:
     with Logbook.open(bare(killed, tmp_path / "copied"), writable=False) as book:
         assert [result.trial for result in book.results()] == ["T0", "T1", "T2"]
+
+
+def test_a_writer_killed_before_its_first_trial_is_named_as_well(tmp_path: Path) -> None:
+    copy = bare(killed_after(0, tmp_path), tmp_path / "copied")
+    assert [finding.place for finding in audit(copy)] == ["file"]
 
 
 def test_writing_on_without_it_stays_on_record(killed: Path, tmp_path: Path) -> None:
