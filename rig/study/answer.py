@@ -169,7 +169,9 @@ def _of_values(result: Result, lines: tuple[Line, ...]) -> str:
     told = [c.assumes for c in result.comparisons if c.verdict != CANNOT_TELL and c.assumes]
     return " ".join([
         headline(what, result.verdict, lines), *dict.fromkeys(told),
-        words.could_find(result.detectable, what, result.detectable_upper),
+        words.could_find(
+            result.detectable, what, result.detectable_upper, len(result.comparisons)
+        ),
     ])  # fmt: skip
 
 

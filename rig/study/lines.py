@@ -106,7 +106,7 @@ def open_by(result: CensoredResult, what: Response) -> str:
     upper = [c.detectable_upper for c in result.comparisons]
     missed = [c.missed for c in result.comparisons if c.missed is not None]
     if seen and None not in seen:
-        return words.could_find(_most(seen), what, _most(upper))
+        return words.could_find(_most(seen), what, _most(upper), len(seen))
     if missed:
         return boundwords.may_hide(max(missed))
     open_ = [c for c in result.comparisons if c.verdict == CANNOT_TELL] or result.comparisons

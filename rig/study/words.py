@@ -115,16 +115,22 @@ def which_way(group: str, verdict: str, effect: float, response: Response) -> st
     return f"{group} is {'better' if more == (response.better == MORE) else 'worse'} in this."
 
 
-def could_find(detectable: float | None, response: Response, upper: float | None = None) -> str:
-    """The smallest difference the study would have found; `upper`: at the scatter's upper limit."""
+def could_find(
+    detectable: float | None, response: Response, upper: float | None = None, pairs: int = 1
+) -> str:
+    """The smallest difference the study would have found, in every one of `pairs` comparisons.
+
+    `upper`: the same at the scatter's upper limit.
+    """
     if detectable is None:
         return "What difference this study would have found cannot be said."
     if response.scale == LOG and detectable > MOST:
         return f"At this scatter even a true difference of a factor of {MOST} may stay hidden."
     seen = size(response, detectable)
+    whichever, in_one = (" whichever the pair", " in one of them") if pairs > 1 else ("", "")
     text = (
-        f"At this scatter a true difference of {seen} would be found in 80 of 100 such studies; a "
-        "smaller one easily stays hidden."
+        f"At this scatter a true difference of {seen} would be found in 80 of 100 such studies"
+        f"{whichever}; a smaller one easily stays hidden{in_one}."
     )
     if upper is None or size(response, upper) == seen:
         return text
@@ -177,6 +183,7 @@ def parity(told: Parity) -> str:
         each = "" if groups < 3 else ", each of them against each other"
         return f"{begin(response.name)}: the groups started equal within {margin}{each}."
     named = "" if len(told.result.comparisons) < 2 else f" ({_pairs(told.apart)})"
+    found = told.result
     consequence = (
         "Later differences may come from that start and not from the treatment: make the groups "
         "equal, or compare at equal values."
@@ -187,7 +194,7 @@ def parity(told: Parity) -> str:
         f"{begin(response.name)}: it is not shown that the groups started equal within {margin}"
         f"{named}. "
         f"{consequence} "
-        f"{could_find(told.result.detectable, response, told.result.detectable_upper)}"
+        f"{could_find(found.detectable, response, found.detectable_upper, len(found.comparisons))}"
     )
 
 
