@@ -180,7 +180,7 @@ def test_a_p_is_never_printed_as_nought() -> None:
 def test_a_figure_for_several_pairs_is_not_said_of_the_pair_that_was_shown() -> None:
     one, three = words.could_find(1.2, TORQUE), words.could_find(1.2, TORQUE, None, 3)
     assert "whichever the pair" not in one and one.endswith("a smaller one easily stays hidden.")
-    assert "of 100 such studies whichever the pair; a smaller one easily stays hidden in one" in three
+    assert "such studies whichever the pair; a smaller one easily stays hidden in one" in three
 
 
 def test_a_correlation_of_nearly_nought_has_no_sign() -> None:
