@@ -15,7 +15,7 @@ from rig.guide.performer import Performer
 from rig.guide.plain import plain
 from rig.guide.steps import Ask
 from rig.guide.words import SaidBack
-from rig.logbook.journal import CORRECTED
+from rig.logbook.journal import CORRECTED, STEP
 
 Done = dict[str, Any]  # the body of a step's row
 CLOSING = ("Release", "Strokes")
@@ -105,9 +105,6 @@ def _put(
     book, row = performer.book, done[place]
     gone = done[place:]
     notes = [one["outcome"]["row"] for one in gone if one["step"]["step"] == "Note"]
-    performer.void_results |= {
-        one["outcome"]["result_id"] for one in gone if one["step"]["step"] == "Measure"
-    }
     body = {"index": row["index"], "step": row["step"], "outcome": dict(told)}
     with book.transaction():
         book.append(
@@ -119,7 +116,7 @@ def _put(
             },
             performer.run_id,
         )  # fmt: skip
-        book.append("step", body, performer.run_id)
+        book.append(STEP, body, performer.run_id)
     performer.operator.tell(
         f"Changed to {shown(row['step']['kind'], told)}; what you typed first stays on record."
     )

@@ -40,6 +40,7 @@ from rig.guide.steps import (
     Touch,
 )
 from rig.guide.strokes import Stroker
+from rig.logbook.journal import STEP
 from rig.logbook.store import Logbook
 from rig.units import UNITS
 
@@ -58,7 +59,6 @@ class Performer:
     device: Device
     operator: Operator
     warned: Warned = field(default_factory=Warned)
-    void_results: set[int] = field(default_factory=set)
     _ways: dict[type[Step], Callable[[int, Any], Commit]] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -214,7 +214,11 @@ class Performer:
             for result in self.book.results(self.run_id, step.trial)
             if result.measurand == step.measurand and result.superseded_by is None
         ]
-        return same[-1] if same and same[-1] in self.void_results else None
+        if not same:
+            return None
+        steps = self.book.journal(self.run_id, STEP)  # without those taken back
+        in_force = {row.body["outcome"].get("result_id") for row in steps}
+        return None if same[-1] in in_force else same[-1]
 
     def _recall(self, _: int, step: Recall) -> Commit:
         oldest = datetime.now(UTC) - timedelta(hours=step.hours)

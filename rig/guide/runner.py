@@ -24,10 +24,11 @@ from rig.guide.player import Player
 from rig.guide.script import Script
 from rig.guide.steps import Outcome, Step
 from rig.guide.words import SaidBack
+from rig.logbook.journal import STEP
 from rig.logbook.records import PRACTICE, Run
 from rig.logbook.store import Logbook
 
-STEP, RESUMED, INTERRUPTED = "step", "resumed", "interrupted"
+RESUMED, INTERRUPTED = "resumed", "interrupted"
 MISTAKES = (TypeError, ValueError, KeyError, AttributeError)
 
 

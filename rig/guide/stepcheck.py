@@ -11,12 +11,12 @@ from rig.guide.measures import MEASURES
 from rig.guide.plain import plain
 from rig.guide.readings import CALLED
 from rig.guide.steps import Ask, Measure, Note, Read, Step
-from rig.logbook.journal import CORRECTED, OWN_KINDS
+from rig.logbook.journal import CORRECTED, OWN_KINDS, STEP
 from rig.measure.reading import KINDS
 from rig.units import UNITS
 
 RESERVED = OWN_KINDS | {
-    "step", "resumed", "interrupted", "line", "permit", "permit_ended", NOTE,
+    STEP, "resumed", "interrupted", "line", "permit", "permit_ended", NOTE,
     "strokes", "drive_permit", "drive_ended", CALLED, CORRECTED, "study", "study-order",
     "study-unsealed",
 }  # fmt: skip

@@ -18,6 +18,8 @@ RUN_ENDED = "run-ended"
 RAW_STORED = "raw-stored"
 RESULT_STORED = "result-stored"
 CLOCK_ACCEPTED = "clock-accepted"
+STEP = "step"
+"""A step of a run with its outcome: in force until a later correction takes it back."""
 CORRECTED = "answer-corrected"
 """An answer was changed within its run: its steps from `index` on, and `notes`, are taken back."""
 OPENED, CLOSED, COPIED = "opened", "closed", "copied"
@@ -115,8 +117,8 @@ def taken_back(connection: sqlite3.Connection) -> set[int]:
         body = json.loads(text)
         found.update(body["notes"])
         steps = connection.execute(
-            "SELECT number, body FROM journal WHERE kind = 'step' AND run_id = ? AND number < ?",
-            (run_id, number),
+            "SELECT number, body FROM journal WHERE kind = ? AND run_id = ? AND number < ?",
+            (STEP, run_id, number),
         )
         found.update(step for step, text in steps if json.loads(text)["index"] >= body["index"])
     return found

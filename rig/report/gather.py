@@ -11,9 +11,8 @@ from rig.bench import Bench, practising
 from rig.board.samples import capture
 from rig.commands import typed
 from rig.errors import RigError
-from rig.guide.runner import STEP
 from rig.guide.stretch import TALLY
-from rig.logbook.journal import RAW_STORED
+from rig.logbook.journal import RAW_STORED, STEP
 from rig.logbook.records import Row, Run
 from rig.logbook.store import Logbook
 from rig.report import asides, notes, standing

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from rig.guide.answers import NO_FILE
-from rig.guide.runner import STEP
+from rig.logbook.journal import STEP
 from rig.logbook.records import Row
 
 LARGEST = 3_000_000  # bytes put into a page; a larger picture is linked

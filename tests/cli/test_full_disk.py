@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from rig.guide.runner import STEP
 from rig.logbook import Logbook
+from rig.logbook.journal import STEP
 from tests.cli.commands import ROOT, bladerig, told_in_one_line
 
 # The impact procedure, telling which outcomes it was handed: those must be on the disk.

@@ -9,8 +9,8 @@ from rig.board import wire
 from rig.board.frames import Decoder, Frame
 from rig.board.wire import TICK_HZ, Kind
 from rig.guide import measures
-from rig.guide.runner import STEP
 from rig.logbook import Logbook
+from rig.logbook.journal import STEP
 from tests.guide.jigs import TIPS, JigRig
 from tests.guide.rigs import VirtualRig, impact, new_book, run
 

@@ -15,11 +15,12 @@ from typing import Any
 
 from rig import bench as benches
 from rig.bench import Bench
-from rig.guide.runner import STEP, Runner
+from rig.guide.runner import Runner
 from rig.guide.script import Script
 from rig.guide.steps import Procedure
 from rig.logbook import Logbook
 from rig.logbook.audit import audit
+from rig.logbook.journal import STEP
 from tests.guide.rigs import VirtualRig, impact
 
 

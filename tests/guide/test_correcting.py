@@ -9,12 +9,12 @@ import pytest
 from rig.guide import script as scripts
 from rig.guide.parameters import read_all
 from rig.guide.recompute import recompute
-from rig.guide.runner import STEP, Runner
+from rig.guide.runner import Runner
 from rig.guide.steps import Ask, Do
 from rig.guide.words import SaidBack
 from rig.logbook import Logbook
 from rig.logbook.audit import audit
-from rig.logbook.journal import CORRECTED
+from rig.logbook.journal import CORRECTED, STEP
 from rig.report import page
 from tests.cli.inside import done, refused, told
 from tests.guide.jigs import SECTION, TIPS, JigRig, _Looking
@@ -129,6 +129,25 @@ def test_a_change_after_a_reading_and_a_measurement_leaves_all_results_accounted
     assert len(ids) == len(set(ids)), "each result is compared once"
 
 
+def test_a_result_taken_back_is_superseded_though_the_run_is_broken_off_in_between(
+    tmp_path: Path,
+) -> None:
+    rig = JigRig(TIPS["snap"])
+    path, script = tmp_path / "j.logbook", scripts.load("pry_to_failure")
+    operator = _Twice(rig.person, SECTION, None)
+    operator.stops = True
+    with Logbook.create(path, title="j") as book:
+        params = read_all(script.parameters, {"specimen": "K3"})
+        runner = Runner(book, rig.bench, rig.device, operator)
+        with pytest.raises(KeyboardInterrupt):
+            runner.start(script, params)
+        runner.resume(1, script)
+    with Logbook.open(path, writable=False) as book:
+        first, second = [r for r in book.results() if r.measurand == "no_load_sweep"]
+    assert (second.supersedes, first.superseded_by) == (first.result_id, second.result_id)
+    assert all(one.same for one in recompute(path))
+
+
 def test_what_a_pull_has_used_is_not_changed_any_more(tmp_path: Path) -> None:
     rig = JigRig(TIPS["snap"])
     operator = _Twice(rig.person, SECTION, None)
@@ -146,11 +165,15 @@ class _Twice(_Looking):
 
     _left = 1
     at = "lamp blade"
+    stops = False  # the run, as soon as the answer is changed
 
     def confirm(self, step: Do, hazards: Sequence[str], ready: str = "") -> Callable[[], bool]:
         if self.at in step.text and self._left:
             self._left = 0
             raise SaidBack
+        if self.stops and not self._left:
+            self.stops = False
+            raise KeyboardInterrupt
         return super().confirm(step, hazards, ready)
 
     def ask(self, step: Ask) -> Callable[[], str | None]:

@@ -9,8 +9,8 @@ from rig.errors import RigError
 from rig.guide.following import EARLY_RAD
 from rig.guide.leave import HANGS, PULLED, SEATED, make_safe
 from rig.guide.readings import Reader
-from rig.guide.runner import STEP
 from rig.logbook import Logbook
+from rig.logbook.journal import STEP
 from rig.report import page
 from tests.guide.clumsy import Clumsy, Session
 from tests.guide.jigs import TIPS, JigRig

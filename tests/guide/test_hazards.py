@@ -14,9 +14,10 @@ from rig.calibration.nominal import nominal_load
 from rig.guide import script as scripts
 from rig.guide.hazards import LINES, SHORT
 from rig.guide.parameters import read_all
-from rig.guide.runner import STEP, Runner
+from rig.guide.runner import Runner
 from rig.guide.steps import Do, Read, Step, Strokes
 from rig.logbook import Logbook
+from rig.logbook.journal import STEP
 from tests.calibration.driver import Driver
 from tests.calibration.settings import BENCH, reading
 from tests.calibration.test_angle import straight
