@@ -13,7 +13,7 @@ from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.parameters import Parameter, aside
 from rig.guide.steps import Note, Passage, Procedure, Tell
-from rig.measure.height import height_for_energy
+from rig.measure.drop.height import height_for_energy
 from rig.quantity import stated
 
 TITLE = "Drop-weight impact"

@@ -16,7 +16,7 @@ from rig.guide.assumed import USUAL, too_narrow
 from rig.guide.parameters import Parameter, aside
 from rig.guide.steps import Measure, Note, Outcome, Passage, Procedure, Tell
 from rig.measure.budget import Measurand, from_dict
-from rig.measure.height import height_for_energy
+from rig.measure.drop.height import height_for_energy
 from rig.measure.staircase.evaluate import fewer_costs
 from rig.quantity import stated
 

@@ -2,7 +2,7 @@
 //
 // Pure logic, no registers. Its output is on while RUNNING and never else, and nothing leads to
 // RUNNING but the button pressed afresh in PERMITTED: no reset, no closing of the guard, no command.
-// The stand-in has the same machine in rig/virtual/drive.py; a randomised test holds them equal.
+// The stand-in has the same machine in rig/virtual/board/drive.py; a randomised test holds them equal.
 #pragma once
 #include "interlock.hpp"
 

@@ -1,7 +1,7 @@
 // The interlock: it alone decides latch and catch. The lamp is lit by it or by drive.hpp.
 //
 // Pure logic, no registers: one `tick` each millisecond, and the host's wishes in between. The
-// stand-in has the same machine in rig/virtual/interlock.py; a randomised test holds them equal.
+// stand-in has the same machine in rig/virtual/board/interlock.py; a randomised test holds them equal.
 #pragma once
 #include "wire.h"
 

@@ -2,7 +2,7 @@
 //
 // Pure logic. An end of the way is believed SWITCH_STABLE_MS after it was, so a conversion is held
 // back until it is certain where the carriage stood then; conversions are farther apart than that.
-// The stand-in has the same in rig/virtual/strokeload.py; a randomised test holds them equal.
+// The stand-in has the same in rig/virtual/board/stroke_load.py; a randomised test holds them equal.
 #pragma once
 #include "strokes.hpp"
 

@@ -2,7 +2,7 @@
 //
 // Pure logic: one `tick` each millisecond with the levels of the two end switches. A stroke is
 // home, out, far, back, home; its durations are counted in the ticks at which levels are believed,
-// all equally late. The stand-in has the same machine in rig/virtual/strokes.py; a randomised test
+// all equally late. The stand-in has the same machine in rig/virtual/board/strokes.py; a randomised test
 // holds them equal.
 #pragma once
 #include "debounce.hpp"

@@ -6,9 +6,9 @@ from rig.errors import RigError
 from rig.guide.measures import drop_facts
 from rig.guide.steps import Ask, Do, Measure, Note, Passage, Recall, Tell
 from rig.measure.budget import Measurand, from_dict, to_dict
-from rig.measure.drop import DropResult
-from rig.measure.height import change_reasons
-from rig.measure.height import effective_acceleration as a_eff_of
+from rig.measure.drop.evaluate import DropResult
+from rig.measure.drop.height import change_reasons
+from rig.measure.drop.height import effective_acceleration as a_eff_of
 from rig.quantity import stated
 
 FRICTION = "tower_acceleration"

@@ -8,7 +8,7 @@ import click
 
 if TYPE_CHECKING:
     from rig.logbook.store import Logbook
-    from rig.study.kept import Kept
+    from rig.study.register.kept import Kept
 
 LOGBOOK = click.argument("logbook", type=click.Path(path_type=Path))
 KEY_OPEN = click.option(
@@ -50,8 +50,8 @@ def lost(
 
     from rig.commands import typed
     from rig.logbook.store import Logbook
-    from rig.study import accidents, kept
-    from rig.study.phrases import are
+    from rig.study.register import accidents, kept
+    from rig.study.statistics.phrases import are
 
     _require_reason(reason)
     with Logbook.open(logbook, writable=True) as book:
@@ -84,7 +84,7 @@ def found(logbook: Path, code: str, reason: str, key_open: bool) -> None:
     from rig.commands import typed
     from rig.errors import RigError
     from rig.logbook.store import Logbook
-    from rig.study import accidents
+    from rig.study.register import accidents
 
     _require_reason(reason)
     with Logbook.open(logbook, writable=True) as book:
@@ -122,7 +122,7 @@ def withdraw(logbook: Path, trial: str, reason: str, again: bool | None, key_ope
     """
     from rig.commands import typed
     from rig.logbook.store import Logbook
-    from rig.study import accidents, kept
+    from rig.study.register import accidents, kept
 
     _require_reason(reason)
     with Logbook.open(logbook, writable=True) as book:
@@ -161,7 +161,7 @@ def _require_closed(opened: bool, key_open: bool, logbook: Path) -> None:
 def _sealed(book: "Logbook", key_open: bool) -> "Kept":
     """The study, its codes dealt."""
     from rig.errors import RigError
-    from rig.study import kept
+    from rig.study.register import kept
 
     study = kept.require(book)
     if study.order is None:
@@ -187,7 +187,7 @@ def _code(study: "Kept", code: str, book: "Logbook") -> str:
 
 def _require_procedures(study: "Kept", wanted: tuple[str, ...]) -> None:
     from rig.errors import RigError
-    from rig.study import kept
+    from rig.study.register import kept
 
     known = kept.procedures(study.record)
     for name in wanted:
@@ -198,7 +198,7 @@ def _require_procedures(study: "Kept", wanted: tuple[str, ...]) -> None:
 
 def _require_there(study: "Kept", code: str, procedures: tuple[str, ...], book: "Logbook") -> None:
     from rig.errors import RigError
-    from rig.study import kept
+    from rig.study.register import kept
 
     wanted = procedures or tuple(kept.procedures(study.record))
     of_it = [one for one in study.lost if one.code == code]
@@ -232,7 +232,7 @@ def _open_runs(book: "Logbook", code: str, procedures: tuple[str, ...]) -> list[
 
 def _anew(book: "Logbook", trial: str) -> bool:
     """Whether a trial's test leaves the blade as it was."""
-    from rig.study.responses import KINDS
+    from rig.study.register.responses import KINDS
 
     kept_whole = {kind.procedure for kind in KINDS.values() if not kind.destroys}
     runs = {run.run_id: run for run in book.runs()}

@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from rig.cli import places
+from rig.cli import out_paths
 
 if TYPE_CHECKING:
-    from rig.study.capability import Capability
-    from rig.study.capabilityrange import Range
+    from rig.study.statistics.capability import Capability
+    from rig.study.statistics.capability_range import Range
 
 DEFAULT = Path("bench.toml")
 
@@ -33,7 +33,7 @@ def init(path: Path) -> None:
     from rig.errors import RigError
 
     if not path.exists():
-        places.require_file(path)
+        out_paths.require_file(path)
     try:
         with path.open("x", encoding="utf-8") as file:
             file.write(TEMPLATE.format(fixture=fixtures_folder() / "drop_tower" / "tower.toml"))
@@ -123,15 +123,16 @@ def capability(path: Path, measurand: str, as_json: bool) -> None:
       bladerig bench capability cap.logbook --measurand hardness
       bladerig bench capability readings.csv
     """
-    from rig.study import capabilityrange, hands, words
-    from rig.study.capability import crossed
-    from rig.study.readings import from_logbook, from_table
+    from rig.study.answers import words
+    from rig.study.register.readings import from_logbook, from_table
+    from rig.study.statistics import capability_range, operator_bias
+    from rig.study.statistics.capability import crossed
 
     told = from_table(path) if path.suffix == ".csv" else from_logbook(path, measurand)
     cells = told.cells()
     found = crossed(cells)
-    sure = capabilityrange.spread(found)
-    biased = hands.biases(cells, told.operators, found)
+    sure = capability_range.spread(found)
+    biased = operator_bias.biases(cells, told.operators, found)
     if as_json:
         each = [vars(one) for one in biased]
         click.echo(json.dumps(_capability(found, sure, told.unit, told.left_out) | {"bias": each}))
@@ -149,14 +150,14 @@ def capability(path: Path, measurand: str, as_json: bool) -> None:
     for line in found.table:
         click.echo(f"  {line.source:16}   {line.df:17d}   {line.ss:14.4g}   {line.ms:11.4g}")
     click.echo(f"\nLevels that can be told apart: {_levels(found.distinct)}")
-    for text in () if sure is None else capabilityrange.in_words(sure):
+    for text in () if sure is None else capability_range.in_words(sure):
         click.echo(text)
     click.echo(words.capability(found, told.unit))
-    for text in hands.in_words(biased, told.unit):
+    for text in operator_bias.in_words(biased, told.unit):
         click.echo(text)
     for text in told.left_out:
         click.echo(f"left out: {text}")
-    click.echo(f"Next: {capabilityrange.next_step(sure)}")
+    click.echo(f"Next: {capability_range.next_step(sure)}")
 
 
 def _scatters(found: "Capability") -> list[tuple[str, float]]:

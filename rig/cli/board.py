@@ -33,27 +33,27 @@ def list_(asks: bool, yes: bool, as_json: bool) -> None:
       bladerig board list --ask
     """
     from rig.board import known, ports
-    from rig.cli import portchoice
+    from rig.session import port_choice
 
     there = ports.attached()
     if not there and not as_json:
-        click.echo(f"{portchoice.NOTHING}, or practise with: bladerig run ... --virtual")
+        click.echo(f"{port_choice.NOTHING}, or practise with: bladerig run ... --virtual")
         return
     if asks and there:
         if not yes:
-            portchoice.require_leave(there)
+            port_choice.require_leave(there)
         for port in there:
-            (found,) = portchoice.ask([port])
+            (found,) = port_choice.ask([port])
             if not as_json:
                 mark = "*" if found.ours else " "
                 click.echo(f"{mark} {found.port}  {found.answer}  ({found.hardware})")
-    told = known.load(portchoice.memory())
+    told = known.load(port_choice.memory())
     if as_json:
-        click.echo(json.dumps([{**vars(p), "is": portchoice.standing(p, told)} for p in there]))
+        click.echo(json.dumps([{**vars(p), "is": port_choice.standing(p, told)} for p in there]))
     elif not asks:
         for one in there:
             mark = "*" if told.board and one.identity == told.board else " "
-            click.echo(f"{mark} {one.port}  {portchoice.standing(one, told)}  ({one.hardware})")
+            click.echo(f"{mark} {one.port}  {port_choice.standing(one, told)}  ({one.hardware})")
 
 
 @board.command()
@@ -81,7 +81,7 @@ def check(port: str | None, virtual: bool, yes: bool, as_json: bool) -> int:
     """
     from rig import bench as benches
     from rig.board import conformance
-    from rig.cli.devices import open_device
+    from rig.session.devices import open_device
 
     if not (virtual or yes):
         _require_safe()  # before the line is opened: nobody serves it while a person reads

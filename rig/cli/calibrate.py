@@ -49,9 +49,9 @@ def calibrate(
       bladerig calibrate height marks="100 mm, 300 mm, 500 mm, 700 mm"
       bladerig calibrate load --resume
     """
-    from rig.cli.guided import Wish, bench_file, guided
     from rig.cli.run import pairs
     from rig.logbook.certificates import beside
+    from rig.session.guided import Wish, bench_file, guided
 
     book = logbook or beside(bench_file(bench_path))
     wish = Wish(
@@ -101,8 +101,8 @@ def certificates(
 
     from rig import bench as benches
     from rig.calibration.certificate import CHANNELS, standing
-    from rig.cli.guided import bench_file
     from rig.logbook.certificates import beside, find
+    from rig.session.guided import bench_file
 
     file = bench_file(bench_path)
     bench, now = benches.load(file), datetime.now(UTC)

@@ -18,12 +18,12 @@ def compare(logbook: Path, as_json: bool) -> None:
     Example:  bladerig compare tempers.logbook
     """
     from rig.report.soundness import warning
-    from rig.study import words
-    from rig.study.answer import agreements
-    from rig.study.phrases import are, many
-    from rig.study.responses import KINDS
-    from rig.study.said import said
-    from rig.study.whole import unsealed
+    from rig.study.answers import words
+    from rig.study.answers.answer import agreements
+    from rig.study.answers.said import said
+    from rig.study.answers.whole import unsealed
+    from rig.study.register.responses import KINDS
+    from rig.study.statistics.phrases import are, many
 
     if told := warning(logbook):
         click.echo(told, err=True)

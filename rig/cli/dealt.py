@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from rig.cli.turns import LOGBOOK, PATH, labels_of
+from rig.cli.study_next import LOGBOOK, PATH, labels_of
 
 if TYPE_CHECKING:
-    from rig.study.kept import Order
-    from rig.study.order import Seal
+    from rig.study.register.kept import Order
+    from rig.study.register.order import Seal
 
 ALONE = (
     "Alone: fold each code in without reading it, tape the slip to its blade, cover the blade's "
@@ -61,16 +61,16 @@ def deal(
     """
     import secrets
 
-    from rig.cli import places
+    from rig.cli import out_paths
     from rig.errors import RigError
     from rig.logbook.store import Logbook
     from rig.report import labels
-    from rig.study import dealing, kept
+    from rig.study.register import dealing, kept
 
     if key_file is not None and passphrase:
         raise RigError("--key-file and --passphrase exclude each other", remedy="give one of them")
     sheet = out or labels_of(key_file or logbook)
-    places.require_file(sheet)
+    out_paths.require_file(sheet)
     with Logbook.open(logbook, writable=True) as book:
         title = kept.require(book).record.title
         order = dealing.deal(
@@ -85,11 +85,11 @@ def deal(
 
 def _keep(title: str, key_file: Path | None, passphrase: bool) -> "Callable[[Seal], Seal] | None":
     """What is done with the key."""
-    from rig.cli import places
-    from rig.study import sealing
+    from rig.cli import out_paths
+    from rig.study.register import sealing
 
     if key_file is not None:
-        places.require_file(key_file)
+        out_paths.require_file(key_file)
         return lambda sealed: sealing.put_away(sealed, key_file, title)
     if passphrase:
         word = _passphrase("Passphrase, typed by somebody who will not test", twice=True)
@@ -103,7 +103,7 @@ def _passphrase(text: str, twice: bool = False) -> str:
 
 def _said(order: "Order", sheet: Path, key_file: Path | None, logbook: Path) -> str:
     from rig.commands import typed
-    from rig.study.order import FILE, PASSPHRASE
+    from rig.study.register.order import FILE, PASSPHRASE
 
     where = {
         FILE: f"Key: in {key_file}, not in the logbook. Give it to somebody, keep two copies: "

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rig.cli import places
+from rig.cli import out_paths
 
 if TYPE_CHECKING:
     from rig.bench import Bench
@@ -43,7 +43,7 @@ def demo(out: Path, seed: int, quick: bool, as_json: bool) -> None:
     """
     from rig import bench as benches
 
-    places.require_folder(out)
+    out_paths.require_folder(out)
     out.mkdir(parents=True, exist_ok=True)
     say: Say = (lambda _: None) if as_json else click.echo
     bench = benches.practising(benches.load(None))
@@ -61,9 +61,9 @@ def demo(out: Path, seed: int, quick: bool, as_json: bool) -> None:
 
 def _single_tests(out: Path, bench: "Bench", seed: int, say: Say) -> dict[str, Any]:
     from rig.cli import demoparts as parts
-    from rig.cli.rehearsal import Rehearsal, free
     from rig.logbook.store import Logbook
     from rig.report import page
+    from rig.session.rehearsal import Rehearsal, free
 
     path = free(out / "demo.logbook")
     with Logbook.create(path, title="Demonstration on a virtual rig") as book:
@@ -96,10 +96,10 @@ def _single_tests(out: Path, bench: "Bench", seed: int, say: Say) -> dict[str, A
 def _study(out: Path, bench: "Bench", seed: int, say: Say, calibrated: Path) -> dict[str, Any]:
     """On the rig that was calibrated in another logbook: the same seed is the same rig."""
     from rig.cli import demostudy
-    from rig.cli.rehearsal import Rehearsal, free
     from rig.logbook.certificates import certificates
     from rig.logbook.store import Logbook
     from rig.report import studypage
+    from rig.session.rehearsal import Rehearsal, free
 
     path = free(out / "study.logbook")
     say("\nA whole blind study of three groups, every trial on the virtual rig:")

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from rig.cli.rehearsal import Rehearsal
+    from rig.session.rehearsal import Rehearsal
 
 Say = Callable[[str], None]
 

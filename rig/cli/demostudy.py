@@ -10,12 +10,12 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from rig.cli.demoparts import MEDIA, PROBES, SECTION
-from rig.virtual.jigdraw import Group
+from rig.virtual.arm.draw import Group
 
 if TYPE_CHECKING:
-    from rig.cli.rehearsal import Rehearsal
-    from rig.study.kept import Planned
-    from rig.study.record import StudyRecord
+    from rig.session.rehearsal import Rehearsal
+    from rig.study.register.kept import Planned
+    from rig.study.register.record import StudyRecord
 
 BLADES = 6
 # Every group dulls alike; the second is tougher by half, the third as tough as the control.
@@ -105,8 +105,8 @@ def readings(blade: str, seed: int) -> dict[str, list[str]]:
 def run(rig: "Rehearsal", say: Callable[[str], None]) -> dict[str, Any]:
     """The whole study into the rig's logbook, unsealed at its end."""
     from rig import tables
-    from rig.study import dealing, kept
-    from rig.study.record import StudyRecord
+    from rig.study.register import dealing, kept
+    from rig.study.register.record import StudyRecord
 
     study = tables.validate(StudyRecord, record(), "", "demonstration")
     kept.enter(rig.book, study)
@@ -121,7 +121,7 @@ def run(rig: "Rehearsal", say: Callable[[str], None]) -> dict[str, Any]:
 
 
 def _trial(rig: "Rehearsal", trial: "Planned", study: "StudyRecord") -> None:
-    from rig.study import conditions
+    from rig.study.register import conditions
 
     given = {"specimen": trial.code, **conditions.stated(study, trial.procedure)}
     answers = dict(_answers(rig, trial))

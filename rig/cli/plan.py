@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from rig.study.data import Response
-    from rig.study.planning import Planned
-    from rig.study.record import StudyRecord
+    from rig.study.answers.planning import Planned
+    from rig.study.register.record import StudyRecord
+    from rig.study.statistics.data import Response
 
 PATH = click.Path(path_type=Path)
 
@@ -30,13 +30,13 @@ def plan(logbook: Path, pilot: Path | None, out: Path | None, as_json: bool) -> 
       bladerig study plan tempers.logbook
       bladerig study plan study.toml --pilot pilot.logbook
     """
-    from rig.study.planning import plans, whole_cost
-    from rig.study.workload import entered, lines
+    from rig.study.answers.planning import plans, whole_cost
+    from rig.study.register.workload import entered, lines
 
     record = _record(logbook)
     pilots = None
     if pilot is not None:
-        from rig.study.pilot import scatters
+        from rig.study.answers.pilot import scatters
 
         pilots = scatters(pilot, record.response)
     told = plans(record, pilots)
@@ -66,7 +66,7 @@ def _after_plan(path: Path) -> str:
     if path.suffix == ".toml":
         return typed("bladerig", "study", "new", path, "NAME.logbook")
     from rig.logbook.store import Logbook
-    from rig.study import kept
+    from rig.study.register import kept
 
     with Logbook.open(path, writable=False) as book:
         study = kept.require(book)
@@ -79,18 +79,18 @@ def _after_plan(path: Path) -> str:
 
 def _record(path: Path) -> "StudyRecord":
     from rig.logbook.store import Logbook
-    from rig.study import kept, studyfile
+    from rig.study.register import kept, study_file
 
     if path.suffix == ".toml":
-        return studyfile.load(path)
+        return study_file.load(path)
     with Logbook.open(path, writable=False) as book:
         return kept.require(book).record
 
 
 def _show_plan(one: "Planned", record: "StudyRecord") -> None:
-    from rig.study.phrases import begin, size
-    from rig.study.plan import NAMES
-    from rig.study.planning import blind_below, here, in_words, never_sure
+    from rig.study.answers.planning import blind_below, here, in_words, never_sure
+    from rig.study.statistics.phrases import begin, size
+    from rig.study.statistics.plan import NAMES
 
     response = one.response
     head, *more = in_words(one)
@@ -115,7 +115,7 @@ def _show_plan(one: "Planned", record: "StudyRecord") -> None:
 
 
 def _found(response: "Response", value: float) -> str:
-    from rig.study.phrases import size
+    from rig.study.statistics.phrases import size
 
     return size(response, value) if math.isfinite(value) else "none"
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from rig.cli import places
+from rig.cli import out_paths
 
 if TYPE_CHECKING:
     from rig.guide.recompute import Compared
@@ -67,7 +67,7 @@ def report(logbook: Path, run_id: int | None, out: Path | None, as_json: bool) -
       bladerig report blades.logbook --run 3
     """
     if out is not None:
-        places.require_file(out)
+        out_paths.require_file(out)
     _warn(logbook)
     if run_id is None and _has_study(logbook):
         from rig.report import studypage
@@ -98,7 +98,7 @@ def _warn(logbook: Path) -> None:
 
 def _has_study(logbook: Path, dealt: bool = False) -> bool:
     from rig.logbook.store import Logbook
-    from rig.study import kept
+    from rig.study.register import kept
 
     with Logbook.open(logbook, writable=False) as book:
         found = kept.found(book)
@@ -179,7 +179,7 @@ def export(logbook: Path, out: Path | None, copy_to: Path | None, as_json: bool)
     if out is None and copy_to is None:
         raise RigError("nothing to write", where="export", remedy="give --out FOLDER, --copy FILE")
     if out is not None:
-        places.require_folder(out)
+        out_paths.require_folder(out)
     _warn(logbook)
     written = [] if out is None else _tables(logbook, out)
     rows = None if copy_to is None else _whole_copy(logbook, copy_to)
@@ -208,5 +208,5 @@ def _tables(logbook: Path, out: Path) -> list[Path]:
 def _whole_copy(logbook: Path, to: Path) -> int:
     from rig.logbook.copying import whole_copy
 
-    places.require_file(to)
+    out_paths.require_file(to)
     return whole_copy(logbook, to)

@@ -17,7 +17,7 @@ MOST = 3  # results on one line
 
 def line(book: "Logbook", run: "Run", logbook: Path) -> str:
     """The run in one line; an unfinished one with what to type to go on with it."""
-    from rig.guide.again import command
+    from rig.guide.resume_command import command
 
     end = run.outcome or f"unfinished: {command(run, logbook)}"
     if run.outcome == "abandoned":

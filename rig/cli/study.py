@@ -10,12 +10,12 @@ from rig.cli.accidents import found as found_
 from rig.cli.accidents import lost
 from rig.cli.dealt import deal
 from rig.cli.plan import plan
+from rig.cli.study_next import JSON, LOGBOOK, PATH, next_, unseal
 from rig.cli.today import today
-from rig.cli.turns import JSON, LOGBOOK, PATH, next_, unseal
 
 if TYPE_CHECKING:
     from rig.logbook.store import Logbook
-    from rig.study.kept import Kept
+    from rig.study.register.kept import Kept
 
 
 @click.group()
@@ -43,12 +43,12 @@ def init(path: Path) -> None:
     \b
     Example:  bladerig study init study.toml
     """
-    from rig.cli import places
+    from rig.cli import out_paths
     from rig.commands import typed
     from rig.errors import RigError
-    from rig.study.template import template
+    from rig.study.register.template import template
 
-    places.require_file(path)
+    out_paths.require_file(path)
     try:
         with path.open("x", encoding="utf-8") as file:
             file.write(template())
@@ -73,10 +73,10 @@ def new(path: Path, logbook: Path) -> None:
     """
     from rig.commands import typed
     from rig.logbook.store import Logbook
-    from rig.study import kept, studyfile
-    from rig.study.phrases import many
+    from rig.study.register import kept, study_file
+    from rig.study.statistics.phrases import many
 
-    wanted = studyfile.load(path)
+    wanted = study_file.load(path)
     opened = (
         Logbook.open(logbook, writable=True)
         if logbook.exists()
@@ -106,14 +106,14 @@ def add(logbook: Path, settings: tuple[str, ...]) -> None:
     from rig.cli.run import pairs
     from rig.commands import typed
     from rig.logbook.store import Logbook
-    from rig.study import kept, studyfile
-    from rig.study.phrases import many
+    from rig.study.register import kept, study_file
+    from rig.study.statistics.phrases import many
 
     told: dict[str, Any] = dict(pairs(settings))
     if "angle_deg" in told:
         told["angle_deg"] = _number(told["angle_deg"], "angle_deg")
     with Logbook.open(logbook, writable=True) as book:
-        record = studyfile.with_blade(kept.require(book).record, told)
+        record = study_file.with_blade(kept.require(book).record, told)
         kept.enter(book, record)
     plan = typed("bladerig", "study", "plan", logbook)
     click.echo(f"{logbook}: {many(len(record.blade), 'blade')} now; next: {plan}")
@@ -140,7 +140,7 @@ def show(logbook: Path, as_json: bool) -> None:
     Example:  bladerig study show tempers.logbook
     """
     from rig.logbook.store import Logbook
-    from rig.study import kept
+    from rig.study.register import kept
 
     with Logbook.open(logbook, writable=False) as book:
         found = kept.require(book)
@@ -163,8 +163,8 @@ def show(logbook: Path, as_json: bool) -> None:
 
 
 def _progress(book: "Logbook", found: "Kept") -> str:
-    from rig.study import kept
-    from rig.study.phrases import are
+    from rig.study.register import kept
+    from rig.study.statistics.phrases import are
 
     if found.order is None:
         return "The codes are not dealt yet."

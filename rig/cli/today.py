@@ -22,11 +22,11 @@ def today(logbook: Path, hours: float | None, as_json: bool) -> None:
       bladerig study today tempers.logbook --hours 3
     """
     from rig.errors import RigError
-    from rig.guide.again import command
+    from rig.guide.resume_command import command
     from rig.logbook.store import Logbook
-    from rig.study import kept, totype
-    from rig.study.ahead import ahead, in_words
-    from rig.study.practice import practice
+    from rig.study.register import kept, to_type
+    from rig.study.register.ahead import ahead, in_words
+    from rig.study.register.practice import practice
 
     with Logbook.open(logbook, writable=False) as book:
         study = kept.require(book)
@@ -35,7 +35,7 @@ def today(logbook: Path, hours: float | None, as_json: bool) -> None:
                            remedy=f"bladerig study deal {logbook}")  # fmt: skip
         stretches = ahead(kept.left(book, study), study.record, hours or study.record.hours_a_day)
         unfinished = [command(run, logbook) for run in book.unfinished_runs()]
-        practised, closing = practice(book), totype.closing(study, logbook)
+        practised, closing = practice(book), to_type.closing(study, logbook)
     if as_json:
         click.echo(json.dumps([one.to_dict() for one in stretches]))
         return

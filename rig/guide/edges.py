@@ -4,8 +4,8 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from rig.measure.edge_life import Cutting, Probed, evaluate_edge_life
 from rig.measure.life import Probe, StopRule
+from rig.measure.life.evaluate import Cutting, Probed, evaluate_edge_life
 from rig.measure.severing import Gauge, evaluate_severing
 
 Settings = Mapping[str, Any]

@@ -6,9 +6,7 @@ from typing import Any
 
 from rig.bench import Cell, PryJig, TwistJig
 from rig.board.samples import capture
-from rig.measure.budget import Input
-from rig.measure.pry.evaluate import evaluate_pry
-from rig.measure.pry.facts import (
+from rig.measure.arm.facts import (
     ArmRecord,
     Asked,
     Limits,
@@ -17,11 +15,13 @@ from rig.measure.pry.facts import (
     arm_record,
     zero_code,
 )
+from rig.measure.arm.sweep import Sweep
+from rig.measure.budget import Input
+from rig.measure.pry.evaluate import evaluate_pry
 from rig.measure.pry.no_load import no_load_sweep
-from rig.measure.pry.sweep import Sweep
 from rig.measure.scales import Scale
-from rig.measure.twist import evaluate_twist
-from rig.measure.twistrows import TwistFacts, TwistLimits
+from rig.measure.twist.evaluate import evaluate_twist
+from rig.measure.twist.rows import TwistFacts, TwistLimits
 
 Settings = Mapping[str, Any]
 

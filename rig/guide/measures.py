@@ -15,8 +15,8 @@ from rig.calibration import angle, height, load
 from rig.errors import RigError
 from rig.guide import edges, jigs
 from rig.measure.budget import Input
-from rig.measure.drop import evaluate_drop
-from rig.measure.facts import Asked, DropFacts, DropRecord, contact_height, gate_ticks
+from rig.measure.drop.evaluate import evaluate_drop
+from rig.measure.drop.facts import Asked, DropFacts, DropRecord, contact_height, gate_ticks
 from rig.measure.gravity import local_gravity
 from rig.measure.hardness import Block, Piece, evaluate_hardness
 from rig.measure.reading import clock_reasons, evaluate_reading

@@ -5,14 +5,14 @@ from pathlib import Path
 
 from rig.calibration.inforce import lacking
 from rig.commands import typed
-from rig.guide.again import anew, command
 from rig.guide.assumed import USUAL, too_narrow
+from rig.guide.resume_command import anew, command
 from rig.logbook.store import Logbook
-from rig.report.asked import unlike_defaults
 from rig.report.gather import RunView
-from rig.report.standing import ON_THE_TOWER, RESTS_ON
+from rig.report.run_settings import unlike_defaults
+from rig.report.traceability import ON_THE_TOWER, RESTS_ON
 from rig.report.trial import Trial
-from rig.study import kept, totype
+from rig.study.register import kept, to_type
 
 FRESH = {
     "drop": "on a fresh site of the edge",
@@ -131,4 +131,4 @@ def _planned(study: kept.Kept, left: bool, name: str) -> str:
         return f"The study's codes are not dealt yet: {typed('bladerig', 'study', 'deal', name)}"
     if left:
         return f"The study's next trial: {typed('bladerig', 'study', 'next', name)}"
-    return f"Every planned trial is made: {totype.closing(study, name)}"
+    return f"Every planned trial is made: {to_type.closing(study, name)}"

@@ -15,11 +15,11 @@ from rig.guide.stretch import TALLY
 from rig.logbook.journal import RAW_STORED, STEP
 from rig.logbook.records import Row, Run
 from rig.logbook.store import Logbook
-from rig.report import asides, notes, standing
+from rig.report import interruptions, notes, traceability
 from rig.report.photos import Photo, recorded
 from rig.report.soundness import warning
 from rig.report.trial import Trial as Trial
-from rig.study import accidents
+from rig.study.register import accidents
 
 CHART = {"bench", "a_eff"}
 
@@ -143,7 +143,7 @@ def _fill(view: RunView, book: Logbook) -> None:
     sites = _by_trial(book, view.run.run_id, "site")
     rows, bench = list(book.journal(view.run.run_id)), view.bench
     measured = {row.body["step"].get("raw_id") for row in rows if row.kind == STEP}
-    silent = {row.number: what for row, what in asides.silent(rows, view.run)}
+    silent = {row.number: what for row, what in interruptions.silent(rows, view.run)}
     for row in rows:
         if row.kind == STEP and row.body["step"]["step"] == "Measure":
             view.trials.append(_trial(book, row.body, {**sites, **verdicts}, damages, bench))
@@ -179,17 +179,17 @@ def _take_back(verdicts: dict[str, dict[str, Any]], book: Logbook, run_id: int) 
 
 def _aside(row: Row, measured: Collection[int | None]) -> str | None:
     """What a row tells that is beside the plan; `measured` are the raw rows that were used."""
-    if row.kind in asides.KINDS:
-        return asides.told(row.kind, row.body)
+    if row.kind in interruptions.KINDS:
+        return interruptions.told(row.kind, row.body)
     if row.kind != STEP or row.body["step"]["step"] not in ("Release", "Record"):
         return None
     step, outcome = row.body["step"], row.body["outcome"]
     if outcome["raw_id"] not in {None, *measured}:
-        return asides.told(asides.NOT_MEASURED, {**step, "raw_id": outcome["raw_id"]})
+        return interruptions.told(interruptions.NOT_MEASURED, {**step, "raw_id": outcome["raw_id"]})
     if outcome.get("early"):
-        return asides.told(asides.EARLY, step)
+        return interruptions.told(interruptions.EARLY, step)
     if step["step"] == "Release" and outcome["raw_id"] is None and outcome["released"] is not False:
-        return asides.told(asides.NOT_RECORDED, step)
+        return interruptions.told(interruptions.NOT_RECORDED, step)
     return None
 
 
@@ -219,5 +219,5 @@ def _trial(
         seen=capture(raw),
         verdict=verdicts.get(step["trial"]),
         damage=damages.get(step["trial"]),
-        lacks=tuple(standing.indication(bench, step["measurand"])),
+        lacks=tuple(traceability.indication(bench, step["measurand"])),
     )

@@ -1,11 +1,11 @@
 """What to do after a study, from what it could and could not say."""
 
 from rig.commands import typed
-from rig.study.answer import NOTHING, Answer
-from rig.study.phrases import are, begin
-from rig.study.units import BLADE, layout
-from rig.study.verdict import CANNOT_TELL, SHOWN
-from rig.study.whole import Whole
+from rig.study.answers.answer import NOTHING, Answer
+from rig.study.answers.whole import Whole
+from rig.study.statistics.phrases import are, begin
+from rig.study.statistics.units import BLADE, layout
+from rig.study.statistics.verdict import CANNOT_TELL, SHOWN
 
 
 def steps(study: Whole, name: str) -> list[str]:

@@ -8,7 +8,7 @@ from typing import Any
 from rig import __version__
 from rig.commands import typed
 from rig.guide.device import WORDS
-from rig.report import afterwards, asked, certificate, figures, standing
+from rig.report import afterwards, certificate, figures, run_settings, traceability
 from rig.report.cutting import EDGE_LIFE
 from rig.report.gather import RunView, Trial, gather
 from rig.report.hardness import HARDNESS
@@ -184,8 +184,8 @@ def write(path: Path, run_id: int | None, out: Path | None) -> Path:
         title=title(view),
         noun=noun_of(view),
         because=_because(view),
-        held=standing.certificates(view.bench, view.kind),
-        on_the_tower=view.kind in standing.ON_THE_TOWER,
+        held=traceability.certificates(view.bench, view.kind),
+        on_the_tower=view.kind in traceability.ON_THE_TOWER,
         values=values,
         table=None if section is None else _table(section, view.tested),
         hedges=_hedges(section, view.tested),
@@ -194,11 +194,11 @@ def write(path: Path, run_id: int | None, out: Path | None) -> Path:
         shown=shown,
         row_name=row_name,
         rig=WORDS.get(view.run.versions["device"], view.run.versions["device"]),
-        asked=asked.settings(view.run),
+        asked=run_settings.settings(view.run),
         due=afterwards.steps(view),
         commands=_commands(view),
         pictures=pictures,
-        chart=figures.chart(view.chart, limit) if view.kind in standing.ON_THE_TOWER else None,
+        chart=figures.chart(view.chart, limit) if view.kind in traceability.ON_THE_TOWER else None,
         version=__version__,
         written=datetime.now(UTC),
     )

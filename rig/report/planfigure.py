@@ -9,9 +9,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from rig.report.ink import DARK, MARK, STYLE
-from rig.study.data import LOG
-from rig.study.phrases import TWICE, percent
-from rig.study.plan import NAMES, StudyPlan
+from rig.study.statistics.data import LOG
+from rig.study.statistics.phrases import TWICE, percent
+from rig.study.statistics.plan import NAMES, StudyPlan
 
 MARKERS = "osD^vP*X"
 TICKS = (1.02, 1.05, 1.1, 1.2, 1.5, 2.0, 3.0, 5.0, 10.0, 30.0, 100.0)

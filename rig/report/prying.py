@@ -10,9 +10,9 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from rig.guide import jigs
+from rig.measure.arm.facts import arm_record
+from rig.measure.arm.motion import motion
 from rig.measure.budget import Input
-from rig.measure.pry.facts import arm_record
-from rig.measure.pry.motion import motion
 from rig.report.figures import DARK, FITTED, MARK, STYLE, svg
 from rig.report.gather import Trial
 from rig.report.sections import ONE_BLADE, Picture, Section, quantity, stated

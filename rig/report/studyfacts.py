@@ -6,15 +6,16 @@ from typing import Any
 
 from rig.logbook.store import Logbook
 from rig.report.ink import quantity, sign
-from rig.study import conditions, kept, repeats
-from rig.study.answer import Answer
-from rig.study.collect import in_words
-from rig.study.lives import LifeResult
-from rig.study.phrases import size
-from rig.study.planning import blades_asked
-from rig.study.record import ResponseRecord, StudyRecord
-from rig.study.units import BladeMean, in_order
-from rig.study.whole import Whole
+from rig.study.answers import repeats
+from rig.study.answers.answer import Answer
+from rig.study.answers.planning import blades_asked
+from rig.study.answers.whole import Whole
+from rig.study.register import conditions, kept
+from rig.study.register.collect import in_words
+from rig.study.register.record import ResponseRecord, StudyRecord
+from rig.study.statistics.lives import LifeResult
+from rig.study.statistics.phrases import size
+from rig.study.statistics.units import BladeMean, in_order
 
 CHECKS = {"check_load": "hung weight on the load cell", "tower_acceleration": "empty drops"}
 

@@ -10,11 +10,11 @@ from matplotlib.figure import Figure
 from rig.quantity import stated
 from rig.report import lifefigure
 from rig.report.ink import DARK, FITTED, MARK, STYLE, Picture, svg
-from rig.study import repeats
-from rig.study.answer import Answer
-from rig.study.data import LOG, Response
-from rig.study.lives import LifeResult
-from rig.study.units import BladeMean, in_order
+from rig.study.answers import repeats
+from rig.study.answers.answer import Answer
+from rig.study.statistics.data import LOG, Response
+from rig.study.statistics.lives import LifeResult
+from rig.study.statistics.units import BladeMean, in_order
 
 NAME_IN, ROW_IN, LONGEST_IN = 0.17, 0.6, 2.2  # of a blade with its name; of a group
 SPREAD = 0.8  # of a group's row that its blades take

@@ -13,20 +13,21 @@ from rig.report import nextsteps, studyfacts
 from rig.report.soundness import warning
 from rig.report.studyfigures import legend, picture
 from rig.report.writing import whole
-from rig.study import blinding, words
-from rig.study.answer import agreements
-from rig.study.order import GENERATOR
-from rig.study.phrases import many, probability
-from rig.study.responses import KINDS
-from rig.study.said import practice, said
-from rig.study.whole import Whole, unsealed
+from rig.study.answers import words
+from rig.study.answers.answer import agreements
+from rig.study.answers.said import practice, said
+from rig.study.answers.whole import Whole, unsealed
+from rig.study.register import blinding
+from rig.study.register.order import GENERATOR
+from rig.study.register.responses import KINDS
+from rig.study.statistics.phrases import many, probability
 
 
 def write(path: Path, out: Path | None) -> tuple[Path, dict[str, Any]]:
     """Write the report of a logbook's study; gives its path and what it says.
 
     Raises:
-        RigError: see `rig.study.whole.unsealed`.
+        RigError: see `rig.study.answers.whole.unsealed`.
         OSError: the file cannot be written.
     """
     study = unsealed(path)

@@ -9,11 +9,11 @@ from typing import Any
 
 import pandas as pd
 
-from rig.study.collect import Excluded, value_of
-from rig.study.kept import Planned
-from rig.study.record import StudyRecord
-from rig.study.trials import Trial
-from rig.study.whole import Whole, read
+from rig.study.answers.whole import Whole, read
+from rig.study.register.collect import Excluded, value_of
+from rig.study.register.kept import Planned
+from rig.study.register.record import StudyRecord
+from rig.study.register.trials import Trial
 
 NAME, DICTIONARY = "study-trials", "study-columns.csv"
 COLUMNS = {

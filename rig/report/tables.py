@@ -10,7 +10,7 @@ from rig.board.samples import capture
 from rig.board.wire import TICK_HZ
 from rig.logbook.store import Logbook
 from rig.report.soundness import warning
-from rig.study.accidents import withdrawn
+from rig.study.register.accidents import withdrawn
 
 COLUMNS = {
     "trials.csv": {

@@ -5,11 +5,11 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from rig.guide import jigs
+from rig.measure.arm.facts import arm_record
+from rig.measure.arm.motion import motion
 from rig.measure.budget import Input
-from rig.measure.cycles import find_cycles
-from rig.measure.pry.facts import arm_record
-from rig.measure.pry.motion import motion
-from rig.measure.twist import NOTICE
+from rig.measure.twist.cycles import find_cycles
+from rig.measure.twist.evaluate import NOTICE
 from rig.report.figures import DARK, STYLE, svg
 from rig.report.gather import Trial
 from rig.report.sections import ONE_BLADE, Picture, Section, damage, stated

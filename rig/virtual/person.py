@@ -4,15 +4,15 @@ import random
 import zlib
 from collections.abc import Callable, Mapping, Sequence
 
-from rig.virtual.cutting import CuttingFrame
-from rig.virtual.cuttinghands import CuttingHands
-from rig.virtual.deeds import Done
-from rig.virtual.hands import Hands
-from rig.virtual.jig import Jig
-from rig.virtual.jigdraw import Made, group_of
-from rig.virtual.jighands import JigHands
-from rig.virtual.parameters import SpecimenTruth, knife_on_rod
-from rig.virtual.plant import Tower
+from rig.virtual.arm.draw import Made, group_of
+from rig.virtual.arm.hands import JigHands
+from rig.virtual.arm.plant import Jig
+from rig.virtual.frame.hands import CuttingHands
+from rig.virtual.frame.plant import CuttingFrame
+from rig.virtual.tower.deeds import Done
+from rig.virtual.tower.hands import Hands
+from rig.virtual.tower.parameters import SpecimenTruth, knife_on_rod
+from rig.virtual.tower.plant import Tower
 
 Detail = Mapping[str, float | str]
 

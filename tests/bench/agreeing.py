@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 from scipy import stats
 
-from rig.study.agreement import rank_interval
+from rig.study.statistics.agreement import rank_interval
 from tests.bench.figure import figure
 
 STUDIES, SEED = 2_000, 5

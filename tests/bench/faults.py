@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from rig.virtual.plant import Tower
+from rig.virtual.tower.plant import Tower
 from tests.bench.figure import exactly
 from tests.emulator.build import build_image
 from tests.emulator.emulator import EmulatedBoard

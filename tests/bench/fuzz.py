@@ -12,9 +12,9 @@ from rig.board.frames import Decoder, Frame
 from rig.board.link import Link
 from rig.board.samples import trace
 from rig.board.wire import Kind, Op
-from rig.virtual.converter import Converter
-from rig.virtual.jig import Jig
-from rig.virtual.plant import Tower
+from rig.virtual.arm.plant import Jig
+from rig.virtual.board.converter import Converter
+from rig.virtual.tower.plant import Tower
 from tests.bench.figure import exactly, figure
 from tests.emulator.build import build_image
 from tests.emulator.emulator import EmulatedBoard

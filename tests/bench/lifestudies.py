@@ -14,12 +14,12 @@ from typing import Any
 import numpy as np
 
 from rig.measure.life import Life
-from rig.study.data import LOG, Group, Response, StudyData
-from rig.study.designs import Design
-from rig.study.lives import LifeResult, as_values, compare_lives
-from rig.study.plan import Scatter, plan_study
-from rig.study.units import LOAD
-from rig.study.verdict import RULED_OUT, SHOWN
+from rig.study.statistics.data import LOG, Group, Response, StudyData
+from rig.study.statistics.designs import Design
+from rig.study.statistics.lives import LifeResult, as_values, compare_lives
+from rig.study.statistics.plan import Scatter, plan_study
+from rig.study.statistics.units import LOAD
+from rig.study.statistics.verdict import RULED_OUT, SHOWN
 from tests.bench.figure import at_most, figure
 from tests.bench.lifeworlds import Drawn, World, drawn
 

@@ -6,13 +6,13 @@ from typing import Any
 
 import numpy as np
 
-from rig.study.compare import judged_of
-from rig.study.contrasts import contrast, pairs_of
-from rig.study.designs import Design
-from rig.study.plan import StudyPlan
-from rig.study.planning import plans
-from rig.study.responses import KINDS
-from rig.study.units import BLADE, LOAD, PAIR_IN_LOAD, layout
+from rig.study.answers.planning import plans
+from rig.study.register.responses import KINDS
+from rig.study.statistics.compare import judged_of
+from rig.study.statistics.contrasts import contrast, pairs_of
+from rig.study.statistics.designs import Design
+from rig.study.statistics.plan import StudyPlan
+from rig.study.statistics.units import BLADE, LOAD, PAIR_IN_LOAD, layout
 from tests.bench.figure import at_most
 from tests.bench.valueworlds import World
 from tests.study.books import record, response

@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from rig.study.contrasts import contrast
-from rig.study.data import LOG, Group, Observation, Response, StudyData
-from rig.study.designs import Design
-from rig.study.units import layout
-from rig.study.verdict import Judged, judge
-from rig.study.welch import welch
+from rig.study.statistics.contrasts import contrast
+from rig.study.statistics.data import LOG, Group, Observation, Response, StudyData
+from rig.study.statistics.designs import Design
+from rig.study.statistics.units import layout
+from rig.study.statistics.verdict import Judged, judge
+from rig.study.statistics.welch import welch
 from tests.bench.figure import at_most, figure
 
 STUDIES = 20_000

@@ -12,10 +12,10 @@ from typing import Any
 import numpy as np
 
 from rig.measure.life import log_sd_of
-from rig.study import boundwords
-from rig.study.lifescatter import USUAL_CV, USUAL_DOF
-from rig.study.lives import LifeResult
-from rig.study.whole import unsealed
+from rig.study.answers import bound_words
+from rig.study.answers.life_scatter import USUAL_CV, USUAL_DOF
+from rig.study.answers.whole import unsealed
+from rig.study.statistics.lives import LifeResult
 from tests.bench import lifestudies
 from tests.bench.figure import at_most, figure
 from tests.study.books import StudyBook, begin, record, response
@@ -89,7 +89,7 @@ def may_hide() -> float:
         raise AssertionError(f"one blade a group: {one.verdict}")
     assert isinstance(one.result, LifeResult)
     (ratio,) = {comparison.missed for comparison in one.result.comparisons}
-    if ratio is None or boundwords.may_hide(ratio) not in one.headline:
+    if ratio is None or bound_words.may_hide(ratio) not in one.headline:
         raise AssertionError(one.headline)
     return ratio
 

@@ -2,8 +2,8 @@
 
 A world deals blades to groups, furnace loads and days and gives every blade a value, all in plain
 numpy: it knows nothing of the rule. Each of its studies then goes the way of a real one, from
-observations to verdict (`rig.study.compare`). Scatter of blades is 1; the scale is linear, as
-values on the log scale are when their logarithms are taken.
+observations to verdict (`rig.study.statistics.compare`). Scatter of blades is 1; the scale is
+linear, as values on the log scale are when their logarithms are taken.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -13,10 +13,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rig.study.compare import judged_of
-from rig.study.contrasts import Contrast, contrast, pairs_of
-from rig.study.data import LINEAR, Group, Observation, Response, StudyData
-from rig.study.units import layout
+from rig.study.statistics.compare import judged_of
+from rig.study.statistics.contrasts import Contrast, contrast, pairs_of
+from rig.study.statistics.data import LINEAR, Group, Observation, Response, StudyData
+from rig.study.statistics.units import layout
 from tests.bench.figure import at_most, figure
 
 STUDIES = 2_000

@@ -6,8 +6,8 @@ import threading
 import time
 import tty
 
-from rig.virtual.plant import Tower
-from rig.virtual.standin import StandIn
+from rig.virtual.board.standin import StandIn
+from rig.virtual.tower.plant import Tower
 
 STEP_S = 0.002
 

@@ -6,8 +6,8 @@ import pytest
 
 from rig.board.frames import Frame, Message
 from rig.board.link import Link, LinkError
-from rig.virtual.plant import Tower
-from rig.virtual.standin import StandIn
+from rig.virtual.board.standin import StandIn
+from rig.virtual.tower.plant import Tower
 from tests.bench import fuzz
 
 TOTAL = 100_000

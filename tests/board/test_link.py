@@ -16,9 +16,9 @@ from rig.board.link import (
 )
 from rig.board.samples import Happening, capture
 from rig.board.wire import Event, Input, Kind, Op, Reason, State
-from rig.virtual.jig import Jig
-from rig.virtual.plant import Tower
-from rig.virtual.standin import StandIn
+from rig.virtual.arm.plant import Jig
+from rig.virtual.board.standin import StandIn
+from rig.virtual.tower.plant import Tower
 from tests.virtual.worlds import Rig
 
 SECOND = wire.TICK_HZ

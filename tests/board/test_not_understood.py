@@ -6,8 +6,8 @@ from rig.board.frames import Frame
 from rig.board.link import Link, WrongFirmware
 from rig.board.samples import capture
 from rig.board.wire import Event, Kind, LoadFault, Output, Reason, State
-from rig.virtual.plant import Tower
-from rig.virtual.standin import StandIn
+from rig.virtual.board.standin import StandIn
+from rig.virtual.tower.plant import Tower
 from tests.board.streams import event, packed, status
 
 NO_STATE = max(State) + 1

@@ -13,8 +13,8 @@ from rig.board.link import Link
 from rig.board.samples import capture
 from rig.board.strokes import Counts, StrokeTold, counts, stroke
 from rig.board.wire import DriveState, Kind, Op, Reason, Stroke
-from rig.virtual.plant import Tower
-from rig.virtual.standin import StandIn
+from rig.virtual.board.standin import StandIn
+from rig.virtual.tower.plant import Tower
 from tests.board.streams import MS
 from tests.virtual.carriage import ScriptedCarriage
 from tests.virtual.motions import Motions

@@ -19,9 +19,9 @@ from rig.calibration.nominal import CODES_PER_RATIO
 from rig.measure.budget import coverage_factor
 from rig.measure.gravity import local_gravity
 from rig.measure.scales import Scale
-from rig.virtual.cell import Cell
-from rig.virtual.jigdraw import JigNominal, draw_jig
-from rig.virtual.jigtruth import CellTruth, JigTruth
+from rig.virtual.arm.cell import Cell
+from rig.virtual.arm.draw import JigNominal, draw_jig
+from rig.virtual.arm.truth import CellTruth, JigTruth
 
 BENCH = benches.load(None)
 LATITUDE_DEG = 45.0

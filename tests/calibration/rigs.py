@@ -13,10 +13,10 @@ from rig.guide.operator import ScriptedOperator
 from rig.guide.parameters import read_all
 from rig.guide.runner import Runner
 from rig.logbook.store import Logbook
-from rig.virtual.hands import Hands
-from rig.virtual.jig import Jig
-from rig.virtual.plant import Tower
-from rig.virtual.standin import StandIn
+from rig.virtual.arm.plant import Jig
+from rig.virtual.board.standin import StandIn
+from rig.virtual.tower.hands import Hands
+from rig.virtual.tower.plant import Tower
 from tests.calibration.settings import BENCH
 
 

@@ -12,9 +12,9 @@ from rig.calibration.angle import calibrate
 from rig.calibration.nominal import LARGEST_SUM
 from rig.measure.budget import coverage_factor
 from rig.measure.scales import Scale
-from rig.virtual.jigdraw import JigNominal, draw_jig
-from rig.virtual.jigtrail import sensed
-from rig.virtual.jigtruth import JigTruth
+from rig.virtual.arm.draw import JigNominal, draw_jig
+from rig.virtual.arm.trail import sensed
+from rig.virtual.arm.truth import JigTruth
 from tests.calibration.settings import BENCH, reading
 from tests.measure.test_coverage import band
 

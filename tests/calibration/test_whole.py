@@ -14,9 +14,9 @@ from rig.logbook.store import Logbook
 from rig.measure.budget import coverage_factor
 from rig.measure.scales import Scale
 from rig.report import certificate
-from rig.virtual.jig import Jig
-from rig.virtual.jigdraw import draw_jig
-from rig.virtual.jigtrail import sensed
+from rig.virtual.arm.draw import draw_jig
+from rig.virtual.arm.plant import Jig
+from rig.virtual.arm.trail import sensed
 from tests.calibration.coverage import nominal
 from tests.calibration.rigs import CalibrationRig
 from tests.calibration.settings import BENCH

@@ -5,8 +5,8 @@ from dataclasses import dataclass, field
 
 import pytest
 
-from rig.cli.looks import Practising
 from rig.guide.steps import Ask
+from rig.session.virtual_eye import Practising
 
 
 @dataclass

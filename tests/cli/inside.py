@@ -7,9 +7,9 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from rig.cli import devices
 from rig.cli.main import cli
 from rig.errors import RigError
+from rig.session import devices
 from tests.guide.rigs import VirtualRig
 
 

@@ -6,10 +6,10 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from rig.cli import devices
 from rig.cli.main import cli
 from rig.errors import RigError
 from rig.guide.hazards import LINES
+from rig.session import devices
 from tests.guide.rigs import VirtualRig
 
 ARMING = (

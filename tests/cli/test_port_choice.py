@@ -8,9 +8,9 @@ import pytest
 from rig import bench as benches
 from rig.board import known, ports
 from rig.board.greeting import NoBoard
-from rig.cli import portchoice
-from rig.cli.devices import open_device
 from rig.errors import RigError
+from rig.session import port_choice
+from rig.session.devices import open_device
 from tests.cli.commands import bladerig
 
 
@@ -33,7 +33,7 @@ def opened(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
         return ports.Found(port, hardware, "bladerig" if ours else "nothing", ours)
 
     monkeypatch.setattr(ports, "ask", ask)
-    monkeypatch.setattr(portchoice, "memory", lambda: tmp_path / "deep" / "ports.json")
+    monkeypatch.setattr(port_choice, "memory", lambda: tmp_path / "deep" / "ports.json")
     attach(monkeypatch, BOARD, KILN, MILL)
     return names
 
@@ -49,7 +49,7 @@ def at_terminal(monkeypatch: pytest.MonkeyPatch, answer: bool) -> None:
 
 def test_without_a_person_to_ask_none_is_opened(opened: list[str]) -> None:
     with pytest.raises(RigError, match="none was opened") as caught:
-        portchoice.chosen()
+        port_choice.chosen()
     assert "--port" in caught.value.remedy
     assert opened == []
 
@@ -59,7 +59,7 @@ def test_a_person_who_says_no_keeps_all_closed(
 ) -> None:
     at_terminal(monkeypatch, answer=False)
     with pytest.raises(RigError, match="none was opened"):
-        portchoice.chosen()
+        port_choice.chosen()
     assert opened == []
     assert "a kiln, a mill" in capsys.readouterr().err
 
@@ -68,32 +68,32 @@ def test_once_found_the_board_is_opened_alone_wherever_it_is_plugged(
     opened: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     at_terminal(monkeypatch, answer=True)
-    assert portchoice.chosen() == BOARD.device
+    assert port_choice.chosen() == BOARD.device
     assert opened == [BOARD.device, KILN.device, MILL.device]
     moved = SimpleNamespace(
         device="/dev/ttyUSB7", hwid=BOARD.hwid.replace("1-0", "2-4"), description=""
     )
     attach(monkeypatch, KILN, moved)
-    assert portchoice.chosen() == "/dev/ttyUSB7"
+    assert port_choice.chosen() == "/dev/ttyUSB7"
     assert len(opened) == 3
 
 
 def test_what_was_found_to_be_something_else_is_not_opened_again(
     opened: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    known.save(portchoice.memory(), known.Known("", frozenset({_identity(KILN)})))
+    known.save(port_choice.memory(), known.Known("", frozenset({_identity(KILN)})))
     at_terminal(monkeypatch, answer=True)
-    assert portchoice.chosen() == BOARD.device
+    assert port_choice.chosen() == BOARD.device
     assert opened == [BOARD.device, MILL.device]
     attach(monkeypatch, KILN, MILL)
     with pytest.raises(RigError, match="was found not to be the board"):
-        portchoice.chosen()
+        port_choice.chosen()
     assert len(opened) == 2
 
 
 def test_a_port_named_by_hand_is_remembered(opened: list[str]) -> None:
-    portchoice.remember(BOARD.device)
-    assert portchoice.chosen() == BOARD.device
+    port_choice.remember(BOARD.device)
+    assert port_choice.chosen() == BOARD.device
     assert opened == []
 
 
@@ -101,11 +101,11 @@ def test_another_adapter_of_the_same_make_is_never_taken_for_the_board(
     opened: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     attach(monkeypatch, device(0, "board"), device(1, "kiln"))
-    portchoice.remember("/dev/ttyUSB0")
-    assert portchoice.chosen() == "/dev/ttyUSB0"
+    port_choice.remember("/dev/ttyUSB0")
+    assert port_choice.chosen() == "/dev/ttyUSB0"
     attach(monkeypatch, device(1, "kiln"))
     with pytest.raises(RigError, match="none was opened"):
-        portchoice.chosen()
+        port_choice.chosen()
     assert opened == []
 
 
@@ -115,14 +115,14 @@ def test_a_device_without_an_identity_is_not_the_board(
     nameless = SimpleNamespace(device="/dev/ttyUSB3", hwid="", description="")
     attach(monkeypatch, nameless)
     with pytest.raises(RigError, match="none was opened"):
-        portchoice.chosen()
+        port_choice.chosen()
     assert opened == []
 
 
 def test_a_port_at_which_the_board_does_not_answer_is_asked_for_again(
     opened: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    portchoice.remember(BOARD.device)
+    port_choice.remember(BOARD.device)
 
     def nobody(port: str, *_: object) -> None:
         raise NoBoard("no board answered", where=port)
@@ -131,15 +131,15 @@ def test_a_port_at_which_the_board_does_not_answer_is_asked_for_again(
     with pytest.raises(NoBoard):
         open_device(None, virtual=False, bench=benches.load(None))
     with pytest.raises(RigError, match="none was opened"):
-        portchoice.chosen()
+        port_choice.chosen()
 
 
 @pytest.mark.parametrize("text", ["", "[]", "{}", '{"board": 1}', "\x00", "[" * 100000])
 def test_a_spoilt_memory_is_none(opened: list[str], text: str) -> None:
-    portchoice.memory().parent.mkdir()
-    portchoice.memory().write_text(text)
+    port_choice.memory().parent.mkdir()
+    port_choice.memory().write_text(text)
     with pytest.raises(RigError, match="none was opened"):
-        portchoice.chosen()
+        port_choice.chosen()
 
 
 def test_the_list_opens_nothing_and_says_so() -> None:

@@ -6,9 +6,9 @@ import pytest
 
 from rig.errors import RigError
 from rig.logbook import Logbook
-from rig.virtual.deeds import Detail
-from rig.virtual.jig import Jig
-from rig.virtual.jighands import JigHands
+from rig.virtual.arm.hands import JigHands
+from rig.virtual.arm.plant import Jig
+from rig.virtual.tower.deeds import Detail
 from tests.cli.inside import typed_in
 
 PRY = ["", "", "", "", "2.0 mm", "8 mm", "2 mm", *[""] * 8, "snapped", *[""] * 8]

@@ -11,8 +11,8 @@ import pytest
 from rig.cli.ending import ended
 from rig.cli.main import cli
 from rig.logbook import Logbook
-from rig.study import kept
-from rig.study.order import random_order
+from rig.study.register import kept
+from rig.study.register.order import random_order
 from tests.study.books import begin, record, response
 
 STUDY = """\

@@ -6,8 +6,8 @@ import pytest
 
 from rig.logbook import Logbook
 from rig.report import studypage
-from rig.study import kept
-from rig.study.kept import OUT_OF_TURN
+from rig.study.register import kept
+from rig.study.register.kept import OUT_OF_TURN
 from tests.cli.inside import done, refused, told
 from tests.study.books import StudyBook, begin, record
 

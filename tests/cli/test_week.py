@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from rig.logbook import Logbook
-from rig.study import kept
+from rig.study.register import kept
 from tests.cli.atbench import AtTheBench
 from tests.cli.inside import done, refused, told
 

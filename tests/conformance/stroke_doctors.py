@@ -8,12 +8,12 @@ import pytest
 from rig.board import conformance
 from rig.board import stroke_checks as checks
 from rig.board.wire import DriveState, Op, Reason, State
-from rig.virtual import switches
-from rig.virtual.drive import Drive
-from rig.virtual.orders import Orders
-from rig.virtual.safety import Safety
-from rig.virtual.strokes import Strokes
-from rig.virtual.switches import Switches
+from rig.virtual.board import switches
+from rig.virtual.board.drive import Drive
+from rig.virtual.board.orders import Orders
+from rig.virtual.board.safety import Safety
+from rig.virtual.board.strokes import Strokes
+from rig.virtual.board.switches import Switches
 
 Patch = pytest.MonkeyPatch
 Doctor = Callable[[Patch], None]

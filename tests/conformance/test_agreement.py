@@ -10,9 +10,9 @@ from rig.board import wire
 from rig.board.frames import Decoder, Frame
 from rig.board.strokes import Counts, StrokeTold, counts, stroke
 from rig.board.wire import DriveState, Event, Kind, Op, Output, Reason, State
-from rig.virtual.hands import Hands
-from rig.virtual.plant import Tower
-from rig.virtual.standin import StandIn
+from rig.virtual.board.standin import StandIn
+from rig.virtual.tower.hands import Hands
+from rig.virtual.tower.plant import Tower
 from tests.emulator.build import build_image
 from tests.emulator.emulator import EmulatedBoard
 

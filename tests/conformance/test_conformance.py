@@ -10,17 +10,17 @@ import pytest
 from rig.board import channel_checks, conformance, stroke_checks, wire
 from rig.board.link import Link
 from rig.board.wire import Kind, Op, Output, Reason
-from rig.virtual import firmata, orders, safety, standin, twin
-from rig.virtual.channels import LoadChannel
-from rig.virtual.converter import Converter
-from rig.virtual.interlock import Interlock
-from rig.virtual.jig import Jig
-from rig.virtual.orders import Orders
-from rig.virtual.parameters import TowerTruth
-from rig.virtual.plant import Tower
-from rig.virtual.reporter import Reporter
-from rig.virtual.standin import StandIn
-from rig.virtual.twin import Twin
+from rig.virtual.arm.plant import Jig
+from rig.virtual.board import firmata, orders, safety, standin, twin
+from rig.virtual.board.channels import LoadChannel
+from rig.virtual.board.converter import Converter
+from rig.virtual.board.interlock import Interlock
+from rig.virtual.board.orders import Orders
+from rig.virtual.board.reporter import Reporter
+from rig.virtual.board.standin import StandIn
+from rig.virtual.board.twin import Twin
+from rig.virtual.tower.parameters import TowerTruth
+from rig.virtual.tower.plant import Tower
 from tests.conformance import stroke_doctors
 from tests.virtual.carriage import ScriptedCarriage
 
@@ -347,15 +347,15 @@ def never_permits(patch: Patch) -> None:
 
 
 def trips_late(patch: Patch) -> None:
-    patch.setattr("rig.virtual.interlock.BEAT_LIMIT_MS", 720)
+    patch.setattr("rig.virtual.board.interlock.BEAT_LIMIT_MS", 720)
 
 
 def trips_early(patch: Patch) -> None:
-    patch.setattr("rig.virtual.interlock.BEAT_LIMIT_MS", 300)
+    patch.setattr("rig.virtual.board.interlock.BEAT_LIMIT_MS", 300)
 
 
 def never_trips(patch: Patch) -> None:
-    patch.setattr("rig.virtual.interlock.BEAT_LIMIT_MS", 9_999)
+    patch.setattr("rig.virtual.board.interlock.BEAT_LIMIT_MS", 9_999)
 
 
 def trips_for_another_reason(patch: Patch) -> None:

@@ -11,10 +11,10 @@ from rig.board.frames import Decoder, Frame
 from rig.board.link import Link
 from rig.board.samples import trace
 from rig.board.wire import Event, Kind, LoadFault, Op
-from rig.virtual.converter import Converter
-from rig.virtual.jig import Jig
-from rig.virtual.plant import Tower
-from rig.virtual.standin import StandIn
+from rig.virtual.arm.plant import Jig
+from rig.virtual.board.converter import Converter
+from rig.virtual.board.standin import StandIn
+from rig.virtual.tower.plant import Tower
 from tests.conformance.test_conformance import OF_AN_ARMED_DRIVE
 from tests.emulator.build import build_image
 from tests.emulator.emulator import EmulatedBoard

@@ -7,11 +7,11 @@ import pytest
 
 from rig.board import wire
 from rig.board.wire import DriveState, Kind, Op, Reason, Stroke
-from rig.virtual.converter import Converter
-from rig.virtual.hands import Hands
-from rig.virtual.jig import Jig
-from rig.virtual.plant import Tower
-from rig.virtual.standin import StandIn
+from rig.virtual.arm.plant import Jig
+from rig.virtual.board.converter import Converter
+from rig.virtual.board.standin import StandIn
+from rig.virtual.tower.hands import Hands
+from rig.virtual.tower.plant import Tower
 from tests.conformance.test_agreement import Session, Told
 from tests.emulator.build import build_image
 from tests.emulator.emulator import EmulatedBoard

@@ -2,8 +2,8 @@
 
 import re
 
-from rig.virtual.hands import Hands
 from rig.virtual.person import Person
+from rig.virtual.tower.hands import Hands
 from tests.emulator.emulator import EmulatedBoard
 
 HELP = """\

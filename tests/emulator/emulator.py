@@ -1,7 +1,8 @@
 """The real firmware on an emulated microcontroller, wired to a tower: a board in virtual time.
 
-It answers to the same calls as `rig.virtual.standin.StandIn`: a byte stream, and a `clock` whose
-`sleep` moves board and tower together. Time is exact to an instruction and repeats to the byte.
+It answers to the same calls as `rig.virtual.board.standin.StandIn`: a byte stream, and a `clock`
+whose `sleep` moves board and tower together. Time is exact to an instruction and repeats to the
+byte.
 """
 
 from collections import deque

@@ -13,15 +13,15 @@ from typing import TextIO
 from pyfirmata2.pyfirmata2 import REPORT_VERSION
 
 from rig import bench as benches
-from rig.cli.believed import frame_belief, jig_nominal
-from rig.cli.devices import EMULATED
-from rig.virtual import firmata
-from rig.virtual.converter import Converter
-from rig.virtual.cutting import CuttingFrame
-from rig.virtual.hands import Hands
-from rig.virtual.jig import Jig
+from rig.session.devices import EMULATED
+from rig.session.virtual_truth import frame_belief, jig_nominal
+from rig.virtual.arm.plant import Jig
+from rig.virtual.board import firmata
+from rig.virtual.board.converter import Converter
+from rig.virtual.frame.plant import CuttingFrame
 from rig.virtual.person import Person
-from rig.virtual.plant import Tower
+from rig.virtual.tower.hands import Hands
+from rig.virtual.tower.plant import Tower
 from tests.emulator.build import build_image
 from tests.emulator.console import Console, Quit
 from tests.emulator.emulator import EmulatedBoard

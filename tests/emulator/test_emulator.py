@@ -7,9 +7,9 @@ import pytest
 
 from rig.board import wire
 from rig.board.wire import Event, Kind, Op, Reason, State
-from rig.virtual.hands import Hands
-from rig.virtual.plant import Tower
-from rig.virtual.standin import StandIn
+from rig.virtual.board.standin import StandIn
+from rig.virtual.tower.hands import Hands
+from rig.virtual.tower.plant import Tower
 from tests.emulator.build import build_image
 from tests.emulator.emulator import EmulatedBoard
 from tests.emulator.host import Frame, Host

@@ -10,13 +10,13 @@ import pytest
 from pyfirmata2 import Board
 
 from rig import bench as benches
-from rig.cli.devices import open_device
 from rig.logbook.records import PRACTICE
-from rig.virtual.cutting import CuttingFrame
-from rig.virtual.hands import Hands
-from rig.virtual.jig import Jig
+from rig.session.devices import open_device
+from rig.virtual.arm.plant import Jig
+from rig.virtual.frame.plant import CuttingFrame
 from rig.virtual.person import Person
-from rig.virtual.plant import Tower
+from rig.virtual.tower.hands import Hands
+from rig.virtual.tower.plant import Tower
 from tests.emulator.build import ROOT, build_image
 from tests.emulator.console import HELP, Console, Quit
 from tests.emulator.emulator import EmulatedBoard

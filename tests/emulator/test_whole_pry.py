@@ -6,9 +6,9 @@ import pytest
 
 from rig.guide.recompute import recompute
 from rig.logbook.audit import audit
-from rig.virtual.converter import Converter
-from rig.virtual.jig import Jig
-from rig.virtual.plant import Tower
+from rig.virtual.arm.plant import Jig
+from rig.virtual.board.converter import Converter
+from rig.virtual.tower.plant import Tower
 from tests.emulator.build import build_image
 from tests.emulator.emulator import EmulatedBoard
 from tests.guide.jigs import TIPS, JigRig

@@ -13,7 +13,7 @@ from rig.guide.recompute import recompute
 from rig.guide.runner import Runner
 from rig.logbook.audit import audit
 from rig.virtual.person import Person
-from rig.virtual.plant import Tower
+from rig.virtual.tower.plant import Tower
 from tests.emulator.build import build_image
 from tests.emulator.emulator import EmulatedBoard
 from tests.guide.rigs import ANSWERS, impact, new_book

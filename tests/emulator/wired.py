@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from rig.board import wire
-from rig.virtual.wiring import Carriage, Wiring
+from rig.virtual.board.wiring import Carriage, Wiring
 from tests.emulator.binding import Counters, Probe
 from tests.emulator.build import read_hex
 from tests.emulator.chip import CYCLES_PER_S, HOST_BYTE_CYCLES, Chip, PinEvent

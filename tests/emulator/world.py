@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rig.board import wire
-from rig.virtual.wiring import Plant
+from rig.virtual.board.wiring import Plant
 
 EPOCH_S = 1_000.0  # what the host's clock shows at plant time zero
 OUTPUTS = ("LATCH", "CATCH", "LAMP", "DRIVE")
@@ -15,13 +15,13 @@ PORTS = PORT_B, PORT_C, PORT_D = 0, 1, 2
 
 
 class Tower(Plant, Protocol):
-    """The plant that keeps the time; `rig.virtual.plant.Tower` is one."""
+    """The plant that keeps the time; `rig.virtual.tower.plant.Tower` is one."""
 
     now_s: float
 
 
 class Jig(Protocol):
-    """What turns the angle sensor; `rig.virtual.jig.Jig` is one.
+    """What turns the angle sensor; `rig.virtual.arm.plant.Jig` is one.
 
     It must know its course up to the next thing asked of it: times to come may be asked for.
     """

@@ -5,9 +5,9 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from rig.board.wire import DriveState, Reason, Stroke
-from rig.virtual.drive import DriveInputs
-from rig.virtual.strokeload import LoadSummary
-from rig.virtual.strokes import JudgedStroke, WayOut
+from rig.virtual.board.drive import DriveInputs
+from rig.virtual.board.stroke_load import LoadSummary
+from rig.virtual.board.strokes import JudgedStroke, WayOut
 from tests.firmware.host import library
 
 REJECTS = [kind for kind in Stroke if kind is not Stroke.COUNTED]

@@ -10,7 +10,7 @@ from collections import Counter
 import pytest
 
 from rig.board.wire import Reason, State
-from rig.virtual.interlock import Interlock
+from rig.virtual.board.interlock import Interlock
 from tests.firmware.host import FirmwareInterlock, Look
 
 STEPS = 60_000

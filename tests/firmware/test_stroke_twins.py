@@ -9,9 +9,9 @@ from collections import Counter
 import pytest
 
 from rig.board.wire import LIMITS, DriveState, Reason, State, Stroke
-from rig.virtual.drive import Drive, DriveInputs
-from rig.virtual.strokeload import StrokeLoad
-from rig.virtual.strokes import JudgedStroke, Strokes, WayOut
+from rig.virtual.board.drive import Drive, DriveInputs
+from rig.virtual.board.stroke_load import StrokeLoad
+from rig.virtual.board.strokes import JudgedStroke, Strokes, WayOut
 from tests.firmware.strokes import (
     REJECTS,
     DriveLook,

@@ -15,14 +15,14 @@ from typing import Any
 
 from rig import bench as benches
 from rig.board.samples import capture
-from rig.cli.devices import virtual_device
 from rig.errors import RigError
 from rig.guide import script as scripts
 from rig.guide.parameters import read_all
 from rig.guide.runner import Runner
 from rig.logbook import Logbook
 from rig.measure.scales import Scale
-from rig.virtual.jigtruth import Failure
+from rig.session.devices import virtual_device
+from rig.virtual.arm.truth import Failure
 from tests.guide.reader import Reader, Stuck
 
 PROCEDURES: Mapping[str, dict[str, str]] = {

@@ -13,9 +13,9 @@ from rig.guide.operator import ScriptedOperator
 from rig.guide.parameters import read_all
 from rig.guide.plain import plain
 from rig.guide.steps import Ask, Do, Measure, Note, Read, Step, Strokes, Tell
-from rig.virtual.cutting import CuttingFrame
-from rig.virtual.cuttinghands import CuttingHands
-from rig.virtual.wear import WearTruth
+from rig.virtual.frame.hands import CuttingHands
+from rig.virtual.frame.plant import CuttingFrame
+from rig.virtual.frame.wear import WearTruth
 
 SHORT_LIVED = WearTruth(sharp_n=0.6, rise=1.0, power=0.6)  # shaves for about 41 cuts
 ANSWERS = {"lot": "L7", "media_thickness": "4 mm"}

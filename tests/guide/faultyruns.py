@@ -14,12 +14,12 @@ from rig.guide.device import Device
 from rig.guide.operator import ScriptedOperator
 from rig.guide.parameters import read_all
 from rig.guide.runner import Runner
-from rig.virtual.converter import Converter
-from rig.virtual.cutting import CuttingFrame, FrameTruth
-from rig.virtual.jig import Jig
+from rig.virtual.arm.plant import Jig
+from rig.virtual.board.converter import Converter
+from rig.virtual.board.standin import StandIn
+from rig.virtual.frame.plant import CuttingFrame, FrameTruth
 from rig.virtual.person import Person
-from rig.virtual.plant import Tower
-from rig.virtual.standin import StandIn
+from rig.virtual.tower.plant import Tower
 from tests.guide.edgeplay import ANSWERS as EDGE_ANSWERS
 from tests.guide.edgeplay import Looking
 from tests.guide.forked import STAND_IN, Came, Fault, Forking, sweep

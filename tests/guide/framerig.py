@@ -16,11 +16,11 @@ from rig.guide.runner import Runner
 from rig.guide.script import Script
 from rig.guide.steps import Outcome
 from rig.logbook import Logbook
-from rig.virtual.converter import Converter
-from rig.virtual.cutting import CuttingFrame, FrameTruth
+from rig.virtual.board.converter import Converter
+from rig.virtual.board.standin import StandIn
+from rig.virtual.frame.plant import CuttingFrame, FrameTruth
 from rig.virtual.person import Person
-from rig.virtual.plant import Tower
-from rig.virtual.standin import StandIn
+from rig.virtual.tower.plant import Tower
 from tests.guide.edgeplay import ANSWERS, Looking
 
 Hook = Callable[["FrameRig", str], None]

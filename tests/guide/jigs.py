@@ -9,7 +9,6 @@ from rig import bench as benches
 from rig.bench import Bench
 from rig.board.link import Link
 from rig.board.wire import Kind
-from rig.cli.believed import jig_nominal
 from rig.guide import script as scripts
 from rig.guide.device import Device
 from rig.guide.operator import ScriptedOperator
@@ -17,12 +16,13 @@ from rig.guide.parameters import read_all
 from rig.guide.runner import Runner
 from rig.guide.steps import Ask, Outcome
 from rig.logbook import Logbook
-from rig.virtual.jig import Jig
-from rig.virtual.jigtruth import Failure, JigTruth, TipTruth
-from rig.virtual.parameters import STANDARD_GRAVITY
+from rig.session.virtual_truth import jig_nominal
+from rig.virtual.arm.plant import Jig
+from rig.virtual.arm.truth import Failure, JigTruth, TipTruth
+from rig.virtual.board.standin import StandIn
 from rig.virtual.person import Person
-from rig.virtual.plant import Tower
-from rig.virtual.standin import StandIn
+from rig.virtual.tower.parameters import STANDARD_GRAVITY
+from rig.virtual.tower.plant import Tower
 
 SECTION = {"thickness": ["1.2 mm"], "width": ["10 mm"], "section_at": ["2 mm"]}
 TIPS = {

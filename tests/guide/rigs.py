@@ -18,10 +18,10 @@ from rig.guide.runner import Runner
 from rig.guide.script import Script
 from rig.guide.steps import Outcome
 from rig.logbook import Logbook
-from rig.virtual.parameters import TowerTruth
+from rig.virtual.board.standin import StandIn
 from rig.virtual.person import Person
-from rig.virtual.plant import Tower
-from rig.virtual.standin import StandIn
+from rig.virtual.tower.parameters import TowerTruth
+from rig.virtual.tower.plant import Tower
 
 ANSWERS = {"damage": ["none"], "fell": ["unsure"], "tower_changed": ["oiled the rods"]}
 

@@ -7,7 +7,7 @@ import pytest
 from rig import bench as benches
 from rig.bench import Bench
 from rig.errors import RigError
-from rig.virtual.wear import WearTruth
+from rig.virtual.frame.wear import WearTruth
 from tests.guide.edgeplay import SHORT_LIVED, Play
 
 FAST = {"first": "10", "ratio": "1.5", "limit": "400"}  # 10 15 22 33 49 73 109 ...

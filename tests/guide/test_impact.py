@@ -13,7 +13,7 @@ from rig.guide.recompute import recompute
 from rig.guide.runner import Runner
 from rig.logbook import Logbook
 from rig.logbook.audit import audit
-from rig.virtual.parameters import TowerTruth
+from rig.virtual.tower.parameters import TowerTruth
 from tests.guide.rigs import VirtualRig, impact, new_book, run
 
 

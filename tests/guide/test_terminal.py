@@ -7,10 +7,10 @@ import pytest
 from rich.console import Console
 
 from rig import bench as benches
-from rig.cli.devices import virtual_device
 from rig.errors import RigError
 from rig.guide.steps import Ask, Do
 from rig.guide.terminal import LINE, QUEUE, TerminalOperator
+from rig.session.devices import virtual_device
 
 
 class Keyboard(io.StringIO):

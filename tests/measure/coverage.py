@@ -17,11 +17,16 @@ import numpy as np
 from rig.board.wire import TICK_HZ
 from rig.calibration.timebase import TimeBase, regress
 from rig.measure.budget import Input, coverage_factor
-from rig.measure.drop import DropResult, evaluate_drop
-from rig.measure.facts import DropFacts, DropRecord, contact_height, gate_ticks
+from rig.measure.drop.evaluate import DropResult, evaluate_drop
+from rig.measure.drop.facts import DropFacts, DropRecord, contact_height, gate_ticks
 from rig.measure.gravity import local_gravity
-from rig.virtual.draw import DropSamples, Nominal, draw_truth, simulate_drop
-from rig.virtual.parameters import SpecimenTruth, TowerTruth, contact_constants, knife_on_rod
+from rig.virtual.tower.draw import DropSamples, Nominal, draw_truth, simulate_drop
+from rig.virtual.tower.parameters import (
+    SpecimenTruth,
+    TowerTruth,
+    contact_constants,
+    knife_on_rod,
+)
 
 ENERGY_J = 5.0
 # As rig.measure.parts allows beforehand.

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from rig.measure.branch import _covariance, fit
 from rig.measure.budget import Input
+from rig.measure.drop.branch import _covariance, fit
 
 BEND = Input("bend", 0.0, 1e-3)
 

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from rig.board.wire import TICK_HZ
 from rig.errors import RigError
 from rig.measure.budget import Input
-from rig.measure.drop import DropResult, evaluate_drop
-from rig.measure.facts import gate_ticks
-from rig.measure.height import change_reasons, effective_acceleration, height_for_energy
+from rig.measure.drop.evaluate import DropResult, evaluate_drop
+from rig.measure.drop.facts import gate_ticks
+from rig.measure.drop.height import change_reasons, effective_acceleration, height_for_energy
 from tests.measure.traces import SCALE_M, Truth, facts, heights, record
 from tests.published import load
 

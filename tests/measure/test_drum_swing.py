@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from rig.measure.rebound import SWING, U_SWING
+from rig.measure.drop.rebound import SWING, U_SWING
 
 
 def test_the_drum_swing_is_what_its_equation_of_motion_gives() -> None:

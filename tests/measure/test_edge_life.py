@@ -5,8 +5,8 @@ import math
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.measure.edge_life import Cutting, Probed, evaluate_edge_life
 from rig.measure.life import Probe, StopRule
+from rig.measure.life.evaluate import Cutting, Probed, evaluate_edge_life
 
 RULE = StopRule(cut_limit=200)
 CUT = Cutting(120, {})

@@ -8,9 +8,9 @@ import pytest
 
 from rig.board.wire import TICK_HZ
 from rig.measure.budget import Input
-from rig.measure.checks import gate_reasons
-from rig.measure.drop import DropResult, evaluate_drop
-from rig.measure.facts import Asked, DropRecord
+from rig.measure.drop.checks import gate_reasons
+from rig.measure.drop.evaluate import DropResult, evaluate_drop
+from rig.measure.drop.facts import Asked, DropRecord
 from tests.measure.traces import Truth, facts, heights, record
 
 

@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 import pytest
 
+from rig.measure.arm.facts import ArmRecord
+from rig.measure.arm.sweep import NOTHING
 from rig.measure.budget import Input
-from rig.measure.pry.facts import ArmRecord
-from rig.measure.pry.sweep import NOTHING
-from rig.measure.twist import NOTICE, TwistResult, evaluate_twist
-from rig.measure.twistrows import TwistFacts, TwistLimits
+from rig.measure.twist.evaluate import NOTICE, TwistResult, evaluate_twist
+from rig.measure.twist.rows import TwistFacts, TwistLimits
 from tests.measure.pry.traces import CODE_NM, ZERO, Pull, record
 from tests.measure.pry.traces import facts as pry_facts
 

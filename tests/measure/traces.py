@@ -6,7 +6,7 @@ import numpy as np
 
 from rig.board.wire import TICK_HZ
 from rig.measure.budget import Input
-from rig.measure.facts import DropFacts, DropRecord, contact_height
+from rig.measure.drop.facts import DropFacts, DropRecord, contact_height
 
 SCALE_M = 0.25e-3
 SAMPLE_TICKS = 2_000

@@ -9,15 +9,15 @@ import math
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 
+from rig.measure.arm.facts import ArmRecord
+from rig.measure.arm.sweep import Sweep
 from rig.measure.budget import Input
-from rig.measure.pry.facts import ArmRecord
 from rig.measure.pry.no_load import no_load_sweep
-from rig.measure.pry.sweep import Sweep
-from rig.measure.twist import TwistResult, evaluate_twist
-from rig.measure.twistrows import TwistFacts, TwistLimits
-from rig.virtual.jigdraw import blade_edge
-from rig.virtual.jigrecord import TwistTruth
-from rig.virtual.jigtrace import Board, TwistSamples, simulate_twist
+from rig.measure.twist.evaluate import TwistResult, evaluate_twist
+from rig.measure.twist.rows import TwistFacts, TwistLimits
+from rig.virtual.arm.draw import blade_edge
+from rig.virtual.arm.record import TwistTruth
+from rig.virtual.arm.trace import Board, TwistSamples, simulate_twist
 from tests.calibration.coverage import BENCH, Lab
 from tests.measure.pry.jigs import (
     CLOCK_LIMIT,

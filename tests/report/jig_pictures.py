@@ -12,13 +12,13 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from rig.measure.arm.facts import ArmRecord, Asked
+from rig.measure.arm.motion import Motion, motion
 from rig.measure.budget import Input
 from rig.measure.pry.evaluate import PryResult, evaluate_pry
-from rig.measure.pry.facts import ArmRecord, Asked
-from rig.measure.pry.motion import Motion, motion
 from rig.report.figures import DARK, FITTED, MARK, STYLE
-from rig.virtual.jigdraw import Group, blade_edge
-from rig.virtual.jigtrace import TwistSamples, simulate_twist
+from rig.virtual.arm.draw import Group, blade_edge
+from rig.virtual.arm.trace import TwistSamples, simulate_twist
 from tests.cli.commands import ROOT
 from tests.measure.pry.coverage import Rig, make_rig
 

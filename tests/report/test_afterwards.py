@@ -9,8 +9,8 @@ from rig.guide.runner import Runner
 from rig.logbook import Logbook
 from rig.report.afterwards import _further, steps
 from rig.report.gather import gather
-from rig.study import dealing, kept
-from rig.virtual.jigtruth import Failure, TipTruth
+from rig.study.register import dealing, kept
+from rig.virtual.arm.truth import Failure, TipTruth
 from tests.cli.inside import done
 from tests.guide.jigs import TIPS, JigRig
 from tests.guide.rigs import VirtualRig, impact, run

@@ -4,10 +4,10 @@ from pathlib import Path
 
 import pytest
 
-from rig.cli.resuming import told
 from rig.logbook import Logbook
 from rig.logbook.records import Run
-from rig.report import asked
+from rig.report import run_settings
+from rig.session.resuming import told
 from tests.cli.inside import done
 from tests.guide.jigs import TIPS, JigRig
 from tests.guide.rigs import VirtualRig, impact, new_book
@@ -35,18 +35,18 @@ def dropped(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_nought_for_not_set_is_left_out(twisted: Path) -> None:
     assert run_of(twisted).params["cycles"] == 0
-    assert "cycles" not in asked.settings(run_of(twisted))
+    assert "cycles" not in run_settings.settings(run_of(twisted))
     page = words(twisted)
     assert "cycles: 0" not in page and "specimen: K3" in page
 
 
 def test_a_nought_that_was_asked_for_is_told(dropped: Path) -> None:
-    assert asked.settings(run_of(dropped))["spare"] == "0"
+    assert run_settings.settings(run_of(dropped))["spare"] == "0"
     assert "spare: 0" in words(dropped)
 
 
 def test_an_unfinished_run_is_told_by_what_differs_from_the_defaults(dropped: Path) -> None:
-    assert asked.unlike_defaults(run_of(dropped)) == {
+    assert run_settings.unlike_defaults(run_of(dropped)) == {
         "energy": "5 J", "specimen": "K3", "spare": "0",
     }  # fmt: skip
     line = told(run_of(dropped))

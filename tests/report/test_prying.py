@@ -7,7 +7,7 @@ import pytest
 from rig.report.gather import gather
 from rig.report.page import content
 from rig.report.prying import PRY
-from rig.virtual.jigtruth import Failure, TipTruth
+from rig.virtual.arm.truth import Failure, TipTruth
 from tests.guide.jigs import TIPS, JigRig
 
 RISING = TipTruth(kind=Failure.BEND, plateau_nm=20.0)  # beyond what the arm's turn reaches

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from rig.report import studypage
-from rig.study import kept
-from rig.study.planning import blades_asked, plans
+from rig.study.answers.planning import blades_asked, plans
+from rig.study.register import kept
 from tests.logbook.test_audit import tamper
 from tests.report.test_page import _Tags
 from tests.study.books import StudyBook, begin, record, response

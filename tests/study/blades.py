@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from rig.study.data import LOG, BladeFacts, Group, Observation, Response, StudyData
+from rig.study.statistics.data import LOG, BladeFacts, Group, Observation, Response, StudyData
 
 TORQUE = Response("peak torque", "N.m", LOG, smallest=1.25, margin=1.2)
 

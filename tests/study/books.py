@@ -6,10 +6,10 @@ from pathlib import Path
 from typing import Any
 
 from rig.logbook import Logbook
-from rig.study import dealing, kept
-from rig.study.kept import Order
-from rig.study.record import StudyRecord
-from rig.study.responses import KINDS
+from rig.study.register import dealing, kept
+from rig.study.register.kept import Order
+from rig.study.register.record import StudyRecord
+from rig.study.register.responses import KINDS
 
 SCATTER = {"hardness": 0.4}
 SEED = 3

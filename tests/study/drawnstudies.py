@@ -5,8 +5,8 @@ from pathlib import Path
 
 import numpy as np
 
-from rig.study.answer import Answer
-from rig.study.whole import unsealed
+from rig.study.answers.answer import Answer
+from rig.study.answers.whole import unsealed
 from tests.study.books import StudyBook, begin, record, response
 
 Rng = np.random.Generator

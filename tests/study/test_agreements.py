@@ -6,10 +6,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rig.study import together
-from rig.study.agreement import agreement
-from rig.study.answer import agreements
-from rig.study.whole import unsealed
+from rig.study.answers import together
+from rig.study.answers.answer import agreements
+from rig.study.answers.whole import unsealed
+from rig.study.statistics.agreement import agreement
 from tests.study.books import StudyBook, begin, record
 
 BLADES, RESPONSES, STUDIES = 18, 5, 300

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from rig.study.alternatives import beside, mann_whitney, permutation
-from rig.study.data import LINEAR, Response
-from rig.study.units import layout
-from rig.study.withinloads import within_loads
+from rig.study.statistics.alternatives import beside, mann_whitney, permutation
+from rig.study.statistics.data import LINEAR, Response
+from rig.study.statistics.units import layout
+from rig.study.statistics.within_loads import within_loads
 from tests.published import load
 from tests.study.blades import drawn, study
 

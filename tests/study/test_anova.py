@@ -4,8 +4,8 @@ import math
 
 import pytest
 
-from rig.study.anova import components, one_way
-from rig.study.units import blade_means
+from rig.study.statistics.anova import components, one_way
+from rig.study.statistics.units import blade_means
 from tests.published import load
 from tests.study.blades import TORQUE, study
 
@@ -36,7 +36,7 @@ def test_the_table_agrees_with_the_handbook() -> None:  # NIST e-Handbook 7.4.3.
 
 
 def _linear(values, loads=None):  # type: ignore[no-untyped-def]
-    from rig.study.data import Response
+    from rig.study.statistics.data import Response
 
     data = study(values, Response("calcium", "%", "linear", 0.1, 0.1), None, loads)
     return blade_means(data.observations, data.response)

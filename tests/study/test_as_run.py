@@ -4,7 +4,7 @@ from pathlib import Path
 
 from rig import bench as benches
 from rig.bench import Bench
-from rig.study.whole import unsealed
+from rig.study.answers.whole import unsealed
 from tests.guide.rigs import VirtualRig, impact, run
 from tests.study.books import begin, record
 

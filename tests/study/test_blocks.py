@@ -10,14 +10,14 @@ import pytest
 from numpy.typing import NDArray
 from scipy import stats
 
-from rig.study import blocks
-from rig.study.blocks import differences
-from rig.study.compare import compare
-from rig.study.data import LINEAR, Response
-from rig.study.order import balanced_blocks
-from rig.study.verdict import judge
-from rig.study.welch import welch
-from rig.study.whole import unsealed
+from rig.study.answers import blocks
+from rig.study.answers.blocks import differences
+from rig.study.answers.whole import unsealed
+from rig.study.register.order import balanced_blocks
+from rig.study.statistics.compare import compare
+from rig.study.statistics.data import LINEAR, Response
+from rig.study.statistics.verdict import judge
+from rig.study.statistics.welch import welch
 from tests.study.blades import study
 from tests.study.books import begin, record
 

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.study import ahead, calendar, kept, workload
-from rig.study.calendar import SETUP_MIN, minutes
+from rig.study.register import ahead, calendar, kept, workload
+from rig.study.register.calendar import SETUP_MIN, minutes
 from tests.study.books import begin, record
 
 RESPONSES = ("hardness", "edge_life", "twist_torque", "impact_damage", "pry_torque")

@@ -4,7 +4,13 @@ import numpy as np
 import pytest
 
 from rig.errors import RigError
-from rig.study.capability import across_laboratories, by_ranges, crossed, mean_range, rms_range
+from rig.study.statistics.capability import (
+    across_laboratories,
+    by_ranges,
+    crossed,
+    mean_range,
+    rms_range,
+)
 from tests.published import load
 
 

@@ -5,9 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from rig.study import words
-from rig.study.capability import Capability, Line, crossed
-from rig.study.capabilityrange import in_words, next_step, spread
+from rig.study.answers import words
+from rig.study.statistics.capability import Capability, Line, crossed
+from rig.study.statistics.capability_range import in_words, next_step, spread
 from tests.published import load
 from tests.study.test_capability import readings
 

@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from rig.errors import RigError
-from rig.study.compare import compare
-from rig.study.data import LINEAR, Group, Observation, Response, StudyData
-from rig.study.effect import hedges_g, noncentral_interval, small_sample_factor
-from rig.study.units import BLADE_IN_LOAD, LOAD, PAIR_IN_LOAD
-from rig.study.verdict import CANNOT_TELL, RULED_OUT, SHOWN, overall
+from rig.study.statistics.compare import compare
+from rig.study.statistics.data import LINEAR, Group, Observation, Response, StudyData
+from rig.study.statistics.effect import hedges_g, noncentral_interval, small_sample_factor
+from rig.study.statistics.units import BLADE_IN_LOAD, LOAD, PAIR_IN_LOAD
+from rig.study.statistics.verdict import CANNOT_TELL, RULED_OUT, SHOWN, overall
 from tests.published import load
 from tests.study.blades import TORQUE, drawn, study
 

@@ -9,11 +9,12 @@ import pytest
 from rig.guide import script
 from rig.logbook import Logbook
 from rig.report import studypage
-from rig.study import kept, studyfile, whole
-from rig.study.record import StudyRecord
-from rig.study.responses import KINDS
-from rig.study.template import template
-from rig.study.turn import given, other_bench
+from rig.study.answers import whole
+from rig.study.register import kept, study_file
+from rig.study.register.record import StudyRecord
+from rig.study.register.responses import KINDS
+from rig.study.register.template import template
+from rig.study.register.turn import given, other_bench
 from rig.tables import FileFaults
 from tests.cli.commands import ROOT
 from tests.study.books import StudyBook, begin, response
@@ -39,7 +40,7 @@ def faults(tmp_path: Path, more: str) -> list[str]:
     path = tmp_path / "s.toml"
     path.write_text(FILE + more, encoding="utf-8")
     with pytest.raises(FileFaults) as told:
-        studyfile.load(path)
+        study_file.load(path)
     return told.value.faults
 
 
@@ -67,7 +68,7 @@ def test_numbers_and_flags_may_stand_without_quotes(tmp_path: Path) -> None:
     path = tmp_path / "s.toml"
     more = '[settings.drop_impact]\nenergy = "5000 mJ"\nallow_second_strike = true\ndrops = 2\n'
     path.write_text(FILE + more, encoding="utf-8")
-    told = kept.conditions.fixed(studyfile.load(path), "drop_impact")
+    told = kept.conditions.fixed(study_file.load(path), "drop_impact")
     assert told == {
         "energy": "5 J", "tolerance": "3%", "allow_second_strike": "yes", "drops": "2"
     }  # fmt: skip
@@ -198,14 +199,14 @@ def test_another_way_than_the_usual_needs_its_reason(tmp_path: Path) -> None:
     path = tmp_path / "s.toml"
     path.write_text(turned + more, encoding="utf-8")
     with pytest.raises(FileFaults, match="better_because"):
-        studyfile.load(path)
+        study_file.load(path)
     why = turned.replace('"more"\n', '"more"\nbetter_because = "a wedge is wanted"\n')
     path.write_text(why + more, encoding="utf-8")
-    what = studyfile.load(path).response[0].response()
+    what = study_file.load(path).response[0].response()
     assert (what.better, what.better_because) == ("more", "a wedge is wanted")
     path.write_text(turned.replace("better =", "larger_is_better =") + more, encoding="utf-8")
     with pytest.raises(FileFaults, match="each response knows its way"):
-        studyfile.load(path)
+        study_file.load(path)
 
 
 @pytest.mark.parametrize("procedure", sorted({kind.procedure for kind in KINDS.values()}))

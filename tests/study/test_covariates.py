@@ -5,9 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from rig.study.covariates import adjust
-from rig.study.data import LINEAR, BladeFacts, Response
-from rig.study.units import layout
+from rig.study.statistics.covariates import adjust
+from rig.study.statistics.data import LINEAR, BladeFacts, Response
+from rig.study.statistics.units import layout
 from tests.published import load
 from tests.study.blades import study
 

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from rig.study.studyfile import load
-from rig.study.template import template
+from rig.study.register.study_file import load
+from rig.study.register.template import template
 from rig.tables import FileFaults
 
 FAULTY = """\

@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from rig.study.capability import crossed
-from rig.study.hands import biases, in_words
+from rig.study.statistics.capability import crossed
+from rig.study.statistics.operator_bias import biases, in_words
 from tests.published import load
 from tests.study.test_capability import readings
 

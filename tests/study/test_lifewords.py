@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from rig.measure.life import log_sd_of, still_possible
-from rig.study.answer import Answer
-from rig.study.verdict import CANNOT_TELL, SHOWN
-from rig.study.whole import unsealed
+from rig.study.answers.answer import Answer
+from rig.study.answers.whole import unsealed
+from rig.study.statistics.verdict import CANNOT_TELL, SHOWN
 from tests.study.books import begin, record, response
 
 Lives = Mapping[str, tuple[int, int | None]]

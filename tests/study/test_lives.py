@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from rig.measure.life import Life
-from rig.study import boundwords
-from rig.study.data import LOG, Group, Response, StudyData
-from rig.study.lines import headline, of_bounds, open_by
-from rig.study.lives import LifeResult, as_values, beside, compare_lives
-from rig.study.verdict import CANNOT_TELL, LEVEL, RULED_OUT, SHOWN
+from rig.study.answers import bound_words
+from rig.study.answers.lines import headline, of_bounds, open_by
+from rig.study.statistics.data import LOG, Group, Response, StudyData
+from rig.study.statistics.lives import LifeResult, as_values, beside, compare_lives
+from rig.study.statistics.verdict import CANNOT_TELL, LEVEL, RULED_OUT, SHOWN
 
 LIFE = Response("edge life", "cuts", LOG, 1.3, 1.25)
 Ends = tuple[float, float]
@@ -96,7 +96,7 @@ def test_lives_of_one_furnace_load_a_recipe_say_what_the_loads_say() -> None:
     loads = {f"{name}{n}": name for name in lives for n in range(3)}
     (told,) = compared(lives, loads).comparisons
     assert told.verdict == CANNOT_TELL and told.loads_differ is not None
-    assert "Of these two loads only" in boundwords.survivors(told, LIFE)
+    assert "Of these two loads only" in bound_words.survivors(told, LIFE)
 
 
 @st.composite

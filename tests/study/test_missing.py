@@ -13,9 +13,10 @@ from rig.errors import RigError
 from rig.measure.life import Life
 from rig.report import page, studypage
 from rig.report.tables import export
-from rig.study import accidents, kept, missing, whole
-from rig.study.accidents import Lost
-from rig.study.answer import Answer
+from rig.study.answers import missing, whole
+from rig.study.answers.answer import Answer
+from rig.study.register import accidents, kept
+from rig.study.register.accidents import Lost
 from tests.cli.atbench import AtTheBench
 from tests.cli.inside import done
 from tests.study.books import StudyBook, begin, record

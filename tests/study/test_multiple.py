@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.study.multiple import bonferroni, hochberg, holm, step_up_level
+from rig.study.statistics.multiple import bonferroni, hochberg, holm, step_up_level
 from tests.published import load
 
 

@@ -7,9 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rig.logbook.records import Run
-from rig.study.answer import answer
-from rig.study.collect import beside, collect
-from rig.study.trials import Trial
+from rig.study.answers.answer import answer
+from rig.study.register.collect import beside, collect
+from rig.study.register.trials import Trial
 from tests.study.books import record
 
 NOW = datetime(2031, 5, 6, tzinfo=UTC)

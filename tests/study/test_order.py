@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.errors import RigError
-from rig.study.order import (
+from rig.study.register.order import (
     balanced_blocks,
     blind_codes,
     new_secret,

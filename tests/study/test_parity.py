@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from rig.study import words
-from rig.study.agreement import agreement
-from rig.study.data import LINEAR, Response
-from rig.study.parity import EQUAL, UNEQUAL, UNKNOWN, parity, tost
+from rig.study.answers import words
+from rig.study.statistics.agreement import agreement
+from rig.study.statistics.data import LINEAR, Response
+from rig.study.statistics.parity import EQUAL, UNEQUAL, UNKNOWN, parity, tost
 from tests.study.blades import study
 
 HARDNESS = Response("hardness", "HRC", LINEAR, smallest=1.0, margin=1.0)

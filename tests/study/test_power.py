@@ -8,13 +8,13 @@ import pytest
 from scipy import stats
 
 from rig.errors import RigError
-from rig.study.contrasts import contrast
-from rig.study.data import LINEAR, LOG, Response
-from rig.study.designs import Design, design_of, units_of
-from rig.study.pilot import scatters
-from rig.study.plan import Scatter, plan_study
-from rig.study.planning import in_words, plans
-from rig.study.power import (
+from rig.study.answers.pilot import scatters
+from rig.study.answers.planning import in_words, plans
+from rig.study.statistics.contrasts import contrast
+from rig.study.statistics.data import LINEAR, LOG, Response
+from rig.study.statistics.designs import Design, design_of, units_of
+from rig.study.statistics.plan import Scatter, plan_study
+from rig.study.statistics.power import (
     detectable_pooled,
     exact_size,
     fewest,
@@ -23,7 +23,7 @@ from rig.study.power import (
     log_scatter,
     scatter_of_means,
 )
-from rig.study.units import LOAD, PAIR_IN_LOAD, layout
+from rig.study.statistics.units import LOAD, PAIR_IN_LOAD, layout
 from tests.published import load
 from tests.study.blades import study
 from tests.study.books import begin, record, response

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from rig.report import studyfacts, studyfigures
-from rig.study import repeats
-from rig.study.data import LINEAR, Observation, Response
-from rig.study.units import BladeMean, blade_means
-from rig.study.whole import Whole, unsealed
+from rig.study.answers import repeats
+from rig.study.answers.whole import Whole, unsealed
+from rig.study.statistics.data import LINEAR, Observation, Response
+from rig.study.statistics.units import BladeMean, blade_means
 from tests.study.books import begin, record, response
 
 HARDNESS = Response("hardness", "HRC", LINEAR, 1.0, 1.0)

@@ -16,15 +16,15 @@ from scipy.stats import norm
 from procedures.lib.cutplan import PARAMETERS
 from rig.cli.main import cli
 from rig.logbook import Logbook
-from rig.study import kept
-from rig.study.compare import compare
-from rig.study.data import LOG, Response
-from rig.study.designs import Design
-from rig.study.lifescatter import USUAL_PROBES
-from rig.study.plan import Scatter, plan_study
-from rig.study.planning import blades_asked, blind_below, in_words, never_sure, plans
-from rig.study.power import log_scatter
-from rig.study.verdict import RULED_OUT
+from rig.study.answers.life_scatter import USUAL_PROBES
+from rig.study.answers.planning import blades_asked, blind_below, in_words, never_sure, plans
+from rig.study.register import kept
+from rig.study.statistics.compare import compare
+from rig.study.statistics.data import LOG, Response
+from rig.study.statistics.designs import Design
+from rig.study.statistics.plan import Scatter, plan_study
+from rig.study.statistics.power import log_scatter
+from rig.study.statistics.verdict import RULED_OUT
 from tests.study.blades import drawn, study
 from tests.study.books import begin, record, response
 

@@ -9,8 +9,9 @@ import pytest
 from rig.errors import RigError
 from rig.logbook import Logbook
 from rig.report import studypage
-from rig.study import kept, sealing, whole
-from rig.study.order import FILE, PASSPHRASE, Seal, opened, seal
+from rig.study.answers import whole
+from rig.study.register import kept, sealing
+from rig.study.register.order import FILE, PASSPHRASE, Seal, opened, seal
 from tests.cli.inside import done, refused, typed_in
 from tests.published import load
 from tests.study.books import record

@@ -5,8 +5,8 @@ from datetime import UTC, datetime
 import pytest
 
 from rig.logbook.records import Run
-from rig.study.collect import Collected, collect
-from rig.study.trials import Trial
+from rig.study.register.collect import Collected, collect
+from rig.study.register.trials import Trial
 from tests.study.books import record
 
 NOW = datetime(2031, 5, 6, tzinfo=UTC)

@@ -9,16 +9,22 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from rig.errors import RigError
-from rig.study import boundwords
-from rig.study.censored import compare_censored
-from rig.study.compare import compare
-from rig.study.data import LINEAR, Group, Observation, Response, StudyData
-from rig.study.joint import STRICT
-from rig.study.logrank import arrangements, log_rank_p, permutation_p, scores, smallest_p
-from rig.study.rates import failure_rate
-from rig.study.reach import Scene, reach
-from rig.study.survivors import fit
-from rig.study.verdict import CANNOT_TELL, LEVEL, RULED_OUT, SHOWN
+from rig.study.answers import bound_words
+from rig.study.statistics.censored import compare_censored
+from rig.study.statistics.compare import compare
+from rig.study.statistics.data import LINEAR, Group, Observation, Response, StudyData
+from rig.study.statistics.joint import STRICT
+from rig.study.statistics.logrank import (
+    arrangements,
+    log_rank_p,
+    permutation_p,
+    scores,
+    smallest_p,
+)
+from rig.study.statistics.rates import failure_rate
+from rig.study.statistics.reach import Scene, reach
+from rig.study.statistics.survivors import fit
+from rig.study.statistics.verdict import CANNOT_TELL, LEVEL, RULED_OUT, SHOWN
 from tests.published import load
 from tests.study.blades import TORQUE
 
@@ -206,7 +212,7 @@ def test_counts_that_cannot_be_are_refused() -> None:
 
 
 def test_without_survivors_the_reach_is_that_of_the_plan() -> None:
-    from rig.study.designs import Design
+    from rig.study.statistics.designs import Design
 
     told = reach(Scene(8, 8, 0.0, 0.2, 0.2, math.inf), 0.05)
     planned = math.exp(0.2 * Design().detectable(8))
@@ -282,7 +288,7 @@ def test_sentences_and_figures_of_bounds_agree(sizes: list[int], seed: int, limi
     }
     told = compare_censored(limited(values, limit))
     for c in told.comparisons:
-        text = boundwords.survivors(c, TORQUE)
+        text = bound_words.survivors(c, TORQUE)
         apart = c.low > 1 or c.high < 1
         if c.verdict == SHOWN:
             assert apart and c.p_adjusted <= LEVEL * (1 + 1e-6)

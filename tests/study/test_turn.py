@@ -7,8 +7,8 @@ import pytest
 from rig.errors import RigError
 from rig.guide import script
 from rig.logbook import Logbook
-from rig.study import kept
-from rig.study.turn import turn
+from rig.study.register import kept
+from rig.study.register.turn import turn
 from tests.study.books import StudyBook, begin, record
 
 

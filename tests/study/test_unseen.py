@@ -6,8 +6,8 @@ import pandas as pd
 import pytest
 
 from rig.report import studypage, studytables
-from rig.study.answer import Answer
-from rig.study.whole import unsealed
+from rig.study.answers.answer import Answer
+from rig.study.answers.whole import unsealed
 from tests.study.books import StudyBook, begin, record, response
 
 NONE = {"kind": "none", "depth_m": 0.0, "width_m": 0.0, "u_m": 0.0}

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from rig.study.parity import tost
-from rig.study.welch import (
+from rig.study.statistics.parity import tost
+from rig.study.statistics.welch import (
     detectable,
     equivalence,
     factor,

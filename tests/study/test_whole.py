@@ -5,11 +5,11 @@ from pathlib import Path
 import pytest
 
 from rig.errors import RigError
-from rig.study import kept
-from rig.study.answer import Answer
-from rig.study.said import said
-from rig.study.verdict import CANNOT_TELL, RULED_OUT, SHOWN
-from rig.study.whole import Whole, read, unsealed
+from rig.study.answers.answer import Answer
+from rig.study.answers.said import said
+from rig.study.answers.whole import Whole, read, unsealed
+from rig.study.register import kept
+from rig.study.statistics.verdict import CANNOT_TELL, RULED_OUT, SHOWN
 from tests.bench.studying import may_hide
 from tests.study.books import StudyBook, begin, record, response
 

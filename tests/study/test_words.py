@@ -7,19 +7,19 @@ import pytest
 from scipy import stats
 
 from rig.measure.staircase import Staircase, estimates
-from rig.study import boundwords, together, words
-from rig.study.agreement import Agreement, agreement
-from rig.study.anova import components
-from rig.study.capability import crossed
-from rig.study.censored import compare_censored
-from rig.study.compare import compare
-from rig.study.contrasts import pairs_of
-from rig.study.covariates import adjust
-from rig.study.data import LESS, LINEAR, LOG, Response
-from rig.study.lines import headline, of_values
-from rig.study.parity import parity
-from rig.study.phrases import amount, many, probability, size, span
-from rig.study.rates import failure_rate
+from rig.study.answers import bound_words, together, words
+from rig.study.answers.lines import headline, of_values
+from rig.study.statistics.agreement import Agreement, agreement
+from rig.study.statistics.anova import components
+from rig.study.statistics.capability import crossed
+from rig.study.statistics.censored import compare_censored
+from rig.study.statistics.compare import compare
+from rig.study.statistics.contrasts import pairs_of
+from rig.study.statistics.covariates import adjust
+from rig.study.statistics.data import LESS, LINEAR, LOG, Response
+from rig.study.statistics.parity import parity
+from rig.study.statistics.phrases import amount, many, probability, size, span
+from rig.study.statistics.rates import failure_rate
 from tests.study.blades import TORQUE, drawn, study
 from tests.study.test_survivors import limited
 
@@ -40,8 +40,8 @@ def everything() -> list[str]:
     for limit in (8.0, 11.0, 30.0):
         some = {k: [x[0] for x in v] for k, v in drawn(rng, (1, 1.5), 5).items()}
         censored = compare_censored(limited(some, limit))
-        said += [boundwords.survivors(c, TORQUE) for c in censored.comparisons]
-        said += [boundwords.rate(rate) for rate in censored.rates]
+        said += [bound_words.survivors(c, TORQUE) for c in censored.comparisons]
+        said += [bound_words.rate(rate) for rate in censored.rates]
     for failed in ((True, False) * 6, (True,) * 5):
         levels = [10.0]
         for one in failed[:-1]:
@@ -133,7 +133,7 @@ def test_one_is_said_in_the_singular() -> None:
 
 
 def test_none_of_three_failed_names_the_rate_still_possible() -> None:
-    assert boundwords.rate(failure_rate("A", 0, 3)) == (
+    assert bound_words.rate(failure_rate("A", 0, 3)) == (
         "A: 0 of 3 failed. A failure rate of up to 63% is still possible."
     )
 

@@ -9,10 +9,10 @@ import pytest
 from rig import bench as benches
 from rig.bench import Bench
 from rig.board.wire import Kind
-from rig.cli.believed import jig_nominal, tower_nominal
-from rig.cli.devices import virtual_device
 from rig.measure.gravity import normal_gravity
-from rig.virtual.jig import Jig
+from rig.session.devices import virtual_device
+from rig.session.virtual_truth import jig_nominal, tower_nominal
+from rig.virtual.arm.plant import Jig
 
 BENCH = benches.load(None)
 

@@ -10,12 +10,12 @@ import pytest
 from rig.board import wire
 from rig.board.samples import Capture, capture
 from rig.board.wire import LIMITS, Event, Kind, LoadFault, Op, Output, Reason, State
-from rig.virtual.converter import Converter
-from rig.virtual.hands import Hands
-from rig.virtual.jig import Jig
-from rig.virtual.parameters import TowerTruth
-from rig.virtual.plant import Tower
-from rig.virtual.standin import StandIn
+from rig.virtual.arm.plant import Jig
+from rig.virtual.board.converter import Converter
+from rig.virtual.board.standin import StandIn
+from rig.virtual.tower.hands import Hands
+from rig.virtual.tower.parameters import TowerTruth
+from rig.virtual.tower.plant import Tower
 from tests.virtual.worlds import Rig, heard, of_kind
 
 CHANNELS = (Kind.HEIGHT, Kind.LOAD, Kind.ANGLE)

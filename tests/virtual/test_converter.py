@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 from numpy.typing import ArrayLike
 
 from rig.board.wire import ANGLE_SUM, CHANNELS, LOAD_LIMITS, TICK_HZ, Kind
-from rig.virtual import anglechannel
-from rig.virtual.converter import FAULTS, NOISE_V, Converter, code_of
-from rig.virtual.jig import Jig
-from rig.virtual.jigtruth import JigTruth
-from rig.virtual.relaxation import Floats
+from rig.virtual.arm.plant import Jig
+from rig.virtual.arm.relaxation import Floats
+from rig.virtual.arm.truth import JigTruth
+from rig.virtual.board import angle_channel
+from rig.virtual.board.converter import FAULTS, NOISE_V, Converter, code_of
 from tests.published import load
 
 CODES = load("adc24_codes")
@@ -138,13 +138,13 @@ def test_an_unplugged_cell_drifts_to_saturation() -> None:
 
 def test_eight_conversions_of_ten_bits_in_each_of_eight_milliseconds() -> None:
     # 13 cycles at 125 kHz (ATmega328P data sheet): eight take 0.832 ms, the last ends by 7.84 ms
-    times = anglechannel.middle_ticks([0, 16_000])
+    times = angle_channel.middle_ticks([0, 16_000])
     assert times.shape == (2, 8)
     assert (np.diff(times) == TICK_HZ / 1000).all()
-    assert 8 * anglechannel.CONVERSION_TICKS < TICK_HZ / 1000
+    assert 8 * angle_channel.CONVERSION_TICKS < TICK_HZ / 1000
     assert times[1, 0] - times[0, 0] == CHANNELS[Kind.ANGLE].period_ticks
     rng = np.random.default_rng(0)
-    top, bottom = anglechannel.sums(np.array([[1.0] * 8, [0.0] * 8]), 0.0, rng)
+    top, bottom = angle_channel.sums(np.array([[1.0] * 8, [0.0] * 8]), 0.0, rng)
     assert (top, bottom) == (ANGLE_SUM * 1023, 0)
 
 
@@ -155,7 +155,7 @@ def test_the_summed_angle_resolves_a_hundredth_of_a_degree() -> None:
     errors = []
     for degrees in np.linspace(-50, 50, 301):
         ratio = 0.5 + 0.8 * degrees / 120
-        found = anglechannel.sums(np.full((20, 8), ratio), JigTruth().sensor.noise_lsb, rng)
+        found = angle_channel.sums(np.full((20, 8), ratio), JigTruth().sensor.noise_lsb, rng)
         errors.append(((found / ANGLE_SUM + 0.5) / 1024 - ratio) / (0.8 / 120))
     assert np.std(errors) == pytest.approx(math.sqrt(1 / 3) / 8 / per_degree, rel=0.05)
     assert np.std(errors) < 0.0115
@@ -165,6 +165,6 @@ def test_the_summed_angle_resolves_a_hundredth_of_a_degree() -> None:
 def test_a_still_arm_sums_to_what_its_sensor_tells() -> None:
     jig = Jig(JigTruth())
     end = jig.hold_at_stop(math.radians(20.0))
-    ratio = jig.angle_ratio(end + anglechannel.middle_ticks([0]) / TICK_HZ)
-    (found,) = anglechannel.sums(ratio, 0.5, np.random.default_rng(0))
+    ratio = jig.angle_ratio(end + angle_channel.middle_ticks([0]) / TICK_HZ)
+    (found,) = angle_channel.sums(ratio, 0.5, np.random.default_rng(0))
     assert found == pytest.approx(float(jig.angle_ratio(end)) * 1024 * 64 - 32, abs=20)

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from rig.board.wire import LIMITS
-from rig.virtual.cutting import FAULTS, CuttingFrame, Draw, FrameTruth
-from rig.virtual.cuttinghands import CuttingHands
-from rig.virtual.plant import Edge
-from rig.virtual.wear import CuttingEdge, WearTruth, blade_wear, fresh_edge, harshness
+from rig.virtual.frame.hands import CuttingHands
+from rig.virtual.frame.plant import FAULTS, CuttingFrame, Draw, FrameTruth
+from rig.virtual.frame.wear import CuttingEdge, WearTruth, blade_wear, fresh_edge, harshness
+from rig.virtual.tower.plant import Edge
 
 STABLE_S = 8e-3
 

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from rig.board.wire import TICK_HZ
-from rig.virtual.draw import Nominal, draw_truth, simulate_drop
-from rig.virtual.parameters import TowerTruth, knife_on_rod
+from rig.virtual.tower.draw import Nominal, draw_truth, simulate_drop
+from rig.virtual.tower.parameters import TowerTruth, knife_on_rod
 
 STATED = Nominal()
 

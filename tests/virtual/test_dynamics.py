@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.virtual.dynamics import Dynamics, Happening, Support
-from rig.virtual.parameters import TowerTruth, contact_constants
+from rig.virtual.tower.dynamics import Dynamics, Happening, Support
+from rig.virtual.tower.parameters import TowerTruth, contact_constants
 from tests.published import load
 from tests.virtual.worlds import LOSSLESS, hung, let_go
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.board.wire import LIMITS, Reason, State
-from rig.virtual.interlock import Interlock, difference
+from rig.virtual.board.interlock import Interlock, difference
 
 NONCE = 77
 

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rig.virtual.cell import Cell
-from rig.virtual.jig import Jig, Pry
-from rig.virtual.jigtruth import CellTruth, EdgeTruth, Failure, HandTruth, JigTruth, TipTruth
+from rig.virtual.arm.cell import Cell
+from rig.virtual.arm.plant import Jig, Pry
+from rig.virtual.arm.truth import CellTruth, EdgeTruth, Failure, HandTruth, JigTruth, TipTruth
 from tests.published import load
 
 STEADY = HandTruth(tremor_rad=0.0, rate_wobble=0.0)

@@ -9,16 +9,9 @@ import numpy as np
 import pytest
 
 from rig.board.wire import TICK_HZ
-from rig.virtual.jig import Pry
-from rig.virtual.jigdraw import (
-    DEMO_GROUPS,
-    Group,
-    JigNominal,
-    blade_edge,
-    blade_tip,
-    draw_jig,
-)
-from rig.virtual.jigtrace import (
+from rig.virtual.arm.draw import DEMO_GROUPS, Group, JigNominal, blade_edge, blade_tip, draw_jig
+from rig.virtual.arm.plant import Pry
+from rig.virtual.arm.trace import (
     Board,
     JigSamples,
     PryProfile,
@@ -27,7 +20,7 @@ from rig.virtual.jigtrace import (
     simulate_stops,
     simulate_twist,
 )
-from rig.virtual.jigtruth import CellTruth, Failure, HandTruth, JigTruth, TipTruth
+from rig.virtual.arm.truth import CellTruth, Failure, HandTruth, JigTruth, TipTruth
 
 STATED = JigNominal()
 

@@ -6,11 +6,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from rig.virtual.jig import Jig
-from rig.virtual.jigdraw import blade_tip
-from rig.virtual.jigtruth import Failure, JigTruth
+from rig.virtual.arm.draw import blade_tip
+from rig.virtual.arm.plant import Jig
+from rig.virtual.arm.truth import Failure, JigTruth
 from rig.virtual.person import Person
-from rig.virtual.plant import Tower
+from rig.virtual.tower.plant import Tower
 
 
 class Bench:

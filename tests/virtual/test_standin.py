@@ -11,13 +11,13 @@ from rig.board import wire
 from rig.board.frames import Decoder, Frame, Message
 from rig.board.link import Link, LinkLost, NoBoard, WrongFirmware
 from rig.board.wire import Event, Input, Kind, Op, Output, Reason, State
-from rig.virtual.faults import FAULTS
-from rig.virtual.hands import Hands
-from rig.virtual.jig import Jig
-from rig.virtual.parameters import TowerTruth
-from rig.virtual.plant import Tower
-from rig.virtual.standin import StandIn
-from rig.virtual.twin import Twin
+from rig.virtual.arm.plant import Jig
+from rig.virtual.board.faults import FAULTS
+from rig.virtual.board.standin import StandIn
+from rig.virtual.board.twin import Twin
+from rig.virtual.tower.hands import Hands
+from rig.virtual.tower.parameters import TowerTruth
+from rig.virtual.tower.plant import Tower
 from tests.virtual.worlds import Rig, heard, of_kind
 
 

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rig.virtual.jigtruth import EdgeTruth, Failure, TipTruth, turned_beam_nm_per_rad
-from rig.virtual.relaxation import relax
-from rig.virtual.slot import SlotEdge
-from rig.virtual.tip import Curve, Tip
+from rig.virtual.arm.relaxation import relax
+from rig.virtual.arm.slot import SlotEdge
+from rig.virtual.arm.tip import Curve, Tip
+from rig.virtual.arm.truth import EdgeTruth, Failure, TipTruth, turned_beam_nm_per_rad
 from tests.published import load
 
 TOOL = 400.0

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rig.virtual.dynamics import Support
-from rig.virtual.encoder import phases
-from rig.virtual.hands import Hands
-from rig.virtual.parameters import Damage, TowerTruth, knife_on_rod
-from rig.virtual.plant import SLIP_M, Edge, Tower
+from rig.virtual.tower.dynamics import Support
+from rig.virtual.tower.encoder import phases
+from rig.virtual.tower.hands import Hands
+from rig.virtual.tower.parameters import Damage, TowerTruth, knife_on_rod
+from rig.virtual.tower.plant import SLIP_M, Edge, Tower
 from tests.virtual.worlds import each_ms, hung, let_go
 
 QUICKEST_S = 5e-3

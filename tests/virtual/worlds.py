@@ -7,11 +7,11 @@ from rig.board.frames import Decoder, Frame
 from rig.board.link import Link
 from rig.board.samples import Happening
 from rig.board.wire import Kind, Op
-from rig.virtual.dynamics import Support
-from rig.virtual.hands import Hands
-from rig.virtual.parameters import SpecimenTruth, TowerTruth
-from rig.virtual.plant import Tower
-from rig.virtual.standin import StandIn
+from rig.virtual.board.standin import StandIn
+from rig.virtual.tower.dynamics import Support
+from rig.virtual.tower.hands import Hands
+from rig.virtual.tower.parameters import SpecimenTruth, TowerTruth
+from rig.virtual.tower.plant import Tower
 
 LOSSLESS = replace(
     TowerTruth(),

@@ -6,10 +6,10 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from rig.board.wire import ANGLE_SUM, CHANNELS, LOAD_LIMITS, TICK_HZ, Kind, LoadFault
+from rig.measure.arm.facts import ArmRecord, Asked, PryFacts
+from rig.measure.arm.motion import Motion
+from rig.measure.arm.shared_rows import drift_nm
 from rig.measure.budget import Measurand, Reason
-from rig.measure.pry.common import drift_nm
-from rig.measure.pry.facts import ArmRecord, Asked, PryFacts
-from rig.measure.pry.motion import Motion
 from rig.measure.pry.trial import Trial
 
 NOMINAL_LOAD_S = CHANNELS[Kind.LOAD].period_ticks / TICK_HZ

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rig.measure.pry.motion import SETTLING, Array, Motion, Turning
+from rig.measure.arm.motion import SETTLING, Array, Motion, Turning
 
 WITHIN = 2 + SETTLING  # samples
 SNAP_SHARE = 0.5  # of the peak

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rig.measure.arm.motion import SETTLING, Array, Motion
+from rig.measure.arm.scatter import TREMOR, inflation
 from rig.measure.pry.course import Break
-from rig.measure.pry.motion import SETTLING, Array, Motion
-from rig.measure.pry.scatter import TREMOR, inflation
 
 LAST = 20  # samples that a peak at a break is carried on from: a quarter of a second
 LEAST_FOR_BEND = 8  # samples for a parabola; fewer give a line

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from rig.measure.arm.facts import ArmRecord, Asked, PryFacts
+from rig.measure.arm.motion import motion
 from rig.measure.budget import Reason
 from rig.measure.pry.checks import (
     mean_rate,
@@ -11,8 +13,6 @@ from rig.measure.pry.checks import (
     trial_reasons,
     under_read,
 )
-from rig.measure.pry.facts import ArmRecord, Asked, PryFacts
-from rig.measure.pry.motion import motion
 from rig.measure.pry.trial import Trial, trial
 from rig.measure.pry.values import measurands
 from rig.measure.result import Result

@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rig.measure.arm.motion import SETTLING, Array, Motion
+from rig.measure.arm.scatter import smooth
 from rig.measure.pry.course import Break
 from rig.measure.pry.ending import LAST, Ending, at_break, at_largest
-from rig.measure.pry.motion import SETTLING, Array, Motion
-from rig.measure.pry.scatter import smooth
 
 
 @dataclass(frozen=True)

@@ -8,10 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rig.measure.budget import Reason
-from rig.measure.pry.checks import record_reasons
-from rig.measure.pry.facts import ArmRecord
-from rig.measure.pry.motion import (
+from rig.measure.arm.facts import ArmRecord
+from rig.measure.arm.motion import (
     REACH,
     SETTLING,
     STEADY_RAD_S,
@@ -22,7 +20,9 @@ from rig.measure.pry.motion import (
     rates,
     under_triangle,
 )
-from rig.measure.pry.sweep import HIGHEST_DEGREE, NOTHING, WORTH, Sweep
+from rig.measure.arm.sweep import HIGHEST_DEGREE, NOTHING, WORTH, Sweep
+from rig.measure.budget import Reason
+from rig.measure.pry.checks import record_reasons
 from rig.measure.scales import Scale
 
 MOVING = 2.0  # times the speed at which friction has its full sign

@@ -3,12 +3,12 @@
 import math
 from dataclasses import dataclass
 
+from rig.measure.arm import shared_rows
+from rig.measure.arm.facts import ArmRecord, PryFacts
+from rig.measure.arm.motion import U_DELAY
+from rig.measure.arm.scatter import LEFT_SHARE
+from rig.measure.arm.shared_rows import Array
 from rig.measure.budget import Input, rectangular
-from rig.measure.pry import common
-from rig.measure.pry.common import Array
-from rig.measure.pry.facts import ArmRecord, PryFacts
-from rig.measure.pry.motion import U_DELAY
-from rig.measure.pry.scatter import LEFT_SHARE
 from rig.measure.pry.straight import Straight
 from rig.measure.pry.trial import Trial
 
@@ -29,16 +29,16 @@ class Rows:
 
     def torque_point(self) -> Input:
         """The torque certificate's point error at the peak."""
-        return common.torque_point(self.facts.torque, self.found.loaded.peak_nm)
+        return shared_rows.torque_point(self.facts.torque, self.found.loaded.peak_nm)
 
     def align(self) -> Input:
         """Pull off the square."""
-        return common.align(self.facts.u_align_rad)
+        return shared_rows.align(self.facts.u_align_rad)
 
     def zero(self) -> Input:
         """Drift and scatter of zero."""
         limit = self.facts.limits.drift_limit_share * self.found.loaded.peak_nm
-        return common.zero(self.record, self.found.made.code_nm, limit)
+        return shared_rows.zero(self.record, self.found.made.code_nm, limit)
 
     def no_load(self) -> Input:
         """The arm alone."""
@@ -93,14 +93,14 @@ class Rows:
 
     def angle_between(self, name: str, span_rad: float, source: str) -> Input:
         """A difference of two arm angles."""
-        return common.angle_between(self.facts.angle, name, span_rad, source)
+        return shared_rows.angle_between(self.facts.angle, name, span_rad, source)
 
     def angle_area(self, angle: Array, net: Array) -> Input:
         """The angle scale's errors on the area under torque over angle, J.
 
         `angle` in rad and `net` in N.m along the curve, shape (n,) each.
         """
-        return common.angle_area(self.facts.angle, angle, net)
+        return shared_rows.angle_area(self.facts.angle, angle, net)
 
     def filter_area(self, angle: Array, net: Array) -> Input:
         """The filter's delay on that area, J: torques of a moment before or after.
@@ -119,13 +119,13 @@ class Rows:
         errors, sqrt(3) u/l^2 for errors alike over a length l (Gaussian correlation).
         """
         scale = self.facts.angle
-        share = reach_rad / common.alike(scale)
+        share = reach_rad / shared_rows.alike(scale)
         u = scale.u_absolute * min(1.0, math.sqrt(3) / 2 * share**2)
         return Input(name, 0.0, u, scale.dof, f"bow of the angle scale; {scale.source}", "rad")
 
     def angle_gain(self, span_rad: float) -> Input:
         """True over shown angle across a stretch, a factor near one."""
-        return common.angle_gain(self.facts.angle, span_rad)
+        return shared_rows.angle_gain(self.facts.angle, span_rad)
 
     def torque_slope(self, line: Straight) -> list[Input]:
         """What bends the slope of torque over angle."""
@@ -133,7 +133,7 @@ class Rows:
         span = line.span_rad
         alone = self.facts.sweep.u_nm * math.sqrt(2) / span
         torques = line.slope * span
-        bow = common.apart(self.facts.torque, torques) / span
+        bow = shared_rows.apart(self.facts.torque, torques) / span
         return [
             scale,
             self.align(),

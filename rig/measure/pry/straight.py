@@ -15,9 +15,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rig.measure.pry.motion import Array
-from rig.measure.pry.scatter import inflation, smooth
-from rig.measure.pry.scatter import slope as slope_of
+from rig.measure.arm.motion import Array
+from rig.measure.arm.scatter import inflation, smooth
+from rig.measure.arm.scatter import slope as slope_of
 
 LOW, HIGH = 0.2, 0.5  # of the largest torque
 ABOVE_PRELOAD = 4.0

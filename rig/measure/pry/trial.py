@@ -17,11 +17,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rig.measure.arm.facts import ArmRecord, Asked, Limits, PryFacts
+from rig.measure.arm.motion import Array, Motion
+from rig.measure.arm.scatter import slope, smooth
 from rig.measure.pry.course import Fall, find_break, find_fall
-from rig.measure.pry.facts import ArmRecord, Asked, Limits, PryFacts
 from rig.measure.pry.loading import Loading, loading
-from rig.measure.pry.motion import Array, Motion
-from rig.measure.pry.scatter import slope, smooth
 from rig.measure.pry.straight import Onset, Straight, straight_and_onset
 
 SET_SHARE = 0.5  # of the onset offset: less is not a set

@@ -11,11 +11,11 @@ from typing import Any
 
 import numpy as np
 
+from rig.measure.arm.facts import ArmRecord, Asked, PryFacts, Section
+from rig.measure.arm.motion import Array
+from rig.measure.arm.scatter import LEFT_SHARE, slope
 from rig.measure.budget import Input, Measurand, evaluate, rectangular
-from rig.measure.pry.facts import ArmRecord, Asked, PryFacts, Section
-from rig.measure.pry.motion import Array
 from rig.measure.pry.rows import Rows
-from rig.measure.pry.scatter import LEFT_SHARE, slope
 from rig.measure.pry.trial import Trial
 from rig.measure.section import bending_index, bending_moment
 

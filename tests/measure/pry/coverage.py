@@ -15,16 +15,16 @@ from dataclasses import dataclass, replace
 from statistics import fmean
 from typing import Any
 
+from rig.measure.arm.facts import ArmRecord, Asked, Limits, PryFacts
+from rig.measure.arm.sweep import Sweep
 from rig.measure.budget import Input
 from rig.measure.pry.evaluate import evaluate_pry
-from rig.measure.pry.facts import ArmRecord, Asked, Limits, PryFacts
 from rig.measure.pry.no_load import no_load_sweep
-from rig.measure.pry.sweep import Sweep
 from rig.measure.scales import Scale
-from rig.virtual.jig import Pry
-from rig.virtual.jigdraw import Group, blade_tip
-from rig.virtual.jigtrace import Board, PryProfile, PrySamples, simulate_pry
-from rig.virtual.jigtruth import CellTruth, Failure, JigTruth, TipTruth
+from rig.virtual.arm.draw import Group, blade_tip
+from rig.virtual.arm.plant import Pry
+from rig.virtual.arm.trace import Board, PryProfile, PrySamples, simulate_pry
+from rig.virtual.arm.truth import CellTruth, Failure, JigTruth, TipTruth
 from tests.calibration.coverage import BENCH, CODES_PER_RATIO, Lab
 from tests.measure.pry.jigs import (
     CLOCK_LIMIT,

@@ -11,15 +11,15 @@ import numpy as np
 
 from rig.board.wire import TICK_HZ
 from rig.calibration import angle, load
+from rig.measure.arm.facts import ArmRecord
+from rig.measure.arm.motion import U_DELAY
 from rig.measure.budget import Input
-from rig.measure.pry.facts import ArmRecord
-from rig.measure.pry.motion import U_DELAY
 from rig.measure.result import Result
 from rig.measure.scales import Scale
-from rig.virtual import anglechannel
-from rig.virtual.jigtrace import JigSamples
-from rig.virtual.jigtrail import sensed
-from rig.virtual.jigtruth import HandTruth, JigTruth
+from rig.virtual.arm.trace import JigSamples
+from rig.virtual.arm.trail import sensed
+from rig.virtual.arm.truth import HandTruth, JigTruth
+from rig.virtual.board import angle_channel
 from tests.calibration.coverage import BENCH, Lab, calibration
 
 SUMS_READ = 250  # two seconds
@@ -56,7 +56,7 @@ def angle_scale(truth: JigTruth, rng: random.Random) -> Scale:
             for stop in order:
                 at = math.radians(stop) + truth.stop_error_rad
                 ratio = sensed(truth.sensor, np.full((SUMS_READ // 10, 8), at))
-                sums = anglechannel.sums(ratio, truth.sensor.noise_lsb, noise)
+                sums = angle_channel.sums(ratio, truth.sensor.noise_lsb, noise)
                 readings.append({"stop_deg": stop, "run": run, "rising": rising,
                                  "mean": float(sums.mean()), "sd": float(sums.std(ddof=1)),
                                  "reasons": []})  # fmt: skip

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from rig.measure.arm.motion import Turning
 from rig.measure.pry.course import JUMP_HALF_S, SLOWED_S, jump_s
-from rig.measure.pry.motion import Turning
 
 RATE = math.radians(1.5)
 SUM_S = 8e-3

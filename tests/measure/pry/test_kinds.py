@@ -4,8 +4,8 @@ import math
 
 import pytest
 
+from rig.measure.arm.facts import Asked
 from rig.measure.pry.evaluate import PryResult, evaluate_pry
-from rig.measure.pry.facts import Asked
 from tests.measure.pry.traces import (
     STIFF,
     Pull,

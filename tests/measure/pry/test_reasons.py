@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from rig.board.wire import LOAD_LIMITS, LoadFault
+from rig.measure.arm.facts import ArmRecord, Asked, PryFacts
+from rig.measure.arm.sweep import NOTHING, Sweep
 from rig.measure.budget import Input, Reason
 from rig.measure.pry.evaluate import PryResult, evaluate_pry
-from rig.measure.pry.facts import ArmRecord, Asked, PryFacts
-from rig.measure.pry.sweep import NOTHING, Sweep
 from tests.measure.pry.traces import CODE_NM, STIFF, ZERO, Pull, broken, facts, limits, record
 
 

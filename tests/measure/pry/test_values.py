@@ -6,9 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from rig.measure.arm.facts import Asked, Section
 from rig.measure.budget import Input
 from rig.measure.pry.evaluate import PryResult, evaluate_pry
-from rig.measure.pry.facts import Asked, Section
 from tests.measure.pry.traces import STIFF, Pull, bending, broken, facts, limits, record
 
 FAILS_RAD = math.radians(8)
@@ -109,7 +109,7 @@ def test_zero_is_taken_in_the_middle_of_before_and_after_with_a_row_for_its_drif
 
 
 def test_the_arm_s_own_torque_is_taken_off() -> None:
-    from rig.measure.pry.sweep import Sweep
+    from rig.measure.arm.sweep import Sweep
 
     def alone(angle: np.ndarray) -> np.ndarray:
         return np.asarray(0.3 - 0.2 * angle)

@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rig.board.wire import TICK_HZ
+from rig.measure.arm.facts import ArmRecord, Limits, PryFacts
+from rig.measure.arm.sweep import NOTHING
 from rig.measure.budget import Input
-from rig.measure.pry.facts import ArmRecord, Limits, PryFacts
-from rig.measure.pry.sweep import NOTHING
 from rig.measure.scales import Scale
 
 Array = np.ndarray

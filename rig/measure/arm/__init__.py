@@ -1,0 +1,1 @@
+"""What pry and twist have in common: record, motion, zero and sweep of the arm, budget rows."""

@@ -1,0 +1,1 @@
+"""An edge twisted to and fro in a slot of wood."""

@@ -1,0 +1,75 @@
+"""What the maker reads of comparisons with bounds: survivors, edge lives, rates of failure."""
+
+import math
+
+from rig.study.answers.words import could_find, estimated, of_these_loads, which_way
+from rig.study.statistics.censored import CensoredComparison
+from rig.study.statistics.data import Response
+from rig.study.statistics.phrases import TWICE, amount, number, percent
+from rig.study.statistics.rates import Rate
+from rig.study.statistics.reach import Reach
+
+
+def survivors(told: CensoredComparison, response: Response) -> str:
+    """One group against another when some values are bounds."""
+    parts = [f"{told.group} against {told.against}: {told.verdict}."]
+    if told.low > 0 or math.isfinite(told.high):
+        parts.append(estimated(response, told.effect, told.low, told.high))
+    elif math.isfinite(told.effect):
+        parts.append(f"The means differ: {amount(response, told.effect)}. That is no proof.")
+    far = told.effect if math.isfinite(told.effect) else told.low if told.low > 1 else told.high
+    parts.append(which_way(told.group, told.verdict, far, response))
+    parts += [reason.text for reason in told.reasons]
+    parts.append(of_these_loads(told, response))
+    parts.append(_open_by(told, response))
+    return " ".join(part for part in parts if part)
+
+
+def _open_by(told: CensoredComparison, response: Response) -> str:
+    """One figure only: what would have been found, or what lives without scatter leave open."""
+    if told.missed is not None:
+        return may_hide(told.missed)
+    if told.detectable is not None:
+        return could_find(told.detectable, response, told.detectable_upper)
+    same = told.reach.reasons and told.reach.reasons == told.reasons
+    return "" if same else could_reach(told.reach, response)
+
+
+def may_hide(ratio: float) -> str:
+    """What equal lives leave open, as a ratio."""
+    much = f"{percent(ratio)} longer than" if ratio < TWICE else f"{number(ratio)} times"
+    return (
+        "All edges of both groups went dull between the same two probes. That does not make their "
+        f"lives equal: at the scatter taken, the true life of one may be up to {much} that of the "
+        "other (95 % confidence)."
+    )
+
+
+def could_reach(told: Reach, response: Response) -> str:
+    """The smallest difference a study with survivors would have found, each way."""
+    if told.reasons:
+        return " ".join(reason.text for reason in told.reasons)
+    ways = [("lower", told.weaker), ("higher", told.stronger)]
+    found = [f"{way} by a factor of {number(value)}" for way, value in ways if value is not None]
+    hidden = [way for way, value in ways if value is None]
+    parts = []
+    if found:
+        parts.append(f"A group {' or '.join(found)} would be found in 80 of 100 such studies.")
+    if hidden:
+        parts.append(
+            f"A group {' or '.join(hidden)}, however much, would be found in fewer than 80."
+            if found
+            else f"A group {' or '.join(hidden)}, however much, would be found in fewer than 80 of "
+            "100 such studies."
+        )
+    return " ".join(parts)
+
+
+def rate(told: Rate) -> str:
+    """What a count of failures still allows."""
+    start = f"{told.group}: {told.failed} of {told.units} failed."
+    if told.failed == 0:
+        return f"{start} A failure rate of up to {told.upper:.0%} is still possible."
+    if told.failed == told.units:
+        return f"{start} A failure rate of only {told.lower:.0%} is still possible."
+    return f"{start} The rate may be anything from {told.low:.0%} to {told.high:.0%}."

@@ -1,0 +1,255 @@
+"""A study record's plan: response by response, in numbers and in words."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from rig.study.answers.life_scatter import USUAL_PROBES
+from rig.study.answers.pilot import Pilot
+from rig.study.answers.plan_scatter import LIFE, is_life, scatter_of, with_loads
+from rig.study.register.record import ResponseRecord, StudyRecord
+from rig.study.register.responses import KINDS
+from rig.study.statistics.data import LOG, Response, is_known
+from rig.study.statistics.designs import Design, design_of, units_of
+from rig.study.statistics.phrases import TWICE, begin, many, size
+from rig.study.statistics.plan import NAMES, Scatter, StudyPlan, plan_study
+from rig.study.statistics.units import BLADE, LOAD, PAIR_IN_LOAD, unknown_load
+from rig.study.statistics.verdict import LEVEL
+
+REPEATS = (1, 2, 3)
+HOPELESS = 20.0  # a ratio above which the exact figure helps nobody
+NEAR_END = 0.93  # chance of "ruled out" from which more blades gain next to nothing
+UNLIKELY = 0.5  # chance below which "ruled out" is not to be counted on
+
+
+@dataclass(frozen=True)
+class Planned:
+    """The plan of one response.
+
+    Attributes:
+        name: of the response in the study file.
+        source: where the scatter comes from, in words.
+        point_units: what would do at the very scatter that a pilot met; the plan itself takes the
+            limit that four of five pilots lie below. None without a pilot.
+        bench: smallest difference that blades without any scatter would show, for the bench's own
+            uncertainty and the blades planned; None when that is not known.
+        repeats: units for so many trials a blade; empty when nothing is known of it.
+        loads: where the scatter of loads comes from, in words; "" where it does not enter.
+    """
+
+    name: str
+    plan: StudyPlan
+    source: str
+    point_units: int | None = None
+    bench: float | None = None
+    repeats: tuple[tuple[int, int | None], ...] = ()
+    loads: str = ""
+
+    @property
+    def response(self) -> Response:
+        """What is compared."""
+        return self.plan.response
+
+
+def plans(record: StudyRecord, pilots: Mapping[str, Pilot] | None = None) -> list[Planned]:
+    """The plan of every response: from a pilot, else as stated, else with the usual scatter."""
+    return [_planned(one, record, (pilots or {}).get(one.name)) for one in record.response]
+
+
+def blades_asked(response: ResponseRecord, record: StudyRecord) -> int | None:
+    """Blades a group that the stated scatter asks for; None when more than can be planned."""
+    what, design, (scatter, _) = (
+        response.response(),
+        design_here(record),
+        scatter_of(response, None),
+    )
+    spread = with_loads(response, scatter, None)[0].of_units(what.scale, response.repeats, design)
+    units = design.fewest(what.inward(what.smallest) / spread, _comparisons(record))
+    return None if units is None else units * design.each
+
+
+def _comparisons(record: StudyRecord) -> int:
+    groups = max(len(record.group), 2)
+    return groups - 1 if record.control is not None else groups * (groups - 1) // 2
+
+
+def cells_here(record: StudyRecord) -> dict[str, dict[str, list[float]]]:
+    """Group -> furnace load -> a nought for each blade, as entered."""
+    cells: dict[str, dict[str, list[float]]] = {group.name: {} for group in record.group}
+    for blade in record.blade:
+        load = blade.load if is_known(blade.load) else unknown_load(blade.group)
+        cells[blade.group].setdefault(load, []).append(0.0)
+    return cells
+
+
+def design_here(record: StudyRecord) -> Design:
+    """What the study's blades will count as, by the furnace loads entered."""
+    return design_of(cells_here(record))
+
+
+def _planned(response: ResponseRecord, record: StudyRecord, pilot: Pilot | None) -> Planned:
+    scatter, source = scatter_of(response, pilot)
+    scatter, loads = with_loads(response, scatter, pilot)
+    design = design_here(record)
+
+    def at(scatter: Scatter, repeats: int) -> StudyPlan:
+        return plan_study(
+            response.response(), max(len(record.group), 2), scatter, repeats,
+            record.control is not None, is_life(response) and design.each == 1, design,
+        )  # fmt: skip
+
+    plan = at(scatter, response.repeats)
+    repeats = tuple((n, at(scatter, n).units) for n in REPEATS) if scatter.within > 0 else ()
+    point = bench = None
+    if pilot is not None:
+        met = replace(scatter, between=pilot.between, loads=pilot.loads or scatter.loads)
+        point = at(met, response.repeats).units if pilot.between > 0 else None
+        bench = _by_bench(response, pilot, plan)
+    loads = loads if design.unit == LOAD else ""
+    return Planned(response.name, plan, source, point, bench, repeats, loads)
+
+
+def _by_bench(response: ResponseRecord, pilot: Pilot, plan: StudyPlan) -> float | None:
+    """What uncertainty of measurement alone would let through, at the blades planned."""
+    if pilot.u <= 0 or plan.units is None:
+        return None
+    spread = Scatter(pilot.u).of_means(plan.response.scale, response.repeats)
+    spread = plan.design.scatter(spread, 0.0)
+    return plan.response.outward(spread * plan.design.detectable(plan.units, plan.comparisons))
+
+
+def here(record: StudyRecord) -> int:
+    """Units as entered: blades or loads of the smallest group."""
+    return units_of(cells_here(record), design_here(record))
+
+
+def in_words(planned: Planned) -> list[str]:
+    """What the plan asks for, on what it rests, and what it costs; a line each."""
+    plan, response = planned.plan, planned.response
+    wanted = size(response, response.smallest)
+    head = f"a difference of {wanted} would take more than 1,000 {NAMES[plan.design.unit]}"
+    if plan.units is not None:
+        head = f"{_asked(plan, plan.units)} find a difference of {wanted} in 8 studies of 10"
+    lines = [head, f"{planned.source}; {many(plan.repeats, 'trial')} a blade"]
+    lines += filter(None, (planned.loads, *_of_loads(plan)))
+    if KINDS[planned.name].field == LIFE:
+        lines.append(
+            f"probes {USUAL_PROBES:g} times apart are in it, and no edge still sharp at the end: "
+            "probes further apart, or a test that ends early, ask for more blades"
+        )
+    if planned.point_units is not None and planned.point_units != plan.units:
+        lines.append(
+            f"at the very scatter the pilot met {planned.point_units} would do, but a pilot this "
+            "small may have met too little of it"
+        )
+    if len(planned.repeats) > 1:
+        several = ", ".join(
+            f"{many(n, 'trial')} {units or 'over 1,000'}" for n, units in planned.repeats
+        )
+        lines.append(f"{NAMES[plan.design.unit]} by trials on each blade: {several}")
+    if planned.bench is not None:
+        lines.append(
+            f"measuring alone, were all its uncertainty to fall on each blade anew, would let "
+            f"{size(response, planned.bench)} be found; what all blades share of it cancels"
+        )
+    row = next((row for row in plan.rows if row.units == plan.units), None)
+    if row is not None and row.ruled_out < UNLIKELY:
+        lines.append(
+            f"if the groups are truly alike, that many rule out a difference above the margin "
+            f"({size(response, response.margin)}) in only {row.ruled_out:.0%} of studies: expect "
+            '"cannot tell"'
+        )
+    notes = [one.text for one in plan.reasons if one.name != "too_many"]  # the head says that
+    if response.margin > response.smallest:
+        notes.append(
+            f"the margin ({size(response, response.margin)}) is wider than the difference that "
+            f"matters ({wanted}): what is ruled out may still matter"
+        )
+    return [*lines, *notes, *cost(planned)]
+
+
+def _asked(plan: StudyPlan, units: int) -> str:
+    """So many blades or loads, with the noun that the design counts."""
+    each = many(plan.design.each, "blade")
+    if plan.design.unit == LOAD:
+        return f"{many(units, 'furnace load')} of {each} for each of {plan.groups} groups"
+    if plan.design.unit == PAIR_IN_LOAD:
+        return f"{many(units, 'furnace load')}, each with {each} of all {plan.groups} groups,"
+    return f"{units} blades in each of {plan.groups} groups"
+
+
+def _of_loads(plan: StudyPlan) -> list[str]:
+    """What the furnace loads do to the plan, and what one more of them buys."""
+    if plan.design.unit == BLADE:
+        return []
+    if plan.design.unit == PAIR_IN_LOAD:
+        return [
+            "loads that hold every group cancel. With one or two it is taken for granted that a "
+            "load treats all recipes alike; from three on it is tested, and paid for"
+        ]
+    two, three = (next(row for row in plan.rows if row.units == n) for n in (2, 3))
+    response = plan.response
+    return [
+        "one load a recipe says nothing of recipes, however many blades it holds: a difference "
+        f"would be one between loads. A second load buys a chance of {two.chance:.0%} to find "
+        f"{size(response, response.smallest)}, a third {three.chance:.0%}"
+    ]
+
+
+def blind_below(planned: Planned) -> str:
+    """What a difference said as a factor means; "" when the plan's table has none."""
+    response = planned.response
+    coarse = [row for row in planned.plan.rows if TWICE <= row.detectable < math.inf]
+    if response.scale != LOG or not coarse:
+        return ""
+    row = coarse[0]
+    units = f"{row.units} {NAMES[planned.plan.design.unit]}"
+    if row.detectable > HOPELESS:
+        return (
+            f"{units} find next to nothing: not even a factor of "
+            f"{HOPELESS:g} is found 8 times in 10"
+        )
+    return (
+        f"{units} find only {size(response, row.detectable)}: one group must "
+        f"reach about {row.detectable:.2g} times the other"
+    )
+
+
+def never_sure(planned: Planned) -> str:
+    """Why the chance to rule out stops short of certainty; "" where no row comes near its end."""
+    if not any(row.ruled_out >= NEAR_END for row in planned.plan.rows):
+        return ""
+    return (
+        f"the chance to rule out ends near {1 - LEVEL:.0%} however many blades there are: in about "
+        f"{100 * LEVEL:.0f} of 100 studies of groups truly alike chance alone shows a difference"
+    )
+
+
+def cost(planned: Planned) -> list[str]:
+    """Trials, bench time and media for the blades asked for."""
+    plan, kind = planned.plan, KINDS[planned.name]
+    if plan.trials is None:
+        return []
+    hours = plan.trials * kind.minutes / 60
+    text = f"{plan.blades} blades, {plan.trials} trials, about {_hours(hours)} hours at the bench"
+    return [text + (f", {plan.trials} times: {kind.media}" if kind.media else "")]
+
+
+def _hours(hours: float) -> str:
+    """Two figures below ten hours, whole ones above."""
+    return f"{hours:.2g}" if hours < 10 else f"{hours:.0f}"
+
+
+def whole_cost(planned: list[Planned]) -> str:
+    """All responses together: those of one procedure share its trials."""
+    most: dict[str, tuple[int, float]] = {}
+    for one in planned:
+        kind = KINDS[one.name]
+        if one.plan.trials is not None and one.plan.trials > most.get(kind.procedure, (0, 0.0))[0]:
+            most[kind.procedure] = (one.plan.trials, kind.minutes)
+    trials = sum(count for count, _ in most.values())
+    hours = sum(count * minutes for count, minutes in most.values()) / 60
+    return (
+        f"{begin('all')} together: {many(trials, 'trial')}, about {_hours(hours)} hours at the "
+        "bench (without making the blades)"
+    )

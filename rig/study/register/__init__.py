@@ -1,0 +1,1 @@
+"""What a study has on record: blades, conditions, codes, order, trials, and what went wrong."""

@@ -1,0 +1,180 @@
+"""The trials of a study as its logbook holds them, and everything that stands against each.
+
+A trial is what a run put in the journal as its verdict. Nothing is dropped here: a trial that may
+not be compared keeps its reasons and goes into the report and the export with them.
+"""
+
+from collections import Counter
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from rig.logbook.records import Result, Row, Run
+from rig.logbook.store import Logbook
+from rig.study.register import accidents, unlike
+from rig.study.register.accidents import Withdrawn
+from rig.study.register.kept import codes_of
+
+
+@dataclass(frozen=True)
+class Trial:
+    """One trial.
+
+    Attributes:
+        codes: of its blades; several when they shared it.
+        body: of the verdict as journaled.
+        measurands: of the result in force; empty when there is none.
+        against: why it may not be compared; empty when nothing stands against it.
+        withdrawn: whether its maker took it back.
+    """
+
+    name: str
+    run: Run
+    at_utc: datetime
+    codes: tuple[str, ...]
+    body: Mapping[str, Any]
+    measurands: Mapping[str, Any]
+    against: tuple[str, ...] = ()
+    withdrawn: Withdrawn | None = None
+
+    @property
+    def procedure(self) -> str:
+        """Name of the procedure it was made by."""
+        return self.run.procedure
+
+
+def trials(
+    book: Logbook, codes: Collection[str], wanted: Collection[str],
+    fixed: Mapping[str, Mapping[str, str]] | None = None, one_bench: bool = False,
+) -> list[Trial]:  # fmt: skip
+    """Every trial of the logbook in its order, and runs of the study that left none.
+
+    Args:
+        book: the study's logbook.
+        codes: of the study's blades.
+        wanted: procedures that the study asks for.
+        fixed: procedure -> settings that the study fixes; left out, none.
+        one_bench: whether the bench of a procedure's first trial that counts is fixed too.
+    """
+    runs = {run.run_id: run for run in book.runs()}
+    current = _current(book)
+    back = accidents.withdrawn(book)
+    told = [
+        _trial(row, runs[row.run_id], current, back)
+        for row in book.journal(kind="verdict")
+        if row.run_id in runs and "specimen" in row.body
+    ]
+    told = [replace(one, against=tuple(_own(one, codes, fixed or {}))) for one in told]
+    told = _by_one_version(_on_one_rig(told))
+    told = _on_one_bench(told) if one_bench else told
+    spoken = {one.run.run_id for one in told}
+    silent = [_silent(run) for run in runs.values() if run.procedure in wanted
+              and run.run_id not in spoken]  # fmt: skip
+    return sorted([*told, *silent], key=lambda one: (one.at_utc, one.run.run_id))
+
+
+def _trial(
+    row: Row, run: Run, current: Mapping[int, Result], back: Mapping[tuple[int, str], Withdrawn]
+) -> Trial:
+    result = current.get(row.body.get("result_id", 0))
+    return Trial(
+        str(row.body.get("trial") or f"row {row.number}"), run, row.at_utc, codes_of(row.body),
+        row.body, {} if result is None else result.result.get("measurands", {}),
+        withdrawn=back.get((run.run_id, str(row.body.get("trial")))),
+    )  # fmt: skip
+
+
+def _silent(run: Run) -> Trial:
+    """A run without any verdict: it is told, and enters nothing."""
+    why = f"{run.outcome}: {run.reason}" if run.outcome else "not finished"
+    specimen = str(run.params.get("specimen") or "?")
+    return Trial(
+        f"{specimen}, no trial", run, run.started_utc, (specimen,), {}, {},
+        (f"its run left no verdict ({why})",),
+    )  # fmt: skip
+
+
+def _own(
+    one: Trial, codes: Collection[str], fixed: Mapping[str, Mapping[str, str]]
+) -> Iterator[str]:
+    """What stands against a trial by itself."""
+    if one.withdrawn:
+        yield one.withdrawn.sentence
+    if apart := unlike.of_settings(one.run, fixed.get(one.procedure, {})):
+        yield f"not made like the others: {'; '.join(apart)}"
+    for code in one.codes:
+        if code not in codes:
+            yield f"'{code}' is no code of this study"
+    if not one.body.get("valid"):
+        yield from one.body.get("reasons") or ["it is not valid"]
+    for lacking in one.body.get("indication", ()):
+        yield f"an indication only: {lacking}"
+    if one.run.outcome != "finished":
+        yield f"its run is {one.run.outcome or 'not finished'}"
+
+
+def _on_one_rig(told: Sequence[Trial]) -> list[Trial]:
+    """Practice on the virtual rig enters no comparison of measured blades."""
+    if len({one.run.practice for one in told if not one.against}) < 2:
+        return list(told)
+    return [
+        _more(one, "practised on the virtual rig, others are measured") if one.run.practice else one
+        for one in told
+    ]
+
+
+def _by_one_version(told: Sequence[Trial]) -> list[Trial]:
+    """One version of each procedure: that of most trials that count; the newer one when even."""
+    counts: dict[str, Counter[str]] = {}
+    for one in reversed(told):
+        if not one.against:
+            counts.setdefault(one.procedure, Counter())[one.run.procedure_hash] += 1
+    usual = {procedure: count.most_common(1)[0][0] for procedure, count in counts.items()}
+
+    def judged(one: Trial) -> Trial:
+        most = usual.get(one.procedure, one.run.procedure_hash)
+        if one.run.procedure_hash == most:
+            return one
+        return _more(
+            one,
+            f"measured by another version of {one.procedure} ({one.run.procedure_hash[:8]}; most "
+            f"others by {most[:8]})",
+        )
+
+    return [judged(one) for one in told]
+
+
+def _on_one_bench(told: Sequence[Trial]) -> list[Trial]:
+    """The bench of each procedure's first trial that counts."""
+    first: dict[str, Trial] = {}
+    for one in told:
+        if not one.against:
+            first.setdefault(one.procedure, one)
+
+    def judged(one: Trial) -> Trial:
+        began = first.get(one.procedure, one).run
+        keys = unlike.of_bench(
+            began.versions.get("bench") or {}, one.run.versions.get("bench") or {}, one.procedure
+        )
+        if not keys:
+            return one
+        return _more(one, f"another bench than in run {began.run_id} ({', '.join(keys)} differ)")
+
+    return [judged(one) for one in told]
+
+
+def _more(one: Trial, reason: str) -> Trial:
+    return replace(one, against=(*one.against, reason))
+
+
+def _current(book: Logbook) -> dict[int, Result]:
+    """The result in force now for each result ever stored, by its number."""
+    results = {result.result_id: result for result in book.results()}
+
+    def newest(result: Result) -> Result:
+        while result.superseded_by is not None:
+            result = results[result.superseded_by]
+        return result
+
+    return {number: newest(result) for number, result in results.items()}

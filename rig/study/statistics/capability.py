@@ -1,0 +1,240 @@
+"""Can the rig tell blades apart? Blades x operators x repeats, by analysis of variance or ranges.
+
+Crossed model with all effects random (the usual gauge study, AIAG Measurement Systems Analysis,
+4th ed., chapter III). An interaction that is not significant at 5 % is pooled with repeatability;
+negative components count as 0, with a note. Repeatability and reproducibility across laboratories
+follow ASTM E691 / ISO 5725-2.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+from scipy.integrate import quad
+
+from rig.errors import RigError
+from rig.measure.budget import Reason
+from rig.study.statistics.anova import one_way
+from rig.study.statistics.phrases import many
+
+POOL_ABOVE = 0.05
+ROOT_TWO = 1.41  # as the manual rounds it in its number of distinct levels
+DISTINCT = 5  # levels a measurement should tell apart (AIAG, 4th ed.)
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Line:
+    """One source of scatter in the table of the analysis of variance."""
+
+    source: str
+    ss: float
+    df: int
+
+    @property
+    def ms(self) -> float:
+        """Mean square."""
+        return self.ss / self.df
+
+
+@dataclass(frozen=True)
+class Capability:
+    """Scatter by source, as standard deviations.
+
+    Args:
+        repeatability: same blade, same operator.
+        reproducibility: between operators, with the interaction.
+        interaction: of blade and operator; None when it was pooled or could not be told.
+        gauge: repeatability and reproducibility together.
+        blades: between blades.
+        total: gauge and blades together.
+        distinct: levels that can be told apart: 1.41 blades/gauge, before rounding down.
+    """
+
+    repeatability: float
+    reproducibility: float
+    interaction: float | None
+    gauge: float
+    blades: float
+    total: float
+    distinct: float
+    p_interaction: float | None
+    table: tuple[Line, ...]
+    reasons: tuple[Reason, ...]
+
+    def share(self, sd: float) -> float:
+        """Share of the total scatter (of standard deviations: they do not add up to 1)."""
+        return sd / self.total if self.total > 0 else math.nan
+
+    def contribution(self, sd: float) -> float:
+        """Share of the total variance."""
+        return self.share(sd) ** 2
+
+
+def _readings(readings: Sequence[Sequence[Sequence[float]]]) -> Array:
+    sizes = {len(row) for operator in readings for row in operator}
+    if len({len(operator) for operator in readings}) != 1 or len(sizes) != 1 or 0 in sizes:
+        raise RigError(
+            "numbers of blades or repeats differ between operators",
+            where="capability study",
+            remedy="every operator measures every blade equally often",
+        )
+    data = np.array(readings, dtype=float)
+    operators, blades, repeats = data.shape
+    if operators < 2 or blades < 2 or repeats < 2 or not np.isfinite(data).all():
+        raise RigError(
+            ", ".join(
+                (many(operators, "operator"), many(blades, "blade"), many(repeats, "repeat"))
+            ),
+            where="capability study",
+            remedy="two or more of each, all of them numbers",
+        )
+    return data
+
+
+def crossed(readings: Sequence[Sequence[Sequence[float]]]) -> Capability:
+    """Capability by analysis of variance.
+
+    Args:
+        readings: shape (operators, blades, repeats).
+
+    Raises:
+        RigError: when a cell is missing or there are fewer than two of anything.
+    """
+    data = _readings(readings)
+    operators, blades, repeats = data.shape
+    operator, blade, both, error = _lines(data)
+    p = float(stats.f.sf(both.ms / error.ms, both.df, error.df)) if error.ms > 0 else 0.0
+    pooled = p > POOL_ABOVE
+    reasons: list[Reason] = []
+    if pooled:
+        below = Line("repeatability", both.ss + error.ss, both.df + error.df)
+        repeat = below.ms
+        mixed = 0.0
+    else:
+        below, repeat = both, error.ms
+        mixed = _component("interaction", (both.ms - error.ms) / repeats, reasons)
+    between = _component("operators", (operator.ms - below.ms) / (blades * repeats), reasons)
+    apart = _component("blades", (blade.ms - below.ms) / (operators * repeats), reasons)
+    return _told(
+        repeat, between + mixed, None if pooled else math.sqrt(mixed), apart, p,
+        (operator, blade, both, error), reasons,
+    )  # fmt: skip
+
+
+def _lines(data: Array) -> tuple[Line, Line, Line, Line]:
+    operators, blades, repeats = data.shape
+    data = data - data.flat[0]
+    grand, cells = data.mean(), data.mean(axis=2)
+    by_operator, by_blade = data.mean(axis=(1, 2)), data.mean(axis=(0, 2))
+    mixed = cells - by_operator[:, None] - by_blade[None, :] + grand
+    return (
+        Line("operators", blades * repeats * float(((by_operator - grand) ** 2).sum()),
+             operators - 1),
+        Line("blades", operators * repeats * float(((by_blade - grand) ** 2).sum()), blades - 1),
+        Line("interaction", repeats * float((mixed**2).sum()), (operators - 1) * (blades - 1)),
+        Line("repeatability", float(((data - cells[..., None]) ** 2).sum()),
+             operators * blades * (repeats - 1)),
+    )  # fmt: skip
+
+
+def _component(name: str, variance: float, reasons: list[Reason]) -> float:
+    if variance < 0:
+        reasons.append(Reason(
+            "negative_component", f"The share of {name} comes out below zero and counts as 0.",
+            variance, 0.0))  # fmt: skip
+    return max(variance, 0.0)
+
+
+def _told(
+    repeat: float,
+    reproduce: float,
+    interaction: float | None,
+    blades: float,
+    p: float | None,
+    table: tuple[Line, ...],
+    reasons: list[Reason],
+) -> Capability:
+    """From variances to the figures that are read."""
+    gauge = repeat + reproduce
+    distinct = ROOT_TWO * math.sqrt(blades / gauge) if gauge > 0 else math.inf
+    if distinct < DISTINCT:
+        reasons.append(Reason(
+            "few_levels",
+            "No two blades can be told apart." if distinct < 2
+            else f"Only {math.floor(distinct)} levels can be told apart.",
+            math.floor(distinct), DISTINCT, "levels"))  # fmt: skip
+    return Capability(
+        math.sqrt(repeat), math.sqrt(reproduce), interaction, math.sqrt(gauge), math.sqrt(blades),
+        math.sqrt(gauge + blades), distinct, p, table, tuple(reasons),
+    )  # fmt: skip
+
+
+@lru_cache
+def mean_range(n: int) -> float:
+    """d2: mean range of `n` normal values with unit scatter."""
+    told = quad(lambda r: stats.studentized_range.sf(r, n, math.inf), 0, 15)
+    return float(told[0])
+
+
+@lru_cache
+def rms_range(n: int) -> float:
+    """d2* for one sample: root mean square of that range."""
+    told = quad(lambda r: 2 * r * stats.studentized_range.sf(r, n, math.inf), 0, 15)
+    return math.sqrt(told[0])
+
+
+def by_ranges(readings: Sequence[Sequence[Sequence[float]]]) -> Capability:
+    """Capability by averages and ranges: quick, and blind to the interaction.
+
+    K1 = 1/d2(repeats), K2 = 1/d2*(operators), K3 = 1/d2*(blades).
+
+    Raises:
+        RigError: as `crossed`.
+    """
+    data = _readings(readings)
+    operators, blades, repeats = data.shape
+    repeat = float(np.ptp(data, axis=2).mean()) / mean_range(repeats)
+    across = float(np.ptp(data.mean(axis=(1, 2)))) / rms_range(operators)
+    reasons: list[Reason] = []
+    reproduce = _component("operators", across**2 - repeat**2 / (blades * repeats), reasons)
+    apart = float(np.ptp(data.mean(axis=(0, 2)))) / rms_range(blades)
+    return _told(repeat**2, reproduce, None, apart**2, None, (), reasons)
+
+
+@dataclass(frozen=True)
+class Precision:
+    """Repeatability and reproducibility of one material across laboratories (or shops)."""
+
+    average: float
+    s_r: float
+    s_big_r: float
+    reasons: tuple[Reason, ...] = ()
+
+
+def across_laboratories(cells: Sequence[Sequence[float]]) -> Precision:
+    """s_r and s_R of ASTM E691: one cell of repeats a laboratory, all of one size.
+
+    Raises:
+        RigError: when sizes differ, or with fewer than two laboratories or repeats.
+    """
+    sizes = {len(cell) for cell in cells}
+    if len(cells) < 2 or len(sizes) != 1 or min(sizes) < 2:
+        raise RigError(
+            f"{len(cells)} laboratories with {sorted(sizes)} results",
+            where="precision",
+            remedy="two or more laboratories, each with the same number of results (2 or more)",
+        )
+    repeats = sizes.pop()
+    table = one_way(cells)
+    reasons: list[Reason] = []
+    between = _component("laboratories", (table.ms_between - table.ms_within) / repeats, reasons)
+    average = math.fsum(x for cell in cells for x in cell) / (len(cells) * repeats)
+    return Precision(
+        average, table.residual_sd, math.sqrt(between + table.ms_within), tuple(reasons)
+    )

@@ -1,0 +1,243 @@
+"""Compare groups in which some values are only bounds: blades that survived, edges dull at once.
+
+Pair by pair: two groups without a bound are compared as all values are
+(`rig.study.statistics.contrasts`), whatever another group holds; the others by the rule of
+`rig.study.statistics.joint`. One interval
+decides: a difference is shown where it leaves out 1, one above the margin is ruled out where it
+lies within. The interval holds for all comparisons together with 95 % confidence (Bonferroni).
+Where the exact test decides, it must say so too; the interval then takes the scatters as alike.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from rig.errors import RigError
+from rig.measure.budget import Reason
+from rig.study.statistics.bounds import (
+    Side,
+    by_likelihood,
+    by_order,
+    found_each_way,
+    p_of,
+    ratio,
+    side,
+    why_not,
+)
+from rig.study.statistics.compare import taken_for_granted, untold
+from rig.study.statistics.contrasts import Contrast, contrast, pairs_of
+from rig.study.statistics.data import LEFT, LOG, StudyData
+from rig.study.statistics.joint import many_open
+from rig.study.statistics.power import upper_limit
+from rig.study.statistics.rates import Rate, failure_rate
+from rig.study.statistics.reach import Reach
+from rig.study.statistics.units import Layout, layout
+from rig.study.statistics.verdict import CANNOT_TELL, LEVEL, RULED_OUT, SHOWN, overall
+from rig.study.statistics.welch import detectable, factor
+
+Refined = Callable[[Contrast], Contrast]
+
+
+@dataclass(frozen=True)
+class CensoredComparison:
+    """One group against another, bounds included.
+
+    Attributes:
+        effect: ratio of the typical values; nan when the bounds leave it open.
+        low, high: 95 % interval for all comparisons together; 0 or infinite where open.
+        p, p_adjusted: of "no difference", alone and for all comparisons together.
+        find: works out `reach`, which may take a while.
+        assumes: what is taken for granted of the furnace loads; "" for nothing.
+        loads_differ: what the blades of the two loads say where each group had one load only.
+        missed: ratio that may hide behind lives that all ended between the same two probes.
+    """
+
+    group: str
+    against: str
+    effect: float
+    low: float
+    high: float
+    p: float
+    p_adjusted: float
+    find: Callable[[], Reach]
+    verdict: str
+    reasons: tuple[Reason, ...] = ()
+    assumes: str = ""
+    loads_differ: tuple[float, float, float] | None = None
+    missed: float | None = None
+
+    @cached_property
+    def reach(self) -> Reach:
+        """What the study would have found with 80 % power, each way."""
+        return self.find()
+
+    @property
+    def detectable(self) -> float | None:
+        """The same where it is one figure for both ways; None where bounds make two of it."""
+        return None if self.missed or self.reach.upper is None else self.reach.weaker
+
+    @property
+    def detectable_upper(self) -> float | None:
+        """The same at the upper limit of the scatter."""
+        return None if self.missed else self.reach.upper
+
+
+@dataclass(frozen=True)
+class CensoredResult:
+    """What a study says of a response of which some values are bounds."""
+
+    layout: Layout
+    comparisons: tuple[CensoredComparison, ...]
+    rates: tuple[Rate, ...]
+    verdict: str
+    reasons: tuple[Reason, ...]
+    whole: bool  # no comparison rests on bounds
+
+
+def compare_censored(data: StudyData, refined: Refined = lambda item: item) -> CensoredResult:
+    """Every group against the control, or all pairs when there is none.
+
+    Args:
+        data: on the log scale.
+        refined: what else is known of the difference of two groups without bounds.
+
+    Raises:
+        RigError: when the data contradict themselves, or the scale is linear.
+    """
+    if data.response.scale != LOG:
+        raise RigError(
+            "some values survived, and survivors are compared as ratios",
+            where=data.response.name,
+            remedy="put this response on the log scale",
+        )
+    plan = layout(data)
+    pairs, reasons = pairs_of(data)
+    below = frozenset(seen.blade for seen in data.observations if seen.censored == LEFT)
+    found = [_pair(plan, data, below, refined, *pair) for pair in pairs]
+    family = sum(not item.why for item in found)
+    comparisons = tuple(
+        _untold(item, plan, data) if item.why else _told(item, family, data) for item in found
+    )
+    sides = [side(plan, group.name, plan.unit, below) for group in data.groups]
+    rates = tuple(
+        failure_rate(one.group, int((~one.above).sum()), len(one.values))
+        for one in sides
+        if len(one.values)
+    )
+    verdict = overall([comparison.verdict for comparison in comparisons])
+    whole = all(item.whole for item in found)
+    return CensoredResult(plan, comparisons, rates, verdict, plan.reasons + reasons, whole)
+
+
+@dataclass(frozen=True)
+class _Pair:
+    """Two groups and their difference.
+
+    Attributes:
+        exact: whether the exact test decides, because bounds leave the difference open.
+    """
+
+    one: Side
+    two: Side
+    item: Contrast
+    p: float
+    exact: bool = False
+    why: tuple[Reason, ...] = ()
+
+    @property
+    def whole(self) -> bool:
+        """Whether both groups hold values only."""
+        return bool(self.one.known.all() and self.two.known.all())
+
+
+def _pair(
+    plan: Layout, data: StudyData, below: frozenset[str], refined: Refined, group: str, against: str
+) -> _Pair:
+    item = contrast(plan, group, against, data.block_of)
+    one, two = (side(plan, name, item.unit, below) for name in (group, against))
+    if one.known.all() and two.known.all():
+        item = refined(item)
+        return _Pair(one, two, item, p_of(item), why=(item.reason,) if item.reason else ())
+    if why := why_not(plan, one, two, item.unit):
+        return _Pair(one, two, item, math.nan, why=why)
+    found = by_likelihood(one, two, item)
+    if found is not None:
+        return _Pair(one, two, found, p_of(found))
+    return _Pair(one, two, item, by_order(one, two, item.unit), exact=True)
+
+
+def _untold(pair: _Pair, plan: Layout, data: StudyData) -> CensoredComparison:
+    item, why = pair.item, pair.why
+    told = untold(item, plan, data.response) if pair.whole else None
+    return CensoredComparison(
+        item.group, item.against, math.nan if told is None else told.effect, 0.0, math.inf,
+        math.nan, math.nan, lambda: Reach(None, None, why), CANNOT_TELL,
+        why if told is None else told.reasons,
+        loads_differ=None if told is None else told.loads_differ,
+    )  # fmt: skip
+
+
+def _told(pair: _Pair, family: int, data: StudyData) -> CensoredComparison:
+    margin, level = data.response.inward(data.response.margin), LEVEL / family
+    middle, low, high, reasons = (_open if pair.exact else _interval)(pair, level)
+    adjusted = min(1.0, pair.p * family)
+    shown = not low <= 0 <= high and (adjusted <= LEVEL or not pair.exact)
+    few = many_open(pair.one.known) or many_open(pair.two.known)
+    within = -margin <= low and high <= margin and not few
+    kind = SHOWN if shown else RULED_OUT if within else CANNOT_TELL
+    if kind == CANNOT_TELL and few:
+        text = "More than a quarter of a group are bounds only: no margin can be ruled out."
+        reasons += (Reason("many_survived", text),)
+    if shown and within:
+        reasons += (Reason("within_margin", "The difference is smaller than the stated margin."),)
+    return CensoredComparison(
+        pair.one.group, pair.two.group, _out(middle), _out(low), _out(high), pair.p, adjusted,
+        lambda: _reach(pair, level), kind, reasons, taken_for_granted(pair.item),
+    )  # fmt: skip
+
+
+Interval = tuple[float, float, float, tuple[Reason, ...]]
+"""Difference and its ends on the scale of analysis, and what must be said of them."""
+
+
+def _interval(pair: _Pair, level: float) -> Interval:
+    item = pair.item
+    far = item.se * factor(level, item.dof, item.f1, item.f2)
+    return item.difference, item.difference - far, item.difference + far, ()
+
+
+def _open(pair: _Pair, level: float) -> Interval:
+    told = ratio(pair.one, pair.two, 1 - level)
+    common = Reason(
+        "common_scatter",
+        "Too few known values for a scatter of each group: the bounds take it as common to both.",
+    )
+    with np.errstate(divide="ignore"):
+        middle, low, high = (float(np.log(x)) for x in (told.estimate, told.low, told.high))
+    return middle, low, high, (*_open_sides(pair), common)
+
+
+def _open_sides(pair: _Pair) -> tuple[Reason, ...]:
+    return tuple(
+        Reason(
+            "one_side_open", f"All of {one.group} survived: how much further they go stays open."
+        )
+        for one in (pair.one, pair.two)
+        if one.above.all()
+    )
+
+
+def _out(log_ratio: float) -> float:
+    return math.exp(log_ratio) if log_ratio < 700 else math.inf
+
+
+def _reach(pair: _Pair, level: float) -> Reach:
+    """One figure for both ways with its upper limit, or a figure each way."""
+    if not pair.whole:
+        return found_each_way(pair.one, pair.two, level)
+    item = pair.item
+    far = item.se * detectable(level, item.f1, item.f2, item.share)
+    return Reach(_out(far), _out(far), upper=_out(far * upper_limit(item.dof)))

@@ -1,0 +1,1 @@
+"""The pry and twist jig as physics, with a person at it."""

@@ -1,0 +1,1 @@
+"""The cutting frame as physics, with a person at it."""

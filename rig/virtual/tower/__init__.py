@@ -1,0 +1,1 @@
+"""The drop tower as physics, with a person at it."""
