@@ -191,3 +191,10 @@ def _model_in(annotation: Any) -> type[BaseModel] | None:
     if isinstance(annotation, types.UnionType) or typing.get_origin(annotation) is not None:
         return next(filter(None, map(_model_in, typing.get_args(annotation))), None)
     return None
+
+
+def in_text(value: object) -> str:
+    """A setting as the file has it, as a person types it at the bench."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return str(value)

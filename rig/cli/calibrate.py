@@ -51,7 +51,8 @@ def calibrate(
     """
     from rig.cli.run import pairs
     from rig.logbook.certificates import beside
-    from rig.session.guided import Wish, bench_file, guided
+    from rig.session.guided import bench_file, guided
+    from rig.session.wish import Wish
 
     book = logbook or beside(bench_file(bench_path))
     wish = Wish(

@@ -9,13 +9,10 @@ from typing import Any
 import click
 
 from rig.errors import RigError
+from rig.session.wish import Stopped
 
 STOPPED = 130
 UNREAD = 141  # as a shell tells of a program that a closed pipe ended
-
-
-class Stopped(click.Abort):
-    """Ctrl-C where there is more to tell than that it stopped."""
 
 
 def ended(command: Callable[..., Any]) -> int:

@@ -51,7 +51,8 @@ def run(
       bladerig run ./mine.py blades.logbook --port /dev/ttyUSB0
       bladerig run drop_impact blades.logbook --resume
     """
-    from rig.session.guided import Wish, guided
+    from rig.session.guided import guided
+    from rig.session.wish import Wish
 
     wish = Wish(
         logbook, pairs(settings), port, virtual, bench_path, resume, abandon, accept_clock,

@@ -27,7 +27,7 @@ def next_(logbook: Path, as_json: bool) -> None:
     """
     from rig.guide.resume_command import command
     from rig.logbook.store import Logbook
-    from rig.study.register import kept, to_type, troubles
+    from rig.study.register import kept, to_type, trials
     from rig.study.register.practice import practice
 
     with Logbook.open(logbook, writable=False) as book:
@@ -42,7 +42,7 @@ def next_(logbook: Path, as_json: bool) -> None:
                 {"run_id": run.run_id, "procedure": run.procedure, "command": command(run, logbook)}
                 for run in book.unfinished_runs()
             ],
-            "not_counted": [vars(one) for one in troubles.void(book)],
+            "not_counted": [vars(one) for one in trials.not_counting(book)],
             "unsealed": found.opened,
             "given_up": _given_up(book, remaining[:1], logbook),
             "practice": practised,

@@ -12,8 +12,7 @@ from typing import Any
 from rig.errors import RigError
 from rig.guide.answers import shown, understood
 from rig.guide.performer import Performer
-from rig.guide.plain import plain
-from rig.guide.steps import Ask
+from rig.guide.steps import Ask, plain
 from rig.guide.words import SaidBack
 from rig.logbook.journal import CORRECTED, STEP
 

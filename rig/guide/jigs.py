@@ -15,10 +15,10 @@ from rig.measure.arm.facts import (
     arm_record,
     zero_code,
 )
+from rig.measure.arm.no_load import no_load_sweep
 from rig.measure.arm.sweep import Sweep
 from rig.measure.budget import Input
 from rig.measure.pry.evaluate import evaluate_pry
-from rig.measure.pry.no_load import no_load_sweep
 from rig.measure.scales import Scale
 from rig.measure.twist.evaluate import evaluate_twist
 from rig.measure.twist.rows import TwistFacts, TwistLimits

@@ -11,10 +11,9 @@ from typing import Any
 
 from rig.bench import Bench
 from rig.errors import RigError
-from rig.guide.plain import plain
 from rig.guide.script import Script, line_in
 from rig.guide.stepcheck import against
-from rig.guide.steps import Outcome, Procedure, Step
+from rig.guide.steps import Outcome, Procedure, Step, plain
 
 MEND = "mend the script, then start a new run"
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from rig import __version__
 from rig.guide import measures
-from rig.guide.plain import plain
+from rig.guide.steps import plain
 from rig.logbook.journal import STEP
 from rig.logbook.records import Result
 from rig.logbook.store import Logbook

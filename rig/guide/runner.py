@@ -14,15 +14,14 @@ from rig import __version__
 from rig.bench import Bench, practising
 from rig.errors import RigError
 from rig.guide.correcting import Done, Kept, correct
-from rig.guide.deeds import deeds
 from rig.guide.device import WORDS, Device
+from rig.guide.hand_history import deeds
 from rig.guide.leave import make_safe
 from rig.guide.operator import Operator
 from rig.guide.performer import Performer
-from rig.guide.plain import plain
 from rig.guide.player import Player
 from rig.guide.script import Script
-from rig.guide.steps import Outcome, Step
+from rig.guide.steps import Outcome, Step, plain
 from rig.guide.words import SaidBack
 from rig.logbook.journal import STEP
 from rig.logbook.records import PRACTICE, Run

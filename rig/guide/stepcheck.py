@@ -8,9 +8,8 @@ from typing import Any
 from rig.calibration.certificate import NOTE
 from rig.guide import hazards, steps
 from rig.guide.measures import MEASURES
-from rig.guide.plain import plain
 from rig.guide.readings import CALLED
-from rig.guide.steps import Ask, Measure, Note, Read, Step
+from rig.guide.steps import Ask, Measure, Note, Read, Step, plain
 from rig.logbook.journal import CORRECTED, OWN_KINDS, STEP
 from rig.measure.reading import KINDS
 from rig.units import UNITS

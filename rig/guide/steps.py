@@ -5,6 +5,7 @@ mapping. It never touches a port, a clock or a screen, so a run can be resumed b
 journal, and tested with a scripted operator in virtual time.
 """
 
+import json
 from collections.abc import Generator, Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Any, TypeVar
@@ -223,3 +224,12 @@ class Note(Step):
 T = TypeVar("T")
 Passage = Generator[Step, Outcome, T]  # part of a procedure, giving back a T
 Procedure = Passage[Mapping[str, Any]]
+
+
+def plain(value: Any) -> Any:
+    """As it will come back from the journal, so that a resumed script sees the very same.
+
+    Raises:
+        TypeError, ValueError: it has no exact JSON form (NaN has none).
+    """
+    return json.loads(json.dumps(value, allow_nan=False))

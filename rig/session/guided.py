@@ -2,13 +2,13 @@
 
 import sys
 from contextlib import ExitStack
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 import click
 
 from rig.session import in_turn, resuming
+from rig.session.wish import Stopped, Wish
 
 if TYPE_CHECKING:
     from rig.bench import Bench
@@ -19,27 +19,6 @@ if TYPE_CHECKING:
     from rig.virtual.person import Person
 
 BENCH_FILE = Path("bench.toml")
-
-
-@dataclass(frozen=True)
-class Wish:
-    """What the command line asked for; `device` options as `open_device` takes them."""
-
-    logbook: Path
-    settings: dict[str, str]
-    port: str | None = None
-    virtual: bool = False
-    bench_path: Path | None = None
-    resume: bool = False
-    abandon: str | None = None
-    accept_clock: str | None = None
-    out_of_turn: str | None = None
-    as_json: bool = False
-
-    @property
-    def kind(self) -> str:
-        """The kind of rig asked for."""
-        return "virtual" if self.virtual else "port"
 
 
 def guided(procedure: str, wish: Wish) -> dict[str, Any]:
@@ -219,7 +198,6 @@ def _enter(book: "Logbook", wish: Wish, last: "Run | None", given_up: str | None
 def _run(
     runner: "Runner", script: "Script", params: dict[str, Any], wish: Wish, last: "Run | None"
 ) -> dict[str, Any]:
-    from rig.cli.ending import Stopped
     from rig.guide.resume_command import command
 
     tell, book = runner.operator.tell, runner.book

@@ -7,7 +7,7 @@ if TYPE_CHECKING:
     from rig.guide.runner import Runner
     from rig.guide.script import Script
     from rig.logbook.store import Logbook
-    from rig.session.guided import Wish
+    from rig.session.wish import Wish
     from rig.study.register.turn import Turn
 
 

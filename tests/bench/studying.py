@@ -13,8 +13,8 @@ import numpy as np
 
 from rig.measure.life import log_sd_of
 from rig.study.answers import bound_words
-from rig.study.answers.life_scatter import USUAL_CV, USUAL_DOF
 from rig.study.answers.whole import unsealed
+from rig.study.statistics.life_scatter import USUAL_CV, USUAL_DOF
 from rig.study.statistics.lives import LifeResult
 from tests.bench import lifestudies
 from tests.bench.figure import at_most, figure

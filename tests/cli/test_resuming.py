@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from rig.cli.ending import Stopped
 from rig.guide import runner
 from rig.logbook import Logbook
+from rig.session.wish import Stopped
 from tests.cli.inside import done, real_board, refused, script, typed_in
 
 ASKING = 'answer = yield Ask("how much?", key="much")\nreturn {"much": answer["value"]}'

@@ -192,7 +192,7 @@ def test_a_lost_blade_a_withdrawn_trial_a_refused_setting_and_one_out_of_turn_ar
 def test_a_run_given_up_does_not_ask_for_its_blade_forever(
     book: Path, person: AtTheBench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from rig.cli.ending import Stopped
+    from rig.session.wish import Stopped
 
     one = next_of(book)
 

@@ -52,7 +52,7 @@ class Look(NamedTuple):
 
 
 class FirmwareInterlock:
-    """firmware/src/interlock.hpp with the interface of rig.virtual.interlock.Interlock."""
+    """firmware/src/interlock.hpp with the interface of rig.virtual.board.interlock.Interlock."""
 
     def __init__(self) -> None:
         self._c = library()

@@ -11,8 +11,7 @@ from rig.guide import script as scripts
 from rig.guide.answers import understood
 from rig.guide.operator import ScriptedOperator
 from rig.guide.parameters import read_all
-from rig.guide.plain import plain
-from rig.guide.steps import Ask, Do, Measure, Note, Read, Step, Strokes, Tell
+from rig.guide.steps import Ask, Do, Measure, Note, Read, Step, Strokes, Tell, plain
 from rig.virtual.frame.hands import CuttingHands
 from rig.virtual.frame.plant import CuttingFrame
 from rig.virtual.frame.wear import WearTruth

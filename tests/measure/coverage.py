@@ -29,7 +29,7 @@ from rig.virtual.tower.parameters import (
 )
 
 ENERGY_J = 5.0
-# As rig.measure.parts allows beforehand.
+# As rig.measure.drop.parts allows beforehand.
 FRICTION_RATIO = (0.0, 0.1)
 SPRING_N_PER_M = (0.0, 2.0)
 DRAG_KG_PER_M = (0.0, 0.02)

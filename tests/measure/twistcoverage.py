@@ -10,14 +10,13 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 
 from rig.measure.arm.facts import ArmRecord
+from rig.measure.arm.no_load import no_load_sweep
 from rig.measure.arm.sweep import Sweep
 from rig.measure.budget import Input
-from rig.measure.pry.no_load import no_load_sweep
 from rig.measure.twist.evaluate import TwistResult, evaluate_twist
 from rig.measure.twist.rows import TwistFacts, TwistLimits
 from rig.virtual.arm.draw import blade_edge
 from rig.virtual.arm.record import TwistTruth
-from rig.virtual.arm.trace import Board, TwistSamples, simulate_twist
 from tests.calibration.coverage import BENCH, Lab
 from tests.measure.pry.jigs import (
     CLOCK_LIMIT,
@@ -32,6 +31,7 @@ from tests.measure.pry.jigs import (
     torque_scale,
     zero,
 )
+from tests.virtual.jigtrace import Board, TwistSamples, simulate_twist
 
 COVERED = ("peak_torque", "work_1", "work_total", "torque_ratio", "work_ratio")
 GROUPS = "ABC"  # whose edges wear differently

@@ -18,9 +18,9 @@ from rig.measure.budget import Input
 from rig.measure.pry.evaluate import PryResult, evaluate_pry
 from rig.report.figures import DARK, FITTED, MARK, STYLE
 from rig.virtual.arm.draw import Group, blade_edge
-from rig.virtual.arm.trace import TwistSamples, simulate_twist
 from tests.cli.commands import ROOT
 from tests.measure.pry.coverage import Rig, make_rig
+from tests.virtual.jigtrace import TwistSamples, simulate_twist
 
 Array = NDArray[np.float64]
 

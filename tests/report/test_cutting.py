@@ -8,7 +8,7 @@ import pytest
 
 from rig.board.samples import capture
 from rig.guide import measures
-from rig.guide.plain import plain
+from rig.guide.steps import plain
 from rig.measure.life import Life, survivor
 from rig.report import lifefigure
 from rig.report.cutting import EDGE_LIFE

@@ -16,12 +16,12 @@ from scipy.stats import norm
 from procedures.lib.cutplan import PARAMETERS
 from rig.cli.main import cli
 from rig.logbook import Logbook
-from rig.study.answers.life_scatter import USUAL_PROBES
 from rig.study.answers.planning import blades_asked, blind_below, in_words, never_sure, plans
 from rig.study.register import kept
 from rig.study.statistics.compare import compare
 from rig.study.statistics.data import LOG, Response
 from rig.study.statistics.designs import Design
+from rig.study.statistics.life_scatter import USUAL_PROBES
 from rig.study.statistics.plan import Scatter, plan_study
 from rig.study.statistics.power import log_scatter
 from rig.study.statistics.verdict import RULED_OUT

@@ -11,7 +11,8 @@ import pytest
 from rig.board.wire import TICK_HZ
 from rig.virtual.arm.draw import DEMO_GROUPS, Group, JigNominal, blade_edge, blade_tip, draw_jig
 from rig.virtual.arm.plant import Pry
-from rig.virtual.arm.trace import (
+from rig.virtual.arm.truth import CellTruth, Failure, HandTruth, JigTruth, TipTruth
+from tests.virtual.jigtrace import (
     Board,
     JigSamples,
     PryProfile,
@@ -20,7 +21,6 @@ from rig.virtual.arm.trace import (
     simulate_stops,
     simulate_twist,
 )
-from rig.virtual.arm.truth import CellTruth, Failure, HandTruth, JigTruth, TipTruth
 
 STATED = JigNominal()
 

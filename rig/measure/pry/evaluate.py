@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from rig.measure.arm.checks import record_reasons
 from rig.measure.arm.facts import ArmRecord, Asked, PryFacts
 from rig.measure.arm.motion import motion
 from rig.measure.budget import Reason
@@ -9,7 +10,6 @@ from rig.measure.pry.checks import (
     mean_rate,
     motion_reasons,
     ramp_s,
-    record_reasons,
     trial_reasons,
     under_read,
 )

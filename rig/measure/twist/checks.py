@@ -5,10 +5,10 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from rig.measure.arm.checks import drift
 from rig.measure.arm.facts import ArmRecord
 from rig.measure.arm.motion import Motion
 from rig.measure.budget import Reason
-from rig.measure.pry.checks import drift
 from rig.measure.twist.cycles import Cycle
 from rig.measure.twist.rows import TwistFacts
 

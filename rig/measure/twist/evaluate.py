@@ -11,10 +11,10 @@ of peak = c n^(-b) over the cycles, by a straight line through the logarithms wi
 
 from dataclasses import dataclass
 
+from rig.measure.arm.checks import record_reasons, saturated, stuck_angle
 from rig.measure.arm.facts import ArmRecord
 from rig.measure.arm.motion import motion, without_inertia
 from rig.measure.budget import Reason
-from rig.measure.pry.checks import record_reasons, saturated, stuck_angle
 from rig.measure.result import Result
 from rig.measure.twist.checks import cycle_reasons, mean_rate, motion_reasons
 from rig.measure.twist.cycles import Cycle, find_cycles

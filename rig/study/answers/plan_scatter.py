@@ -2,10 +2,10 @@
 
 from dataclasses import replace
 
-from rig.study.answers.life_scatter import USUAL_PROBES
 from rig.study.answers.pilot import Pilot
 from rig.study.register.record import ResponseRecord
 from rig.study.statistics.data import LOG
+from rig.study.statistics.life_scatter import USUAL_PROBES
 from rig.study.statistics.phrases import many, number
 from rig.study.statistics.plan import Scatter
 

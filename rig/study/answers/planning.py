@@ -4,13 +4,13 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from rig.study.answers.life_scatter import USUAL_PROBES
 from rig.study.answers.pilot import Pilot
 from rig.study.answers.plan_scatter import LIFE, is_life, scatter_of, with_loads
 from rig.study.register.record import ResponseRecord, StudyRecord
 from rig.study.register.responses import KINDS
 from rig.study.statistics.data import LOG, Response, is_known
 from rig.study.statistics.designs import Design, design_of, units_of
+from rig.study.statistics.life_scatter import USUAL_PROBES
 from rig.study.statistics.phrases import TWICE, begin, many, size
 from rig.study.statistics.plan import NAMES, Scatter, StudyPlan, plan_study
 from rig.study.statistics.units import BLADE, LOAD, PAIR_IN_LOAD, unknown_load

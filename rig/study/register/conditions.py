@@ -8,7 +8,7 @@ from rig.errors import RigError
 from rig.guide import script
 from rig.guide.parameters import Parameter
 from rig.study.register.responses import KINDS
-from rig.tables import Keys
+from rig.tables import Keys, in_text
 
 if TYPE_CHECKING:
     from rig.study.register.record import StudyRecord
@@ -116,10 +116,3 @@ def _missing(procedure: str, have: set[str]) -> Iterator[tuple[Keys, str]]:
                 f"{procedure} needs {parameter.name} ({parameter.help}); state it under "
                 f'[settings.{procedure}], like {parameter.name} = "..."',
             )
-
-
-def in_text(value: object) -> str:
-    """A setting as the file has it, as a person types it at the bench."""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return str(value)

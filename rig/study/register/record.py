@@ -10,7 +10,6 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from rig.errors import RigError
-from rig.study.register import conditions
 from rig.study.register.disorder import disorder
 from rig.study.register.responses import KINDS, Kind
 from rig.study.statistics.data import (
@@ -23,6 +22,7 @@ from rig.study.statistics.data import (
     Response,
     is_known,
 )
+from rig.tables import in_text
 from rig.units import SUCH_AS, parse_quantity
 
 
@@ -39,7 +39,7 @@ def _quantity(dimension: str) -> BeforeValidator:
 
 
 def _in_text(value: object) -> object:
-    return conditions.in_text(value) if isinstance(value, bool | int | float) else value
+    return in_text(value) if isinstance(value, bool | int | float) else value
 
 
 Setting = Annotated[str, BeforeValidator(_in_text)]

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from rig.study.statistics.data import LESS, LINEAR, LOG, MORE, NEITHER
+from rig.study.statistics.life_scatter import USUAL_CV
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,7 @@ KINDS: dict[str, Kind] = {
              measurand="severing_force", minutes=6, destroys=False, usual=0.15,
              media="fresh thread", better=LESS),
         Kind("edge_life", "edge life", "cuts_to_dull", "cuts", field="life", censored=True,
-             minutes=120, usual=0.3, media="cutting medium for one edge"),
+             minutes=120, usual=USUAL_CV, media="cutting medium for one edge"),
         Kind("twist_torque", "largest torque of the twist", "edge_twist", "N.m",
              measurand="peak_torque", minutes=15, usual=0.15, media="fresh slot in hardwood"),
         Kind("twist_decay", "torque of the last twist over the first", "edge_twist", "1",

@@ -178,3 +178,30 @@ def _current(book: Logbook) -> dict[int, Result]:
         return result
 
     return {number: newest(result) for number, result in results.items()}
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """A trial that wants a look before the next one."""
+
+    run_id: int
+    procedure: str
+    trial: str
+    why: str
+
+
+def not_counting(book: Logbook) -> list[Trouble]:
+    """Trials that do not count, by what their verdicts say."""
+    procedures = {run.run_id: run.procedure for run in book.runs()}
+    back, told = accidents.withdrawn(book), []
+    for row in book.journal(kind="verdict"):
+        if row.run_id is None or "specimen" not in row.body:
+            continue
+        if (row.run_id, str(row.body.get("trial"))) in back:
+            continue
+        against = list(row.body.get("reasons") or ()) if not row.body.get("valid") else []
+        against += [f"an indication only: {text}" for text in row.body.get("indication") or ()]
+        if against:
+            told.append(Trouble(row.run_id, procedures[row.run_id],
+                                str(row.body.get("trial")), "; ".join(against)))  # fmt: skip
+    return told

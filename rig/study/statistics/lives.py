@@ -17,11 +17,11 @@ from dataclasses import dataclass, replace
 
 from rig.measure.budget import Reason
 from rig.measure.life import Life, by_group, group_test
-from rig.study.answers.life_scatter import alike, middle, missed, taken
 from rig.study.statistics.alternatives import Beside
 from rig.study.statistics.censored import CensoredComparison, CensoredResult, compare_censored
 from rig.study.statistics.contrasts import Contrast
 from rig.study.statistics.data import LEFT, RIGHT, Observation, StudyData
+from rig.study.statistics.life_scatter import alike, middle, missed, taken
 from rig.study.statistics.multiple import holm
 from rig.study.statistics.units import BLADE
 from rig.study.statistics.verdict import CANNOT_TELL, overall

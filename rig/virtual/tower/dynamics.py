@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from rig.virtual.tower.ladder import LEVELS, STEPS_S, Rung, ladder
+from rig.virtual.tower.linear_steps import LEVELS, STEPS_S, Rung, ladder
 from rig.virtual.tower.parameters import TowerTruth
 
 FREE_LEVEL = 0  # 1 ms

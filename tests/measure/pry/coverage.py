@@ -16,14 +16,13 @@ from statistics import fmean
 from typing import Any
 
 from rig.measure.arm.facts import ArmRecord, Asked, Limits, PryFacts
+from rig.measure.arm.no_load import no_load_sweep
 from rig.measure.arm.sweep import Sweep
 from rig.measure.budget import Input
 from rig.measure.pry.evaluate import evaluate_pry
-from rig.measure.pry.no_load import no_load_sweep
 from rig.measure.scales import Scale
 from rig.virtual.arm.draw import Group, blade_tip
 from rig.virtual.arm.plant import Pry
-from rig.virtual.arm.trace import Board, PryProfile, PrySamples, simulate_pry
 from rig.virtual.arm.truth import CellTruth, Failure, JigTruth, TipTruth
 from tests.calibration.coverage import BENCH, CODES_PER_RATIO, Lab
 from tests.measure.pry.jigs import (
@@ -39,6 +38,7 @@ from tests.measure.pry.jigs import (
     torque_scale,
     zero,
 )
+from tests.virtual.jigtrace import Board, PryProfile, PrySamples, simulate_pry
 
 COVERED = (
     "peak_torque",

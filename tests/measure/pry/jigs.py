@@ -16,11 +16,11 @@ from rig.measure.arm.motion import U_DELAY
 from rig.measure.budget import Input
 from rig.measure.result import Result
 from rig.measure.scales import Scale
-from rig.virtual.arm.trace import JigSamples
 from rig.virtual.arm.trail import sensed
 from rig.virtual.arm.truth import HandTruth, JigTruth
 from rig.virtual.board import angle_channel
 from tests.calibration.coverage import BENCH, Lab, calibration
+from tests.virtual.jigtrace import JigSamples
 
 SUMS_READ = 250  # two seconds
 REST_TICKS = TICK_HZ  # of the calm before and after, a second

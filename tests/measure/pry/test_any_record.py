@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rig.measure.arm.facts import ArmRecord, Asked
+from rig.measure.arm.no_load import no_load_sweep
 from rig.measure.pry.evaluate import PryResult, evaluate_pry
-from rig.measure.pry.no_load import no_load_sweep
 from rig.measure.twist.evaluate import evaluate_twist
 from tests.measure.pry.traces import broken, facts, record
 from tests.measure.test_twist import facts as twist_facts

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from rig.measure.arm.no_load import no_load_sweep
 from rig.measure.arm.sweep import Sweep
-from rig.measure.pry.no_load import no_load_sweep
 from tests.measure.pry.traces import Pull, facts, record
 
 OUT = Pull(to_rad=math.radians(45), rate=math.radians(5), back_rate=math.radians(5))

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from rig.measure.arm.checks import record_reasons
 from rig.measure.arm.facts import ArmRecord
 from rig.measure.arm.motion import (
     REACH,
@@ -22,7 +23,6 @@ from rig.measure.arm.motion import (
 )
 from rig.measure.arm.sweep import HIGHEST_DEGREE, NOTHING, WORTH, Sweep
 from rig.measure.budget import Reason
-from rig.measure.pry.checks import record_reasons
 from rig.measure.scales import Scale
 
 MOVING = 2.0  # times the speed at which friction has its full sign
