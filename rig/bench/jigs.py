@@ -1,5 +1,6 @@
 """Load cell, pry jig and twist jig, as the bench file states them."""
 
+import math
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
@@ -30,11 +31,27 @@ class Arm(Part):
 
 
 class AngleSensor(Part):
-    """The arm's angle sensor, as its maker states it."""
+    """The arm's angle sensor, as its maker states it and as it is mounted.
+
+    Its output goes from `low_share` of the supply with the arm far left to `high_share` far right.
+    A sensor that faces its magnet from the other side has the larger of the two on the left: that
+    is a setting, and no reason to touch its supply wires.
+    """
 
     span_deg: float = Field(gt=0, le=360)
-    low_share: float = Field(ge=0, lt=1)
-    high_share: float = Field(gt=0, le=1)
+    low_share: float = Field(ge=0, le=1)
+    high_share: float = Field(ge=0, le=1)
+
+    @property
+    def per_rad(self) -> float:
+        """Share of the supply for each radian to the right; below zero for a falling sensor."""
+        return (self.high_share - self.low_share) / math.radians(self.span_deg)
+
+    @model_validator(mode="after")
+    def _turns(self) -> "AngleSensor":
+        if self.low_share == self.high_share:
+            raise ValueError("angle.low_share and angle.high_share must differ")
+        return self
 
 
 class JigCalibration(Part):

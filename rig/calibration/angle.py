@@ -40,7 +40,9 @@ def calibrate(settings: Mapping[str, Any]) -> dict[str, Any]:
     limits = JigCalibration.model_validate(settings["calibration"])
     sensor = AngleSensor.model_validate(settings["sensor"])
     taken = settings["readings"]
-    found = [*_count_reasons(taken)] or [*_reading_reasons(taken)] or [*_order_reasons(taken)]
+    found = (
+        [*_count_reasons(taken)] or [*_reading_reasons(taken)] or [*_order_reasons(taken, sensor)]
+    )
     if found:
         return refused(found)
     of = _readings(taken)
@@ -133,17 +135,17 @@ def _reading_reasons(taken: Sequence[Mapping[str, Any]]) -> Iterator[Reason]:
             yield Reason("sensor_end", text, share, END_SHARE)
 
 
-def _order_reasons(taken: Sequence[Mapping[str, Any]]) -> Iterator[Reason]:
+def _order_reasons(taken: Sequence[Mapping[str, Any]], sensor: AngleSensor) -> Iterator[Reason]:
+    sign = math.copysign(1.0, sensor.per_rad)
     for run, rising in sorted({(t["run"], bool(t["rising"])) for t in taken}):
         own = sorted(
             (t["stop_deg"], t["mean"])
             for t in taken
             if (t["run"], bool(t["rising"])) == (run, rising)
         )
-        steps = [(b[0], b[1] - a[1]) for a, b in pairwise(own)]
+        steps = [(b[0], sign * (b[1] - a[1])) for a, b in pairwise(own)]
         if all(step < 0 for _, step in steps):
-            text = "the angle falls while the arm turns right: swap the sensor's outer wires"
-            yield Reason("reversed", text)
+            yield Reason("reversed", _turned_round(sensor))
             return
         for stop, step in steps:
             if step <= 0:
@@ -151,10 +153,19 @@ def _order_reasons(taken: Sequence[Mapping[str, Any]]) -> Iterator[Reason]:
                 yield Reason("not_rising", f"{text}: stops mixed up?", step, 0.0, "sum")
 
 
+def _turned_round(sensor: AngleSensor) -> str:
+    """Swapping its supply and 0 V would also turn the reading, and destroy the sensor."""
+    low, high = sensor.high_share, sensor.low_share
+    return (
+        "the angle falls while the arm turns right: write "
+        f"low_share = {low:g} and high_share = {high:g} under [pry.angle] in bench.toml, then "
+        "calibrate again; never touch the sensor's supply wires for it"
+    )
+
+
 def _slope_reasons(of: Readings, sensor: AngleSensor) -> Iterator[Reason]:
     share = float(np.polyfit(of.y, of.x / LARGEST_SUM, 1)[0])
-    stated = (sensor.high_share - sensor.low_share) / math.radians(sensor.span_deg)
-    ratio = share / stated
+    ratio = share / sensor.per_rad
     if not 1 / USUAL <= ratio <= USUAL:
         text = (
             f"the sensor turns {ratio:.3g} times as fast as its stated {sensor.span_deg:g}° lead "

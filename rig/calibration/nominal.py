@@ -27,7 +27,7 @@ def nominal_load(bench: Bench) -> Scale:
 def nominal_angle(bench: Bench) -> Scale:
     """Radians for each sum of conversions, the zero mark in the middle of the range."""
     sensor = bench.pry.angle
-    per_share = math.radians(sensor.span_deg) / (sensor.high_share - sensor.low_share)
+    per_share = 1 / sensor.per_rad
     middle = (sensor.high_share + sensor.low_share) / 2
     line = (-middle * per_share, per_share / LARGEST_SUM)
     reach = math.radians(bench.pry.arm.stop_deg)

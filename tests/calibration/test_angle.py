@@ -62,8 +62,25 @@ def test_the_stops_own_error_stands_in_the_uncertainty_however_straight_the_read
     assert scale.u_absolute >= math.radians(BENCH.pry.calibration.u_stop_deg)
 
 
-def test_a_sensor_on_its_outer_wires_swapped_is_told() -> None:
-    assert names(calibrate(stops(lambda a: LARGEST_SUM * (0.5 - LINE * a)))) == ["reversed"]
+def falling(angle_rad: float) -> float:
+    return LARGEST_SUM * (0.5 - LINE * angle_rad)
+
+
+def test_a_sensor_that_falls_to_the_right_is_told_and_its_supply_wires_left_alone() -> None:
+    result = calibrate(stops(falling))
+    assert names(result) == ["reversed"]
+    (reason,) = result["reasons"]
+    assert "low_share = 0.9 and high_share = 0.1" in reason["text"]
+    assert "never touch the sensor's supply wires" in reason["text"]
+
+
+def test_a_falling_sensor_that_is_stated_as_such_gives_its_angles_back() -> None:
+    told = stops(falling)
+    told["sensor"] |= {"low_share": SENSOR.high_share, "high_share": SENSOR.low_share}
+    scale = Scale.from_dict(calibrate(told)["certificate"]["curve"])
+    for angle in (-0.7, 0.0, 0.3):
+        assert float(scale.value(falling(angle) + 1.5)) == pytest.approx(angle, abs=2e-4)
+    assert names(calibrate(stops() | {"sensor": told["sensor"]})) == ["reversed"]
 
 
 def test_an_unplugged_sensor_is_told() -> None:

@@ -58,3 +58,15 @@ def test_the_other_pages_figures_are_the_program_s() -> None:
     assert f"more than {height.RETURN_COUNTS:g} counts apart" in words(PAGES["height"])
     assert "(0.05°, `pry.calibration.u_stop_deg`)" in words(PAGES["angle"])
     assert BENCH.pry.calibration.u_stop_deg == 0.05
+
+
+def test_no_page_and_no_message_turns_a_sensor_s_supply_round() -> None:
+    told = words(PAGES["angle"])
+    assert "**never** swap the sensor's supply and 0 V" in told
+    for file in (
+        *ROOT.glob("rig/**/*.py"),
+        *ROOT.glob("procedures/**/*"),
+        *ROOT.glob("fixtures/**/*.md"),
+    ):
+        if file.suffix in (".py", ".md"):
+            assert "outer wires" not in file.read_text(encoding="utf-8"), file

@@ -9,6 +9,7 @@ import pytest
 from rig import bench as benches
 from rig.bench import Bench
 from rig.board.wire import Kind
+from rig.calibration.nominal import LARGEST_SUM, nominal_angle
 from rig.measure.gravity import normal_gravity
 from rig.session.devices import virtual_device
 from rig.session.virtual_truth import jig_nominal, tower_nominal
@@ -64,6 +65,19 @@ def test_a_sensor_of_another_span_turns_its_output_over_that_span(tmp_path: Path
     for degrees, share in ((-45, 0.325), (0, 0.45), (45, 0.575)):
         end = jig.hold_at_stop(math.radians(degrees))
         assert float(jig.angle_ratio(end)) == pytest.approx(share, abs=0.5 * 0.002)
+
+
+def test_a_sensor_that_falls_to_the_right_is_believed_to_fall(tmp_path: Path) -> None:
+    file = tmp_path / "bench.toml"
+    file.write_text('name = "f"\n[tower]\n[pry.angle]\nlow_share = 0.9\nhigh_share = 0.1\n')
+    bench = benches.load(file)
+    jig = Jig(jig_nominal(bench, 9.81).belief)
+    end = jig.hold_at_stop(math.radians(30))
+    share = float(jig.angle_ratio(end))
+    assert share == pytest.approx(0.3, abs=0.01)
+    assert float(nominal_angle(bench).value(share * LARGEST_SUM)) == pytest.approx(
+        math.radians(30), abs=0.03
+    )
 
 
 def test_the_virtual_device_streams_all_three_channels() -> None:
