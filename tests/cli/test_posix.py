@@ -49,7 +49,8 @@ def test_a_read_only_logbook_can_be_read_but_not_run_into(tmp_path: Path) -> Non
     path.chmod(stat.S_IRUSR | stat.S_IRGRP | stat.S_IROTH)
     shared.chmod(0o555)
     # Root may write anything: step down once everything this command needs is imported.
-    code = "import os, rig.cli.guided, rig.bench, rig.logbook, rig.guide.script, pydantic, numpy\n"
+    code = "import os, rig.cli, rig.session.guided, rig.study.register.turn, rig.logbook.store\n"
+    code += "import rig.bench, rig.logbook, rig.guide.script, pydantic, numpy\n"
     code += "rig.guide.script.load('drop_impact'), rig.bench.load(None)\n"
     code += "os.geteuid() or os.seteuid(65534)\nrig.cli.main()"
     done = subprocess.run(

@@ -104,6 +104,7 @@ class Setup:
 
     def swept(
         self, folder: Path, chosen: "Chosen", faults: Mapping[str, Fault] = STAND_IN,
+        briefly: bool = False,
     ) -> list[Came]:  # fmt: skip
         """What comes of each fault at each chosen instant."""
         script = scripts.load(self.procedure)
@@ -111,7 +112,7 @@ class Setup:
         params = read_all(script.parameters, given)
         with new_book(folder) as book:
             runner = Runner(book, benches.load(None), self.device, self.operator())
-            clock = Forking(self.board, faults, lambda at_s: chosen(self, at_s), folder)
+            clock = Forking(self.board, faults, lambda at_s: chosen(self, at_s), folder, briefly)
             return sweep(clock, self.device, runner, script, params)
 
 

@@ -1,9 +1,9 @@
 """One run, and from chosen instants of it many others in which something goes wrong just then.
 
 The run itself goes on undisturbed. At an instant it forks: the child has the same board, hands and
-script in the same state, a copy of the logbook, and a fault; it goes on to its end, resumed as a
-person would, and tells what came of it. So a fault at any instant of a long run costs only what
-comes after it.
+script in the same state, a copy of the logbook, and a fault; it goes on, resumed as a person would, to its
+end or (`briefly`) until the step that was hit and the one after it are done, and then is given up;
+it tells what came of it. So a fault at any instant of a long run costs only what comes after it.
 """
 
 import json
@@ -22,9 +22,11 @@ from rig.guide.runner import Runner
 from rig.guide.script import Script
 from rig.logbook import Logbook, connect
 from rig.logbook.audit import audit
+from rig.logbook.journal import STEP
 
 MENDED_AFTER_S = 2.0
 LIVES = 6  # of one run: resumed that often at most
+AND_ONE_MORE = 2  # steps: the one that was hit, and the next
 Fault = tuple[Callable[[Any], None], Callable[[Any], None] | None]
 
 
@@ -56,6 +58,7 @@ class Came:
         findings: what the audit found.
         stops: errors told to the person, in order.
         valid: trials that the procedure took as valid.
+        further: steps done after the fault.
     """
 
     at_s: float
@@ -65,11 +68,13 @@ class Came:
     findings: list[str] = field(default_factory=list)
     stops: list[str] = field(default_factory=list)
     valid: int = 0
+    further: int = 0
 
     @property
     def good(self) -> bool:
-        """No traceback, the run at its end, the logbook sound."""
-        return not self.broke and self.ended != "open" and not self.findings
+        """No traceback, the run gone on with or at its end, the logbook sound."""
+        went_on = self.ended == "finished" or self.further >= AND_ONE_MORE
+        return not self.broke and went_on and self.ended != "open" and not self.findings
 
 
 @dataclass
@@ -81,17 +86,21 @@ class Forking:
         faults: by name.
         chosen: told the seconds since the run began while something is being recorded; gives the
             names of the faults to bring about now.
+        briefly: a child is stopped and given up when the step that was hit and the next are done.
     """
 
     board: Any
     faults: Mapping[str, Fault]
     chosen: Callable[[float], Iterator[str]]
     folder: Path
+    briefly: bool = False
     device: Device | None = None
     book: Logbook | None = None
     came: Came | None = None  # in a child: what comes of it
     told: list[Came] = field(default_factory=list)
     _mend: tuple[float, Callable[[Any], None]] | None = None
+    _steps: int = 0  # done before the fault
+    _slept: int = 0
 
     def __post_init__(self) -> None:
         self._inner = self.board.clock
@@ -108,12 +117,20 @@ class Forking:
             if self._mend is not None and self.now() >= self._mend[0]:
                 mend, self._mend = self._mend[1], None
                 mend(self.board)
+            self._slept += 1
+            if self.briefly and self._slept % 100 == 0 and self.further() >= AND_ONE_MORE:
+                raise KeyboardInterrupt
             return
         if self.device is None or self.device.link._record is None:
             return
         for name in self.chosen(self.now() - self._began):
             if self._fork(name):
                 return
+
+    def further(self) -> int:
+        """Steps done since the fault."""
+        assert self.book is not None
+        return sum(1 for _ in self.book.journal(kind=STEP)) - self._steps
 
     def _fork(self, name: str) -> bool:
         """True in the child."""
@@ -127,6 +144,7 @@ class Forking:
         self.came = Came(self.now() - self._began, name)
         assert self.book is not None
         _own_copy(self.book, self.folder / "child.logbook")
+        self._steps = sum(1 for _ in self.book.journal(kind=STEP))
         bring, mend = self.faults[name]
         self._mend = None if mend is None else (self.now() + MENDED_AFTER_S, mend)
         bring(self.board)
@@ -169,7 +187,7 @@ def sweep(
             raise error
         return clock.told
     try:
-        _conclude(clock.came, runner, script, told, error)
+        _conclude(clock, runner, script, told, error)
         (clock.folder / "came.json").write_text(json.dumps(asdict(clock.came)))
     except BaseException:
         traceback.print_exc()
@@ -189,11 +207,17 @@ def _plugged_in(device: Device) -> None:
 
 
 def _conclude(
-    came: Came, runner: Runner, script: Script, told: Mapping[str, Any], error: BaseException | None
-) -> None:
+    clock: Forking, runner: Runner, script: Script, told: Mapping[str, Any],
+    error: BaseException | None,
+) -> None:  # fmt: skip
     """Resume as a person would, then look at what is kept."""
+    came = clock.came
+    assert came is not None
     for _ in range(LIVES):
         if error is None:
+            break
+        if isinstance(error, KeyboardInterrupt) and clock.briefly:
+            runner.book.end_run(runner.book.unfinished_runs()[-1].run_id, "abandoned", "seen enough")
             break
         if not isinstance(error, RigError):
             came.broke = "".join(traceback.format_exception(error))
@@ -207,6 +231,7 @@ def _conclude(
             told, error = runner.resume(unfinished[-1].run_id, script), None
         except BaseException as raised:
             error = raised
+    came.further = clock.further()
     came.ended = runner.book.runs()[-1].outcome or "open"
     trials = told.get("drops", told.get("trials", [told] if "valid" in told else []))
     came.valid = sum(bool(trial.get("valid")) for trial in trials)
