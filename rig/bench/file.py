@@ -58,7 +58,34 @@ def load(path: Path | None) -> Bench:
     return _checked(told, text, str(path))
 
 
+def own_parts(path: Path) -> tuple[dict[str, dict[str, Any]], str]:
+    """What the bench file changes of the fixtures' parts, by fixture, and the file's text.
+
+    Raises:
+        FileFaults: not there, not readable, not TOML.
+    """
+    told, text = tables.read(path, f"make one with 'bladerig bench init {path}'")
+    return {part: _parts(told, part) for part in FIXTURES}, text
+
+
+def _parts(told: dict[str, Any], part: str) -> dict[str, Any]:
+    table = told.get(part)
+    found = table.get("parts") if isinstance(table, dict) else None
+    return found if isinstance(found, dict) else {}
+
+
+def _without_parts(told: dict[str, Any]) -> dict[str, Any]:
+    """The measurements do not read what the fixtures are made of; `rig.geometry` does."""
+    return {
+        key: {k: v for k, v in table.items() if k != "parts" or not isinstance(v, dict)}
+        if key in FIXTURES and isinstance(table, dict)
+        else table
+        for key, table in told.items()
+    }
+
+
 def _checked(told: dict[str, Any], text: str, name: str) -> Bench:
+    told = _without_parts(told)
     faults = [*_unstatable(told, text, name)]
     carriage = _of_tower(told, "carriage")
     for part, usual in FIXTURES.items():

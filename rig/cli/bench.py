@@ -53,14 +53,22 @@ def init(path: Path) -> None:
 def check(path: Path, as_json: bool) -> int:
     """Check a bench file: every fault at once, each with its line and key.
 
+    The fixtures are put together on the computer too, with your own sizes where you wrote some
+    under [tower.parts], [pry.parts], [twist.parts] or [frame.parts]: what would not fit, not hold
+    or not reach is told.
+
     Code 1 while the carriage's mass is still the design's: drops are then an indication only.
 
     \b
     Example:  bladerig bench check bench.toml
     """
     from rig import bench as benches
+    from rig.geometry import closure
+    from rig.tables import FileFaults
 
     loaded = benches.load(path)
+    if found := closure.faults(loaded, closure.of_bench(path)):
+        raise FileFaults([f"{path}: {fault}" for fault in found])
     lacking = list(loaded.tower.carriage.against)
     if as_json:
         told = {"path": str(path), "name": loaded.name, "faults": [], "lacking": lacking}
