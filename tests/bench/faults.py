@@ -1,13 +1,18 @@
 """A board that restarts, hangs, is unplugged or falls silent at any instant of any procedure.
 
-`python -m tests.bench.faults` brings about every fault at every 5 ms of everything that is
-recorded, on both boards: that takes many hours. `make bench` takes the fall whole on the stand-in,
-the rest more sparsely and the faults in turn.
+`make bench` takes the drop and the cut whole on the stand-in (every fault at every 5 ms of the
+trial, a step of the link), the rest more sparsely and the faults in turn; there a run goes on to
+its end. `python -m tests.bench.faults` brings about every fault at every 5 ms of every trial, and
+each fault in its turn at every 5 ms of all else that is recorded, on both boards: that takes many
+hours. `python -m tests.bench.faults drop_impact stand-in` takes one of these.
 """
 
 import json
+import os
+import sys
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -19,9 +24,9 @@ from tests.guide.damaged import DAMAGE, EVERY_S, Recorded, frames_of, one_of_eac
 from tests.guide.faultyruns import GIVEN, Chosen, MakeBoard, Setup, in_turn, stand_in
 from tests.guide.forked import EMULATED, STAND_IN, Came, Fault
 
-ELSEWHERE_S = {"drop_impact": 1.005, "pry_to_failure": 1.505, "edge_twist": 1.505,
-               "cuts_to_dull": 0.255}  # fmt: skip
-"""In turn, one fault so often where nothing falls: a child there runs on for half a minute."""
+LATER_S = {"drop_impact": 3.3, "pry_to_failure": 9.05, "edge_twist": 9.05, "cuts_to_dull": 2.55}
+"""How often in a sparse sweep: a run that goes on to its end takes a second or more each time."""
+STEP_S = 0.005
 
 
 def emulated(tower: Tower, **wired: Any) -> EmulatedBoard:
@@ -34,51 +39,59 @@ BOARDS: Mapping[str, tuple[MakeBoard, Mapping[str, Fault]]] = {
 }  # fmt: skip
 
 
-def falling(setup: Setup, _: float) -> Iterator[str]:
-    """Every fault every 5 ms (a step of the link) of the last drop while a coil draws current."""
-    if setup.in_last_fall():
+def in_trial(setup: Setup, _: float) -> Iterator[str]:
+    """Every fault every 5 ms of the trial."""
+    if setup.in_trial():
         yield from STAND_IN
 
 
-def always(_: Setup, __: float) -> Iterator[str]:
-    """Every fault every 5 ms of what is recorded."""
-    yield from STAND_IN
+def elsewhere(every_s: float) -> Chosen:
+    """Each fault in its turn, so often in what is recorded beside the trial."""
+    return in_turn(every_s, lambda setup: not setup.in_trial())
 
 
 def figures() -> Iterator[dict[str, Any]]:
     """Runs that did not end well, and records that a measurement could not read."""
-    came = _swept("drop_impact", "stand-in", falling)
-    yield from _counted("every 5 ms of a fall, each of four faults, stand-in", came)
-    came = _swept("drop_impact", "emulated", in_turn(0.02, Setup.in_last_fall))
-    yield from _counted("every 20 ms of a fall, faults in turn, emulated", came)
-    for board, sparser in (("stand-in", 1), ("emulated", 8)):
+    for procedure, board, chosen, what in (
+        ("drop_impact", "stand-in", in_trial, "each of four faults every 5 ms of a drop"),
+        ("cuts_to_dull", "stand-in", in_trial, "each of four faults every 5 ms of a cut"),
+        ("drop_impact", "emulated", in_turn(0.02, Setup.in_trial), "faults in turn in a drop"),
+        ("pry_to_failure", "stand-in", in_turn(0.2, Setup.in_trial), "faults in turn in a pull"),
+        ("edge_twist", "stand-in", in_turn(0.2, Setup.in_trial), "faults in turn in a twist"),
+    ):
+        came = _swept(procedure, board, chosen, briefly=True)
+        yield from _counted(f"{what}, {board}", came)
+    for board, sparser in (("stand-in", 1), ("emulated", 4)):
         for procedure in GIVEN:
-            came = _swept(procedure, board, in_turn(sparser * ELSEWHERE_S[procedure]))
-            yield from _counted(f"{procedure}, faults in turn, {board}", came)
+            came = _swept(procedure, board, in_turn(sparser * LATER_S[procedure]), briefly=False)
+            yield from _counted(f"{procedure} to its end, faults in turn, {board}", came)
     yield from _records(4 * EVERY_S)
 
 
-def whole() -> Iterator[dict[str, Any]]:
-    """All that there is: every fault, every 5 ms, every procedure, both boards."""
-    for board in BOARDS:
-        for procedure in GIVEN:
-            yield from _counted(f"{procedure}, {board}", _swept(procedure, board, always))
-    yield from _records(EVERY_S)
+def whole(procedures: Iterable[str], boards: Iterable[str]) -> Iterator[dict[str, Any]]:
+    """Every 5 ms: each fault in the trial, the faults in turn elsewhere."""
+    for board in boards:
+        for procedure in procedures:
+            for what, chosen in (("trial", in_trial), ("elsewhere", elsewhere(STEP_S))):
+                came = _swept(procedure, board, chosen, briefly=True)
+                yield from _counted(f"{procedure}, {what}, {board}", came)
 
 
-def _swept(procedure: str, board: str, chosen: Chosen) -> list[Came]:
+def _swept(procedure: str, board: str, chosen: Chosen, *, briefly: bool) -> list[Came]:
     make, faults = BOARDS[board]
     with tempfile.TemporaryDirectory() as folder:
-        return Setup(procedure, make).swept(Path(folder), chosen, faults)
+        return Setup(procedure, make).swept(
+            Path(folder), chosen, faults, briefly, at_once=os.cpu_count() or 1
+        )
 
 
 def _counted(what: str, came: list[Came]) -> list[dict[str, Any]]:
     broke = sum(bool(one.broke) for one in came)
-    open_ = sum(one.ended == "open" for one in came)
+    open_ = sum(not one.broke and not one.findings and not one.good for one in came)
     unsound = sum(bool(one.findings) for one in came)
     return [
         exactly(f"{what}: tracebacks of {len(came)}", broke, "runs", 0),
-        exactly(f"{what}: neither resumed to the end nor closed", open_, "runs", 0),
+        exactly(f"{what}: neither gone on with nor closed", open_, "runs", 0),
         exactly(f"{what}: audit or recompute finds something", unsound, "logbooks", 0),
     ]
 
@@ -110,5 +123,9 @@ def _raises(one: Recorded, raw: bytes) -> bool:
 
 
 if __name__ == "__main__":
-    for line in whole():
+    asked = sys.argv[1:]
+    lines = whole(
+        [p for p in GIVEN if p in asked] or GIVEN, [b for b in BOARDS if b in asked] or BOARDS
+    )
+    for line in lines if asked else chain(lines, _records(EVERY_S)):
         print(json.dumps(line), flush=True)

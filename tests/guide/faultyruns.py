@@ -35,7 +35,9 @@ GIVEN: Mapping[str, Mapping[str, str]] = {
     "cuts_to_dull": {"probes": "stepped", "step": "4", "limit": "8"},
 }
 """Procedures swept, each as short as it comes."""
-EMPTY_DROPS = 5  # before the one on the blade
+TRIAL = {"drop_impact": 6, "pry_to_failure": 9, "edge_twist": 9, "cuts_to_dull": 1}
+"""Which of a run's recordings is the trial itself: the drop on the blade, the pull, the twisting,
+the first cuts."""
 
 
 def stand_in(tower: Tower, **wired: Any) -> StandIn:
@@ -49,7 +51,8 @@ class Setup:
 
     procedure: str
     make_board: MakeBoard = stand_in
-    falls: int = 0  # begun so far
+    recordings: int = 0  # begun so far
+    _record: list[bytes] | None = None
 
     def __post_init__(self) -> None:
         self.tower = Tower(seed=3)
@@ -60,7 +63,6 @@ class Setup:
         self.board = self._board()
         self.person = self._person()
         self.device = Device(self.connect(), self.connect, self.person, "virtual")
-        self._falling = False
 
     def _board(self) -> Any:
         if self.jig is not None:
@@ -95,16 +97,17 @@ class Setup:
             return Looking(self.person.sharpness, table, lambda text: None, [])
         return ScriptedOperator(DROP_ANSWERS)
 
-    def in_last_fall(self) -> bool:
-        """Whether the coils draw current for the drop on the blade; to be asked all the time."""
-        falling = self.tower._commands["CATCH"]
-        self.falls += falling and not self._falling
-        self._falling = falling
-        return falling and self.falls > EMPTY_DROPS
+    def in_trial(self) -> bool:
+        """Whether the trial itself is being recorded; to be asked all the time."""
+        record = self.device.link._record
+        if record is not None and record is not self._record:
+            self.recordings += 1
+        self._record = record
+        return record is not None and self.recordings == TRIAL[self.procedure]
 
     def swept(
         self, folder: Path, chosen: "Chosen", faults: Mapping[str, Fault] = STAND_IN,
-        briefly: bool = False,
+        briefly: bool = False, at_once: int = 1,
     ) -> list[Came]:  # fmt: skip
         """What comes of each fault at each chosen instant."""
         script = scripts.load(self.procedure)
@@ -112,7 +115,8 @@ class Setup:
         params = read_all(script.parameters, given)
         with new_book(folder) as book:
             runner = Runner(book, benches.load(None), self.device, self.operator())
-            clock = Forking(self.board, faults, lambda at_s: chosen(self, at_s), folder, briefly)
+            clock = Forking(self.board, faults, lambda at_s: chosen(self, at_s), folder, briefly,
+                            at_once)  # fmt: skip
             return sweep(clock, self.device, runner, script, params)
 
 

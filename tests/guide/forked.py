@@ -1,8 +1,8 @@
 """One run, and from chosen instants of it many others in which something goes wrong just then.
 
 The run itself goes on undisturbed. At an instant it forks: the child has the same board, hands and
-script in the same state, a copy of the logbook, and a fault; it goes on, resumed as a person would, to its
-end or (`briefly`) until the step that was hit and the one after it are done, and then is given up;
+script in the same state, a copy of the logbook, and a fault; it goes on, resumed as a person would,
+to its end or (`briefly`) until the step that was hit and the next are done, and is then given up;
 it tells what came of it. So a fault at any instant of a long run costs only what comes after it.
 """
 
@@ -86,6 +86,7 @@ class Forking:
         faults: by name.
         chosen: told the seconds since the run began while something is being recorded; gives the
             names of the faults to bring about now.
+        at_once: so many children run beside each other.
         briefly: a child is stopped and given up when the step that was hit and the next are done.
     """
 
@@ -94,6 +95,8 @@ class Forking:
     chosen: Callable[[float], Iterator[str]]
     folder: Path
     briefly: bool = False
+    at_once: int = 1
+    to: Path | None = None  # in a child: where it tells
     device: Device | None = None
     book: Logbook | None = None
     came: Came | None = None  # in a child: what comes of it
@@ -101,6 +104,7 @@ class Forking:
     _mend: tuple[float, Callable[[Any], None]] | None = None
     _steps: int = 0  # done before the fault
     _slept: int = 0
+    _out: dict[int, tuple[float, Path]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self._inner = self.board.clock
@@ -134,37 +138,55 @@ class Forking:
 
     def _fork(self, name: str) -> bool:
         """True in the child."""
-        to = self.folder / "came.json"
+        assert self.book is not None
+        while len(self._out) >= self.at_once:
+            self.reap()
+        at_s, number = self.now() - self._began, len(self.told) + len(self._out)
+        to, copy = self.folder / f"came-{number}.json", self.folder / f"child-{number}.logbook"
+        _copied(self.book, copy)
         child = os.fork()
         if child:
-            _, status = os.waitpid(child, 0)
-            assert status == 0, f"the child at {self.now() - self._began:.3f} s died: {status}"
-            self.told.append(Came(**json.loads(to.read_text())))
+            self._out[child] = (at_s, to)
             return False
-        self.came = Came(self.now() - self._began, name)
-        assert self.book is not None
-        _own_copy(self.book, self.folder / "child.logbook")
+        self.came, self.to = Came(at_s, name), to
+        _taken_over(self.book, copy)
         self._steps = sum(1 for _ in self.book.journal(kind=STEP))
         bring, mend = self.faults[name]
         self._mend = None if mend is None else (self.now() + MENDED_AFTER_S, mend)
         bring(self.board)
         return True
 
+    def reap(self) -> None:
+        """Wait for one child and take what it tells."""
+        child, status = os.wait()
+        at_s, to = self._out.pop(child)
+        assert status == 0, f"the child at {at_s:.3f} s died: {status}"
+        self.told.append(Came(**json.loads(to.read_text())))
+
+    def all_told(self) -> list[Came]:
+        """What came of every fault, in the order of time."""
+        while self._out:
+            self.reap()
+        return sorted(self.told, key=lambda one: one.at_s)
+
 
 _kept: list[Any] = []  # the parent's connection must not be closed by a child
 
 
-def _own_copy(book: Logbook, path: Path) -> None:
-    """In a child: a file of its own in the state of the parent's.
+def _copied(book: Logbook, path: Path) -> None:
+    """A second file in the state of the first, while nothing is being written."""
+    file = book._session.file
+    for end in ("", "-wal"):
+        if Path(f"{file}{end}").exists():
+            shutil.copy(f"{file}{end}", f"{path}{end}")
 
-    SQLite forbids to carry a connection across a fork; this one is not used any more.
+
+def _taken_over(book: Logbook, path: Path) -> None:
+    """In a child: the copy in the place of the parent's file.
+
+    SQLite forbids to carry a connection across a fork; that one is not used any more.
     """
     session = book._session
-    for end in ("", "-wal", "-shm"):
-        Path(f"{path}{end}").unlink(missing_ok=True)
-    for end in ("", "-wal"):
-        if Path(f"{session.file}{end}").exists():
-            shutil.copy(f"{session.file}{end}", f"{path}{end}")
     _kept.append(session.connection)
     session.connection = connect.writer(path)
     connect.write_ahead(session.connection)
@@ -185,10 +207,11 @@ def sweep(
     if clock.came is None:
         if error is not None:
             raise error
-        return clock.told
+        return clock.all_told()
     try:
         _conclude(clock, runner, script, told, error)
-        (clock.folder / "came.json").write_text(json.dumps(asdict(clock.came)))
+        assert clock.to is not None
+        clock.to.write_text(json.dumps(asdict(clock.came)))
     except BaseException:
         traceback.print_exc()
         os._exit(1)
@@ -217,7 +240,8 @@ def _conclude(
         if error is None:
             break
         if isinstance(error, KeyboardInterrupt) and clock.briefly:
-            runner.book.end_run(runner.book.unfinished_runs()[-1].run_id, "abandoned", "seen enough")
+            run_id = runner.book.unfinished_runs()[-1].run_id
+            runner.book.end_run(run_id, "abandoned", "seen enough")
             break
         if not isinstance(error, RigError):
             came.broke = "".join(traceback.format_exception(error))
@@ -239,3 +263,5 @@ def _conclude(
     runner.book.close()
     came.findings = [f"{f.place}: {f.what}" for f in audit(path)]
     came.findings += [f"recomputes differently: {c.trial}" for c in recompute(path) if not c.same]
+    for end in ("", "-wal", "-shm"):
+        Path(f"{path}{end}").unlink(missing_ok=True)
