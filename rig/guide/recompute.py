@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from rig import __version__
+from rig.errors import RigError
 from rig.guide import measures
 from rig.guide.steps import plain
 from rig.logbook.journal import STEP
@@ -84,5 +85,5 @@ def _differences(result: Result, raw: bytes, settings: dict[str, Any]) -> list[D
     """Where a result and its recomputation differ; one that cannot be made is a difference."""
     try:
         return differences(result.result, plain(measures.compute(result.measurand, raw, settings)))
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+    except (RigError, KeyError, TypeError, ValueError, AttributeError) as error:
         return [Difference(f"cannot be computed from what its step holds ({error!r:.80})")]

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from rig.errors import RigError
 from rig.logbook.hashing import JSON, canonical, row_hash
+from rig.logbook.held import held
 from rig.logbook.records import Row
 
 GENESIS = "genesis"
@@ -144,5 +145,6 @@ def rows(
     while batch := connection.execute(query, (last, *(value for _, value in given))).fetchall():
         for number, at_utc, run, row_kind, body in batch:
             if number not in void:
-                yield Row(number, parse_time(at_utc), run, row_kind, json.loads(body))
+                told = held(body, f"journal row {number}")
+                yield Row(number, parse_time(at_utc), run, row_kind, told)
         last = batch[-1][0]

@@ -8,6 +8,7 @@ from typing import Any
 
 from rig.errors import RigError
 from rig.logbook.hashing import GENESIS_PREVIOUS, row_hash, sha256
+from rig.logbook.held import held
 from rig.logbook.journal import GENESIS, RUN_ENDED, parse_time
 from rig.logbook.records import Result, Run
 from rig.logbook.schema import KEYS
@@ -24,7 +25,7 @@ def genesis(connection: sqlite3.Connection) -> dict[str, Any]:
     row = connection.execute("SELECT kind, body FROM journal WHERE number = 1").fetchone()
     if row is None or row[0] != GENESIS:
         raise ValueError("journal row 1 is not the first row of a logbook")
-    body: dict[str, Any] = json.loads(row[1])
+    body: dict[str, Any] = held(row[1], "journal row 1")
     return body
 
 
@@ -57,13 +58,13 @@ def runs(connection: sqlite3.Connection, run_id: int | None = None) -> list[Run]
 
 def _run(row: tuple[Any, ...]) -> Run:
     number, procedure, digest, params, versions, started, ended, end = row
-    body = {"outcome": None, "reason": None} if end is None else json.loads(end)
+    body = {"outcome": None, "reason": None} if end is None else held(end, f"end of run {number}")
     return Run(
         run_id=number,
         procedure=procedure,
         procedure_hash=digest,
-        params=json.loads(params),
-        versions=json.loads(versions),
+        params=held(params, f"run {number}"),
+        versions=held(versions, f"run {number}"),
         started_utc=parse_time(started),
         ended_utc=None if ended is None else parse_time(ended),
         outcome=body["outcome"],
@@ -125,7 +126,7 @@ def _result(row: tuple[Any, ...]) -> Result:
         run_id=run_id,
         trial=trial,
         measurand=measurand,
-        result=json.loads(result),
+        result=held(result, f"result {number}"),
         raw_ids=tuple(json.loads(raws)),
         supersedes=supersedes,
         superseded_by=successor,

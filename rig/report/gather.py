@@ -212,7 +212,7 @@ def _trial(
     return Trial(
         name=step["trial"],
         measurand=step["measurand"],
-        result={key: value for key, value in body["outcome"].items() if key != "result_id"},
+        result=body["outcome"].less("result_id"),
         settings=step["settings"],
         raw_id=step["raw_id"],
         raw_sha256=hashlib.sha256(raw).hexdigest() if raw else "",

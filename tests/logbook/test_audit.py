@@ -169,10 +169,14 @@ def rechain(path: Path, change: Callable[[Stored], Stored]) -> None:
     for row in map(change, stored):
         previous = row_hash(previous, *row[:-1])
         statements.append(
-            f"UPDATE journal SET kind = '{row.kind}', body = '{row.body}', "
+            f"UPDATE journal SET kind = '{row.kind}', body = '{_quoted(row.body)}', "
             f"hash = x'{previous.hex()}' WHERE number = {row.number}"
         )
     tamper(path, *statements)
+
+
+def _quoted(text: str) -> str:
+    return text.replace("'", "''")
 
 
 def test_only_a_printed_fingerprint_shows_a_chain_written_anew(copy: Path, sound: Path) -> None:
