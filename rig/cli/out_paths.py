@@ -1,5 +1,6 @@
 """Where a command may write, looked at before it does anything."""
 
+import errno
 from pathlib import Path
 
 from rig.errors import RigError
@@ -9,14 +10,24 @@ def require_file(out: Path) -> None:
     """Refuse a file's place that cannot be one.
 
     Raises:
-        RigError: it is a folder, or its own folder is not there.
+        RigError: it is a folder or a link in a circle, or its own folder is not there.
     """
+    if out.is_symlink() and _in_a_circle(out):
+        raise RigError("its links lead in a circle", where=str(out), remedy="name another file")
     if out.is_dir():
         raise RigError("is a folder", where=str(out), remedy="name a file in it")
     if not out.parent.is_dir():
         raise RigError(
             "no such folder", where=str(out.parent), remedy="make it first, or name another"
         )
+
+
+def _in_a_circle(link: Path) -> bool:
+    try:
+        link.stat()
+    except OSError as error:
+        return error.errno == errno.ELOOP
+    return False
 
 
 def require_folder(out: Path) -> None:

@@ -112,3 +112,14 @@ def test_links_that_lead_in_a_circle_are_told_in_one_line(tmp_path: Path, comman
     (tmp_path / "b").symlink_to(tmp_path / "a")
     line = told_in_one_line(bladerig(command, tmp_path / "a"))
     assert "its links lead in a circle" in line
+
+
+def test_a_page_is_not_written_over_links_that_lead_in_a_circle(tmp_path: Path) -> None:
+    for one, other in (("a.html", "b.html"), ("b.html", "a.html")):
+        (tmp_path / one).symlink_to(tmp_path / other)
+    Logbook.create(tmp_path / "k.logbook", title="k").close()
+    line = told_in_one_line(
+        bladerig("report", tmp_path / "k.logbook", "--out", tmp_path / "a.html")
+    )
+    assert "its links lead in a circle" in line
+    assert (tmp_path / "a.html").is_symlink()
