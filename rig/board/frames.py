@@ -26,6 +26,16 @@ _REACH = _STATUS
 # this has used too few numbers to be taken for the one after it.
 _LATEST = wire.TICK_HZ
 _TELLS_BOOT = (Kind.HELLO, Kind.STATUS)
+_BOOTS = {
+    kind: (field, wire.width(wire.PAYLOADS[kind][:place]))
+    for kind in _TELLS_BOOT
+    for place, field in enumerate(wire.PAYLOADS[kind])
+    if field.name == "boot"
+}
+_WIDTHS = {
+    kind: (wire.width(channel.prefix), channel.sample.septets, channel.block)
+    for kind, channel in wire.CHANNELS.items()
+}
 _KINDS = {int(kind): kind for kind in Kind}
 _EXACT = {kind: wire.width(fields) for kind, fields in wire.PAYLOADS.items()}
 _DATA_BYTES = {0x90: 2, 0xE0: 2, 0xC0: 1, 0xD0: 1, 0xF4: 2, 0xF5: 2, 0xF9: 2}
@@ -193,7 +203,7 @@ class Decoder:
         """
         boot = self.boot
         if kind in _TELLS_BOOT:
-            boot = wire.unpack(wire.PAYLOADS[kind], payload)["boot"]
+            boot = _boot(kind, payload)
         if self._seq is None:
             self._ticks = self._newest = raw
         else:
@@ -220,9 +230,14 @@ class Decoder:
         return True
 
 
+def _boot(kind: Kind, payload: bytes) -> int:
+    field, at = _BOOTS[kind]
+    return wire.number(payload[at : at + field.septets], field)
+
+
 def _length_fits(kind: Kind, length: int) -> bool:
-    channel = wire.CHANNELS.get(kind)
-    if channel is None:
+    if kind not in _WIDTHS:
         return length == _EXACT[kind]
-    samples, odd = divmod(length - wire.width(channel.prefix), channel.sample.septets)
-    return odd == 0 and 1 <= samples <= channel.block
+    prefix, each, block = _WIDTHS[kind]
+    samples, odd = divmod(length - prefix, each)
+    return odd == 0 and 1 <= samples <= block

@@ -20,7 +20,7 @@ from rig.board.greeting import (
     NoBoard,
     WrongFirmware,
 )
-from rig.board.samples import Happening, happening, trace
+from rig.board.samples import Happening, block, happening
 from rig.board.streams import Clock, Stream
 from rig.board.strokes import Counts, counts
 from rig.board.wire import CHANNELS, Kind, Op, Reason, State
@@ -199,8 +199,7 @@ class Link(GreetedBoard):
         kind = frame.kind
         if kind in self._streaming:
             self._streaming[kind] = self.clock.now()
-        samples = trace([frame], kind)
-        self.recent[kind].extend(zip(samples.ticks.tolist(), samples.values.tolist(), strict=True))
+        self.recent[kind].extend(block(frame))
         self.latest[kind] = self.recent[kind][-1]
         if kind is Kind.HEIGHT:
             self.position = self.latest[kind][1]

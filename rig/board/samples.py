@@ -96,6 +96,15 @@ def trace(frames: Iterable[Frame], kind: Kind) -> Trace:
     return Trace(ticks, values, turns, cut)
 
 
+def block(frame: Frame) -> list[tuple[int, int]]:
+    """Ticks and value of each sample of one channel frame, as it comes: no arrays for so few."""
+    channel = wire.CHANNELS[frame.kind]
+    field, at = channel.sample, wire.width(channel.prefix)
+    starts = range(at, len(frame.payload), field.septets)
+    values = [wire.number(frame.payload[i : i + field.septets], field) for i in starts]
+    return [(frame.ticks + n * channel.period_ticks, value) for n, value in enumerate(values)]
+
+
 def _rising(
     frames: list[Frame], period_ticks: int, skip: int, step: int
 ) -> tuple[list[Frame], bool]:

@@ -20,6 +20,7 @@ when the two drift apart.
 import enum
 import zlib
 from dataclasses import dataclass
+from functools import cached_property
 
 WIRE_VERSION = 2
 FIRMWARE_NAME = "bladerig"
@@ -180,10 +181,16 @@ class Field:
     bits: int
     signed: bool = False
 
-    @property
+    @cached_property
     def septets(self) -> int:
         """Bytes it takes on the wire."""
         return -(-self.bits // 7)
+
+    @cached_property
+    def span(self) -> range:
+        """The numbers it holds."""
+        low = -(1 << self.bits - 1) if self.signed else 0
+        return range(low, low + (1 << self.bits))
 
 
 def _f(text: str) -> tuple[Field, ...]:
@@ -352,18 +359,23 @@ def septets(value: int, field: Field) -> bytes:
     Raises:
         ValueError: the value does not fit the field.
     """
-    low = -(1 << field.bits - 1) if field.signed else 0
-    if not low <= value < low + (1 << field.bits):
+    if value not in field.span:
         raise ValueError(f"{field.name}={value} does not fit {field.bits} bits")
     value &= (1 << field.bits) - 1
-    return bytes((value >> 7 * i) & 0x7F for i in range(field.septets))
+    if field.septets == 1:
+        return _BYTES[value]
+    return bytes([(value >> shift) & 0x7F for shift in range(0, 7 * field.septets, 7)])
+
+
+_BYTES = [bytes([value]) for value in range(128)]
 
 
 def number(data: bytes, field: Field) -> int:
     """The number that `data` (exactly the field's septets) carries."""
-    value = 0
-    for i, septet in enumerate(data):
-        value |= septet << 7 * i
+    value = shift = 0
+    for septet in data:
+        value |= septet << shift
+        shift += 7
     value &= (1 << field.bits) - 1
     if field.signed and value >> field.bits - 1:
         value -= 1 << field.bits
@@ -372,7 +384,7 @@ def number(data: bytes, field: Field) -> int:
 
 def pack(fields: tuple[Field, ...], values: dict[str, int]) -> bytes:
     """The fields' septets one after another."""
-    return b"".join(septets(values[field.name], field) for field in fields)
+    return b"".join([septets(values[field.name], field) for field in fields])
 
 
 def unpack(fields: tuple[Field, ...], data: bytes) -> dict[str, int]:
@@ -381,12 +393,13 @@ def unpack(fields: tuple[Field, ...], data: bytes) -> dict[str, int]:
     Raises:
         ValueError: `data` is not exactly as long as the fields.
     """
-    if len(data) != width(fields):
-        raise ValueError(f"{len(data)} bytes where the wire says {width(fields)}")
     values, at = {}, 0
     for field in fields:
-        values[field.name] = number(data[at : at + field.septets], field)
-        at += field.septets
+        end = at + field.septets
+        values[field.name] = number(data[at:end], field)
+        at = end
+    if at != len(data):
+        raise ValueError(f"{len(data)} bytes where the wire says {at}")
     return values
 
 

@@ -24,6 +24,8 @@ FULL_MV = CODES["expected"]["full_scale_mV"]["128"]
 class Held:
     """A bridge with a given course of its output."""
 
+    plan: object = None
+
     def __init__(self, course: Floats | float = 0.0, from_s: float = 0.0) -> None:
         self._value, self._from = course, from_s
 

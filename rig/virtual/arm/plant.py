@@ -79,6 +79,11 @@ class Jig:
         """Output of the cell's bridge over its excitation, all errors in; shape of `t`."""
         return self._arm.trail.bridge_at(t)
 
+    @property
+    def plan(self) -> object:
+        """Another object whenever what the cell will feel has changed."""
+        return self._arm.trail.plan
+
     def angle_ratio(self, t: ArrayLike) -> Floats:
         """Output of the angle sensor over its supply; shape of `t`."""
         return self._arm.trail.sensor_at(t)

@@ -32,6 +32,7 @@ class Trail:
     Attributes:
         free_at_s: when the last motion ends.
         angle, torque: arm angle and cell torque then.
+        plan: another object after each motion that was added.
     """
 
     def __init__(self, nature: JigTruth) -> None:
@@ -39,6 +40,7 @@ class Trail:
         self._sensor = nature.sensor
         self.free_at_s = 0.0
         self.angle = self.torque = 0.0
+        self.plan = object()
         self._stretches = [self._rest()]
 
     def add(self, t: Floats, angle: Floats, torque: Floats) -> None:
@@ -50,6 +52,7 @@ class Trail:
         self.free_at_s = float(t[-1])
         self.angle, self.torque = float(angle[-1]), float(torque[-1])
         self._stretches.append(self._rest())
+        self.plan = object()
 
     def copy(self) -> "Trail":
         """Another trail that goes on from here by itself."""

@@ -4,7 +4,8 @@ Of the class of two-wire converters with gain 128; figures from their data sheet
 settling from memory): `tests/published/adc24_*.json`.
 """
 
-from typing import Protocol
+from collections import deque
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,6 +20,7 @@ NOISE_V = {80.0: 90e-9, 10.0: 50e-9}  # rms, at the input
 SLOW_HZ = 10.0
 RATE_LIMIT = 0.02  # of the oscillator (common practice, no source)
 WINDOW_POINTS = 48
+AHEAD = 32  # conversions worked out at once, for as long as nobody changes what is to come
 FLOAT_S = 0.7  # an open input drifts away with this time constant
 FLOAT_RATIO = 6e-3  # V/V it ends at, beyond full scale
 
@@ -33,6 +35,11 @@ FAULTS = {
 
 class Bridge(Protocol):
     """What the converter looks at."""
+
+    @property
+    def plan(self) -> object:
+        """Another object whenever what the bridge will show has changed."""
+        ...
 
     def bridge_ratio(self, t: ArrayLike) -> Floats:
         """Bridge output over excitation at times `t`."""
@@ -73,6 +80,9 @@ class Converter:
         self._strapped_hz = rate_hz
         self._faults: dict[str, float] = {}
         self._ready_s = 0.0
+        self._ahead: deque[tuple[float, int]] = deque()
+        self._plan: object = None
+        self._rng_before: Any = None
         self.start(0.0)
 
     @property
@@ -102,6 +112,7 @@ class Converter:
 
     def start(self, t: float) -> None:
         """Power comes at `t`: the first conversion is out when the filter has settled."""
+        self._forget_ahead()
         phase = float(self._rng.uniform(0.0, 1.0))
         self._ready_s = t + (SETTLING + phase) * self.period_s
 
@@ -109,6 +120,7 @@ class Converter:
         """Bring about or mend one of `FAULTS` at `t`."""
         if name not in FAULTS:
             raise ValueError(f"no fault {name!r}; there are {', '.join(FAULTS)}")
+        self._forget_ahead()
         was_dead, period = self.dead, self.period_s
         if on:
             self._faults.setdefault(name, t)
@@ -119,19 +131,38 @@ class Converter:
 
     def take(self, until_s: float) -> list[tuple[float, int]]:
         """Every conversion ready by `until_s` that was not taken yet: (ready, code)."""
-        first, count = self._ready_s, self.skip(until_s)
-        if not count:
-            return []
-        ready: Floats = first + np.arange(count).astype(np.float64) * self.period_s
-        return list(zip(ready.tolist(), self._codes(ready).tolist(), strict=True))
+        taken = []
+        while self.next_ready_s <= until_s:
+            if self._plan is not self._jig.plan or not self._ahead:
+                self._look_ahead()
+            taken.append(self._ahead.popleft())
+            self._ready_s += self.period_s
+        return taken
 
     def skip(self, until_s: float) -> int:
         """Let conversions pass unread; gives their number."""
         if until_s < self.next_ready_s:
             return 0
+        self._forget_ahead()
         count = int((until_s - self._ready_s) / self.period_s) + 1
         self._ready_s += count * self.period_s
         return count
+
+    def _look_ahead(self) -> None:
+        """Work out the next conversions as they will be if nobody changes what is to come."""
+        self._forget_ahead()
+        self._plan, self._rng_before = self._jig.plan, self._rng.bit_generator.state
+        ready: Floats = np.full(AHEAD, self.period_s)
+        ready[0] = self._ready_s
+        ready = np.cumsum(ready)
+        self._ahead.extend(zip(ready.tolist(), self._codes(ready).tolist(), strict=True))
+
+    def _forget_ahead(self) -> None:
+        """What was worked out and not taken never was; its noise is drawn again."""
+        if self._ahead:
+            self._rng.bit_generator.state = self._rng_before
+            self._rng.standard_normal(AHEAD - len(self._ahead))
+            self._ahead.clear()
 
     def _codes(self, ready: Floats) -> NDArray[np.int64]:
         """Each conversion shows the mean of the input over the filter's window before it."""

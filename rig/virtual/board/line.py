@@ -20,12 +20,14 @@ class Noise:
         self.lose_next = self.damage_next = 0
         self.silent = False
 
-    def passed(self, data: bytes) -> list[int | None]:
-        """Each byte as it arrives; none where it was lost."""
+    def passed(self, data: bytes) -> list[tuple[int, bytes]]:
+        """The runs of bytes that arrive, each with the place of its first byte in `data`."""
         if self.silent:
-            return [None] * len(data)
-        quiet = not (self.lose or self.damage or self.lose_next or self.damage_next)
-        return list(data) if quiet else [self._byte(byte) for byte in data]
+            return []
+        if not (self.lose or self.damage or self.lose_next or self.damage_next):
+            return [(0, data)]
+        bytes_ = ((i, self._byte(byte)) for i, byte in enumerate(data))
+        return [(i, bytes([byte])) for i, byte in bytes_ if byte is not None]
 
     def _byte(self, byte: int) -> int | None:
         if self.lose_next > 0 or (self.lose and self._rng.random() < self.lose):
@@ -42,14 +44,15 @@ class Line:
 
     def __init__(self, noise: Noise) -> None:
         self._noise = noise
-        self._runs: deque[tuple[float, list[int | None]]] = deque()
+        self._runs: deque[tuple[float, bytes]] = deque()
         self._free_at_s = 0.0
 
     def send(self, data: bytes, t: float) -> None:
         """Queue bytes at `t`."""
         start = max(t, self._free_at_s)
         self._free_at_s = start + len(data) * BYTE_S
-        self._runs.append((start, self._noise.passed(data)))
+        for place, run in self._noise.passed(data):
+            self._runs.append((start + place * BYTE_S, run))
 
     def cut(self, t: float) -> None:
         """Lose what has not left the board by `t`."""
@@ -58,18 +61,20 @@ class Line:
 
     def waiting(self, t: float) -> int:
         """Bytes the host could read at `t`."""
-        ready = (run[: _sent(start, t)] for start, run in self._runs if start < t)
-        return sum(byte is not None for run in ready for byte in run)
+        return sum(len(run[: _sent(start, t)]) for start, run in self._runs if start < t)
 
     def read(self, t: float) -> bytes:
         """Take all bytes that have arrived by `t`."""
+        runs = self._runs
+        if not runs or runs[0][0] >= t:
+            return b""
         out = bytearray()
-        while self._runs and self._runs[0][0] < t:
-            start, run = self._runs.popleft()
+        while runs and runs[0][0] < t:
+            start, run = runs.popleft()
             done = _sent(start, t)
-            out += bytes(byte for byte in run[:done] if byte is not None)
+            out += run[:done]
             if done < len(run):
-                self._runs.appendleft((start + done * BYTE_S, run[done:]))
+                runs.appendleft((start + done * BYTE_S, run[done:]))
                 break
         return bytes(out)
 

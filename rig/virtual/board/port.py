@@ -4,6 +4,8 @@ from collections import deque
 
 from rig.virtual.board.line import BYTE_S, Line, Noise
 
+_NEVER = float("inf")
+
 
 class Port:
     """Bytes between host and board.
@@ -31,15 +33,15 @@ class Port:
     def write(self, data: bytes, now_s: float) -> None:
         """Put the host's bytes on the line."""
         start = max(now_s, self._incoming_free_s)
-        for i, byte in enumerate(self.to_board.passed(data)):
-            if byte is not None:
-                self._incoming.append((start + (i + 1) * BYTE_S, byte))
+        for place, run in self.to_board.passed(data):
+            for i, byte in enumerate(run, start=place + 1):
+                self._incoming.append((start + i * BYTE_S, byte))
         self._incoming_free_s = start + len(data) * BYTE_S
 
     @property
     def next_s(self) -> float:
         """When the next byte reaches the board."""
-        return self._incoming[0][0] if self._incoming else float("inf")
+        return self._incoming[0][0] if self._incoming else _NEVER
 
     def pop(self) -> tuple[float, int]:
         """The next byte for the board and its time."""

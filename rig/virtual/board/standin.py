@@ -23,6 +23,7 @@ from rig.virtual.tower.plant import Tower
 START_UP_S = 0.065  # reset to first instruction (ATmega328P start-up time; from memory)
 WATCHDOG_S = wire.LIMITS["WATCHDOG_MS"] / 1e3
 OTHER_NAME = "another"
+_NEVER = float("inf")
 POWER_ON, EXTERNAL, WATCHDOG = 1, 2, 8  # MCUSR bits (ATmega328P data sheet; from memory)
 
 
@@ -112,12 +113,12 @@ class StandIn:
     def run(self, until_s: float) -> None:
         """Let tower, jig and board go on until plant time `until_s`."""
         while True:
-            due = min(until_s, self._next_due())
-            twin = self._twin
-            if twin is not None and twin.tick_s(twin.ms + 1) <= due:
-                self._tick(twin, due)
-            elif self._next_due() <= until_s:
-                self._happen()
+            due = self._next_due()
+            beat = self._next_beat_s()
+            if beat <= until_s and beat <= due:
+                self._tick(beat)
+            elif due <= until_s:
+                self._happen(due, until_s)
             else:
                 break
         self._sync(until_s)
@@ -125,6 +126,7 @@ class StandIn:
     def set_pin(self, pin: int, level: int) -> None:
         """The world puts a level on a free pin."""
         self.levels[pin] = level
+        self._catch_up(self.now_s)
         if self._twin is not None:
             self._twin.pins_changed(self.now_s)
 
@@ -133,6 +135,7 @@ class StandIn:
         if name not in FAULTS:
             raise ValueError(f"no fault {name!r}; there are {', '.join(FAULTS)}")
         if at_s is None:
+            self._catch_up(self.now_s)
             self._set_fault(name, value)
         else:
             self._at(at_s - EPOCH_S, lambda: self._set_fault(name, value))
@@ -142,44 +145,79 @@ class StandIn:
 
     def _next_due(self) -> float:
         """When something other than a millisecond tick comes next."""
-        due = self._agenda[0][0] if self._agenda else float("inf")
-        load = self._twin.next_load_s if self._twin is not None else float("inf")
-        return min(due, self._port.next_s, load)
+        due = self._agenda[0][0] if self._agenda else _NEVER
+        port_s = self._port.next_s
+        due = port_s if port_s < due else due
+        if self._twin is None:
+            return due
+        load_s = self._twin.next_load_s
+        return load_s if load_s < due else due
 
-    def _happen(self) -> None:
-        due = self._next_due()
+    def _next_beat_s(self) -> float:
+        """When the board does its next millisecond; while all rests, the next that matters."""
+        twin = self._twin
+        if twin is None:
+            return _NEVER
+        if not self._calm:
+            return twin.tick_s(twin.ms + 1)
+        quiet_s = self._wiring.quiet_until_s
+        if twin.wake_s < quiet_s:
+            return twin.wake_s
+        return twin.tick_s(max(twin.last_ms_before(quiet_s), twin.ms) + 1)
+
+    def _happen(self, due: float, until_s: float) -> None:
+        self._catch_up(due)
         if self._agenda and self._agenda[0][0] <= due:
             self._sync(max(due, self.now_s))
             heapq.heappop(self._agenda)[2]()
         elif self._port.next_s <= due:
-            at, byte = self._port.pop()
-            if self._twin is not None:
-                self._twin.receive(byte, at)
+            self._receive(until_s)
         elif self._twin is not None:
             self._twin.read_load(due)
 
-    def _tick(self, twin: Twin, due: float) -> None:
-        """The next millisecond of the board, or all of those in which nothing happens."""
-        if self._calm:
-            quiet = min(due, self._wiring.quiet_until_s)
-            idle = min(twin.idle_ms(), twin.last_ms_before(quiet) - twin.ms)
-            if idle > 0:
-                twin.skip(idle)
+    def _receive(self, until_s: float) -> None:
+        """Bytes from the host, up to the end of a message or to what comes before the next."""
+        port, twin = self._port, self._twin
+        limit = self._agenda[0][0] if self._agenda else _NEVER
+        if twin is not None:
+            limit = min(limit, twin.next_load_s, twin.tick_s(twin.ms + 1))
+        while True:
+            at, byte = port.pop()
+            if twin is not None:
+                twin.receive(byte, at)
+            if byte == wire.END or port.next_s >= limit or port.next_s > until_s:
                 return
-        at = twin.tick_s(twin.ms + 1)
+
+    def _tick(self, at: float) -> None:
+        """One millisecond of the board, after all those in which nothing happened."""
+        twin = self._twin
+        assert twin is not None
+        if self._calm:
+            twin.skip(twin.ms_at(at) - 1 - twin.ms)
+            self._calm = False
         self._sync(at)
         twin.tick(self.tower.count(at), self._noisy)
         self._calm = self._wiring.quiet_until_s > at
 
+    def _catch_up(self, t: float) -> None:
+        """Count the milliseconds of rest up to `t`, before anything comes that ends it."""
+        if self._calm and self._twin is not None:
+            self._twin.skip(self._twin.ms_at(t) - self._twin.ms)
+
     def _sync(self, t: float) -> None:
         """Bring tower, jig and carriage up to `t` and their pin changes to the board."""
-        self._calm = self._calm and self._wiring.quiet_until_s > t
-        self._wiring.advance(t)
+        wiring = self._wiring
+        if self._calm and wiring.quiet_until_s <= t:
+            self._catch_up(t)
+            self._calm = False
+        wiring.advance(t)
         if self.jig is not None:
             self.jig.advance(t)
         self.now_s = t
-        for edge in self._wiring.take_edges():
-            if self._twin is not None:
+        edges = wiring.take_edges()
+        if edges and self._twin is not None:
+            self._catch_up(t)
+            for edge in edges:
                 self._twin.edge(edge.t_s, edge.pin, edge.level)
 
     # -- power, reset, faults

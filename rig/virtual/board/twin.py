@@ -76,6 +76,7 @@ class Twin:
         self._zero = count
         self._position = 0
         self.ms = 0
+        self._wake_s: float | None = None  # not known: something happened
         self.reporter = Reporter(line, boot[0])
         self._switches = Switches(levels, self.reporter)
         strokes = self._switches.strokes
@@ -113,6 +114,11 @@ class Twin:
         """The MCU clock at `t`."""
         return int((t - self._start_s) * self._rate_hz + 1e-3) % _TIME
 
+    def ms_at(self, t: float) -> int:
+        """Number of the last millisecond tick up to `t`."""
+        ms = int((t - self._start_s) * self._rate_hz / TICKS_PER_MS + 1e-6)
+        return ms if self.tick_s(ms) <= t else ms - 1
+
     def last_ms_before(self, t: float) -> int:
         """Number of the last millisecond tick before `t`."""
         return int((t - self._start_s) * self._rate_hz / TICKS_PER_MS - 1e-6)
@@ -128,10 +134,19 @@ class Twin:
             until_due = min(until_due, self._pins.due_ms - self.ms)
         return until_due - 1
 
+    @property
+    def wake_s(self) -> float:
+        """Virtual time of the next tick in which something happens by itself."""
+        if self._wake_s is None:
+            self._wake_s = self.tick_s(self.ms + max(0, self.idle_ms()) + 1)
+        return self._wake_s
+
     # -- the world
 
     def skip(self, ms: int) -> None:
         """Let milliseconds pass in which nothing changes."""
+        if ms <= 0:
+            return
         self.interlock.idle(ms)
         self._switches.strokes.idle(ms)
         self._height.skip(self.ms, ms, self._position)
@@ -144,12 +159,12 @@ class Twin:
 
     def read_load(self, t: float) -> None:
         """The bridge's conversion is ready."""
-        self._now_s = t
+        self._now_s, self._wake_s = t, None
         self._load.read(self.ms, t, self.ticks)
 
     def edge(self, t: float, pin: str, level: int) -> None:
         """A pin changed: what the interrupts do."""
-        self._now_s = t
+        self._now_s, self._wake_s = t, None
         if pin in ("NEAR", "FAR"):
             self._switches.edge(pin, level)
             return
@@ -164,31 +179,33 @@ class Twin:
         """The millisecond interrupts, with the encoder's count, and the main loop after them."""
         self.ms += 1
         self._now_s = now = self.tick_s(self.ms)
+        self._wake_s = None
+        ticks = self.ticks(now)
         position = _int16(count - self._zero)
         if noisy and position != self._position:
             self.reporter.count("illegal_edges")
         self._position = position
         self._height.tick(self.ms, position, now)
         self._angle.tick(self.ms, now)
-        self._switches.sample(self.drive.running, self.ticks(now))
+        self._switches.sample(self.drive.running, ticks)
         self._safety.tick(position)
-        self._publish()
-        self._safety.tell_contacts(self.ticks(now))
+        self._safety.publish(now, ticks)
+        self._safety.tell_contacts(ticks)
         self.reporter.flush(now)
-        self._load.tick(self.ms, self.ticks(now), now)
-        self._switches.tell(self.ms, self.ticks(now), now, self.drive)
+        self._load.tick(self.ms, ticks, now)
+        self._switches.tell(self.ms, ticks, now, self.drive)
         if self.ms % STATUS_MS == 0:
             self._status(now)
         self._pins.poll(self.ms)
 
     def receive(self, byte: int, t: float) -> None:
         """A byte from the host."""
-        self._now_s = t
+        self._now_s, self._wake_s = t, None
         self._parser.feed(byte)
 
     def pins_changed(self, t: float) -> None:
         """The world changed a free pin."""
-        self._now_s = t
+        self._now_s, self._wake_s = t, None
         self._pins.tell_digital()
 
     # -- what it tells

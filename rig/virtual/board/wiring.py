@@ -89,7 +89,8 @@ class Wiring:
             if edge.pin in self._loops:
                 self._loops[edge.pin] = edge.level
                 self._carriage.loop(not any(self._loops.values()), edge.t_s)
-        return sorted([*edges, *self._carriage.take_edges()], key=lambda edge: edge.t_s)
+        edges += self._carriage.take_edges()
+        return sorted(edges, key=lambda edge: edge.t_s) if len(edges) > 1 else edges
 
     def levels(self) -> dict[str, int]:
         """Levels of all input pins now."""

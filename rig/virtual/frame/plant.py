@@ -72,6 +72,7 @@ class CuttingFrame:
         edge: the blade in the clamp; None: none.
         strokes: full strokes truly made, home to the end and back.
         passes: of the edge through the strip, whole strokes or not.
+        plan: another object whenever what the cell will feel has changed.
     """
 
     def __init__(self, truth: FrameTruth | None = None, seed: int = 0) -> None:
@@ -79,6 +80,7 @@ class CuttingFrame:
         self.now_s = 0.0
         self.edge: CuttingEdge | None = None
         self.strokes = self.passes = 0
+        self.plan = object()
         self._harshness = 1.0
         self._seed = seed
         self._rng = random.Random(seed)
@@ -253,6 +255,7 @@ class CuttingFrame:
             size = self.edge.cutting_n() * self._harshness * self._rng.lognormvariate(0.0, 0.04)
         way = Way(t, x, cutting(t, x, nature.zone_m, size))
         self._ways.append(way)
+        self.plan = object()
         self._place_m = float(x[-1])
         for at, outward in way.crossings(nature.near_m):
             self._at(at, partial(self._near, not outward))

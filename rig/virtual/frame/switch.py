@@ -71,7 +71,7 @@ class Switches:
     @property
     def next_s(self) -> float:
         """When a pin may change next by what has happened already."""
-        return min((entry[0] for entry in self._pending), default=float("inf"))
+        return min(entry[0] for entry in self._pending) if self._pending else float("inf")
 
     def levels(self) -> dict[str, int]:
         """Pin levels now."""
@@ -79,6 +79,8 @@ class Switches:
 
     def take(self, until_s: float) -> list[Edge]:
         """Pin changes up to `until_s`, in time order."""
+        if not self._pending:
+            return []
         due = sorted(entry for entry in self._pending if entry[0] <= until_s)
         self._pending = [entry for entry in self._pending if entry[0] > until_s]
         edges = []

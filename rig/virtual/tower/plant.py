@@ -94,7 +94,8 @@ class Tower:
     def advance(self, until_s: float) -> None:
         """Let time pass until `until_s`."""
         trail = self._dynamics.trail
-        trail[:] = [segment for segment in trail if segment.t1 > self.now_s]
+        if trail:
+            trail[:] = [segment for segment in trail if segment.t1 > self.now_s]
         while self._agenda and self._agenda[0][0] <= until_s:
             self._run(self._agenda[0][0])
             heapq.heappop(self._agenda)[2]()
@@ -110,6 +111,8 @@ class Tower:
 
     def take_edges(self) -> list[Edge]:
         """Pin changes up to now since the last call, in time order."""
+        if not self._edges:
+            return []
         due = sorted(edge for edge in self._edges if edge.t_s <= self.now_s)
         self._edges = [edge for edge in self._edges if edge.t_s > self.now_s]
         return due
