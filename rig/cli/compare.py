@@ -18,12 +18,13 @@ def compare(logbook: Path, as_json: bool) -> None:
     Example:  bladerig compare tempers.logbook
     """
     from rig.report.soundness import warning
-    from rig.study.answers import words
+    from rig.study.answers import common, words
     from rig.study.answers.answer import agreements
     from rig.study.answers.said import said
     from rig.study.answers.whole import unsealed
     from rig.study.register.responses import KINDS
     from rig.study.statistics.phrases import are, many
+    from rig.study.statistics.verdict import SHOWN
 
     if told := warning(logbook):
         click.echo(told, err=True)
@@ -32,18 +33,25 @@ def compare(logbook: Path, as_json: bool) -> None:
         click.echo(json.dumps(said(study)))
         return
     click.echo(f"{study.record.question}\n")
+    shared = common.notes(study.answers)
     for one in study.answers:
-        click.echo(f"{one.headline}")
+        # What each pair would have found stands in its own sentence: the headline's is of all.
+        click.echo(one.said if one.lines else one.headline)
         click.echo(f"  {one.yardsticks}")
         for line in one.lines:
-            click.echo(f"  {line.sentence}")
+            click.echo(f"  {line.rest if line.verdict == SHOWN else line.sentence}")
         if one.parity is not None:
             click.echo(f"  {words.parity(one.parity)}")
         for note in one.notes:
-            click.echo(f"  {note}")
+            if note not in shared:
+                click.echo(f"  {note}")
         for left_out in one.excluded:
             click.echo(f"  left out: {left_out.trial}: {'; '.join(left_out.reasons)}")
         click.echo("")
+    for text in shared:
+        click.echo(f"Every response: {text}")
+    for text in common.assumptions(study.answers):
+        click.echo(f"mind: {text}")
     for text in agreements(study.answers):
         click.echo(text)
     primary = KINDS[study.record.primary].title

@@ -89,7 +89,7 @@ def _record(path: Path) -> "StudyRecord":
 
 def _show_plan(one: "Planned", record: "StudyRecord") -> None:
     from rig.study.answers.planning import blind_below, here, in_words, never_sure
-    from rig.study.statistics.phrases import begin, size
+    from rig.study.statistics.phrases import begin, share, size
     from rig.study.statistics.plan import NAMES
 
     response = one.response
@@ -108,18 +108,15 @@ def _show_plan(one: "Planned", record: "StudyRecord") -> None:
         mark = "  <- as entered" if row.units == here(record) else ""
         click.echo(
             f"  {row.units:14d}   {_found(response, row.detectable):>39}   "
-            f"{_chance(row.chance):>7}   {_chance(row.ruled_out):>11}{mark}"
+            f"{share(row.chance):>7}   {share(row.ruled_out):>11}{mark}"
         )
     for text in filter(None, (blind_below(one), never_sure(one))):
         click.echo(f"  {text}")
 
 
 def _found(response: "Response", value: float) -> str:
-    from rig.study.statistics.phrases import size
+    from rig.study.statistics.data import LOG
+    from rig.study.statistics.phrases import about, size
 
-    return size(response, value) if math.isfinite(value) else "none"
-
-
-def _chance(value: float) -> str:
-    """No study is certain, and none is hopeless."""
-    return "> 99%" if value >= 0.995 else "< 1%" if value < 0.005 else f"{value:.0%}"
+    said = about if response.scale == LOG else size
+    return said(response, value) if math.isfinite(value) else "none"

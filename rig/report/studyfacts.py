@@ -63,6 +63,34 @@ def progress(book: Logbook, whole: Whole) -> list[dict[str, Any]]:
     ]
 
 
+def order_of_trials(whole: Whole) -> str:
+    """How the trials were put in their order, and how evenly the groups lie in the blocks."""
+    blocks = list(dict.fromkeys(trial.block for trial in whole.order.trials))
+    if len(blocks) < 2:
+        return "random"
+    text = f"random within blocks ({', '.join(blocks)})"
+    uneven = [_spoken(name) for name in kept.procedures(whole.record) if not _even(whole, name)]
+    if not uneven:
+        return f"{text}; each block holds the groups in equal shares"
+    return f"{text}; not every block holds the groups in equal shares in {', '.join(uneven)}"
+
+
+def _even(whole: Whole, procedure: str) -> bool:
+    """Whether every block of a test holds the groups in one proportion."""
+    group_of = {blade.name: blade.group for blade in whole.record.blade}
+    counts: dict[str, Counter[str]] = {}
+    for trial in whole.order.trials:
+        if trial.procedure == procedure:
+            group = group_of[(whole.key or {})[trial.code]]
+            counts.setdefault(trial.block, Counter())[group] += 1
+    totals = sum(counts.values(), Counter[str]())
+    return all(
+        own[group] * totals.total() == own.total() * totals[group]
+        for own in counts.values()
+        for group in totals
+    )
+
+
 def promised(whole: Whole) -> list[dict[str, Any]]:
     """What was planned for each response beside what the study came to."""
     return [

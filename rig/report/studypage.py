@@ -13,7 +13,7 @@ from rig.report import nextsteps, studyfacts
 from rig.report.soundness import warning
 from rig.report.studyfigures import legend, picture
 from rig.report.writing import whole
-from rig.study.answers import words
+from rig.study.answers import common, words
 from rig.study.answers.answer import agreements
 from rig.study.answers.said import practice, said
 from rig.study.answers.whole import Whole, unsealed
@@ -50,6 +50,7 @@ def _shown(study: Whole, book: Logbook, path: Path) -> dict[str, Any]:
         "order": study.order,
         "key": study.key,
         "generator": GENERATOR,
+        "order_of_trials": studyfacts.order_of_trials(study),
         "blinding": list(blinding.told(study.kept)),
         "unsealed": study.kept.unsealed,
         "out_of_turn": study.kept.out_of_turn,
@@ -59,9 +60,11 @@ def _shown(study: Whole, book: Logbook, path: Path) -> dict[str, Any]:
         "practice": practice(study),
         "answers": answers,
         "beside": study.beside,
-        "legend": legend,
         "pictures": {one.response.name: picture(one) for one in answers},
         "blades": {one.response.name: studyfacts.blades(one) for one in answers},
+        "assumes": common.assumptions(answers),
+        "shared": common.notes(answers),
+        "legends": list(dict.fromkeys(map(legend, answers))),
         "agreements": agreements(answers),
         "parities": [words.parity(one.parity) for one in answers if one.parity is not None],
         "progress": studyfacts.progress(book, study),

@@ -16,15 +16,21 @@ SHOWN, RULED_OUT, CANNOT_TELL = (
     "difference above the margin ruled out",
     "cannot tell",
 )
-RATIOS = {"pry_torque": True, "twist_torque": True, "hardness": False, "impact_damage": False}
-BETTER = {"pry_torque": "more", "twist_torque": "more", "impact_damage": "less"}
+RATIOS = {"pry_torque": True, "twist_torque": True, "hardness": False, "impact_damage": False,
+          "edge_life": True}  # fmt: skip
+BETTER = {"pry_torque": "more", "twist_torque": "more", "impact_damage": "less",
+          "edge_life": "more"}  # fmt: skip
 """In hardness neither way is better."""
 
 AMOUNT = re.compile(
-    r"(?P<figure>\d+(?:\.\d+)?) (?:(?P<times>times as much)|(?P<unit>%|HRC|mm) (?P<way>more|less))"
+    r"(?P<least>less than )?(?P<figure>\d+(?:\.\d+)?) "
+    r"(?:(?P<times>times as much)|(?P<unit>%|HRC|mm) (?P<way>more|less))"
 )
-SIZE = (
-    r"(?:(\d+(?:\.\d+)?) % more or (\d+(?:\.\d+)?) % less|a factor of ([\d.]+)|([\d.]+) (?:HRC|mm))"
+FAILED = re.compile(r"(\w+): (\d+) of (\d+) failed\.")
+FOUND = re.compile(
+    r"a true difference of (?:(?P<more>[\d.]+) % more or (?P<less>[\d.]+) % less|"
+    r"(?P<plain>[\d.]+) (?:HRC|mm)) would be found|"
+    r"one group must reach (?:about (?P<times>[\d.]+)|more than (?P<over>20)) times the other"
 )
 
 
@@ -57,10 +63,27 @@ def _headline(answer: Mapping[str, Any], lines: list[Mapping[str, Any]]) -> Iter
             yield f"first sentence against {answer['verdict']}: {first}"
     if answer["verdict"] == CANNOT_TELL and "not the same as no difference" not in text:
         yield "cannot tell is not told from no difference"
-    if "each group had one load" in text and any(line["p"] is not None for line in lines):
+    if "recipes from furnace loads" in text and any(line["p"] is not None for line in lines):
         yield "loads are said to hide recipes, yet there is a p"
+    if "Taken for granted" in text:
+        yield "what is taken for granted is said with each answer"
+    said_first = set(re.findall(r"(\w+) is (better|worse|higher|lower) than (\w+)", first))
+    wanted_first = {(line["group"], _way(line, answer), line["against"])
+                    for line in lines if line["verdict"] == SHOWN}  # fmt: skip
+    if said_first != wanted_first:
+        yield f"the first sentence says {said_first}, the figures {wanted_first}"
     for line in lines:
         yield from _matters(line, answer)
+
+
+def _way(line: Mapping[str, Any], answer: Mapping[str, Any]) -> str:
+    """The word for the direction of a difference that is shown."""
+    nothing = 1 if RATIOS[answer["response"]] else 0
+    where = line["estimate"] if line["estimate"] is not None else line["low"] or line["high"]
+    better = BETTER.get(answer["response"])
+    if better is None:
+        return "higher" if where > nothing else "lower"
+    return "better" if (where > nothing) == (better == "more") else "worse"
 
 
 def _matters(line: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[str]:
@@ -92,11 +115,13 @@ def _line(line: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[str]:
     low, high, p, text = line["low"], line["high"], line["p"], line["sentence"]
     if low is not None and high is None:
         high = math.inf
-    if f": {line['verdict']}." not in text:
+    way = f", {line['group']} is {_way(line, answer)}" if line["verdict"] == SHOWN else ""
+    if f": {line['verdict']}{way}." not in text:
         yield "its sentence says another verdict"
-    if low is None:
-        if line["verdict"] != CANNOT_TELL or p is not None:
-            yield "a verdict without an interval"
+    if low is None or p is None:
+        open_ = low is None or (low == 0 and high == math.inf) or "same two probes" in text
+        if line["verdict"] != CANNOT_TELL or p is not None or not open_:
+            yield "a verdict without an interval or a p"
         return
     leaves_out = not low <= nothing <= high
     margin = away(answer["margin"])
@@ -107,8 +132,16 @@ def _line(line: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[str]:
         yield f"p is {p}"
     if line["verdict"] == RULED_OUT and not inside:
         yield "ruled out beside an interval past the margin"
-    if line["verdict"] == CANNOT_TELL and (inside or leaves_out):
+    bounded = bool(re.search("bounds only|survived|the other \\(95|in these blades", text))
+    if line["verdict"] == CANNOT_TELL and (leaves_out or (inside and not bounded)):
         yield "cannot tell, yet the interval tells"
+    if line["verdict"] == CANNOT_TELL and re.search("same as|about the same|equal to", text):
+        yield "likeness is said beside cannot tell"
+    survived = {group for group, failed, of in FAILED.findall(" ".join(answer["notes"]))
+                if failed != of}  # fmt: skip
+    one_sided = len(survived & {line["group"], line["against"]}) == 1
+    if one_sided and ("in these blades" not in text) and line["estimate"] is not None:
+        yield "an estimate with survivors without what is seen of them"
     if "smaller than the stated margin" in text and not inside:
         yield "smaller than the margin beside an interval past it"
     yield from _direction(line, answer)
@@ -117,12 +150,8 @@ def _line(line: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _direction(line: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[str]:
-    more = line["estimate"] > (1 if RATIOS[answer["response"]] else 0)
-    said = re.search(r"is (better|worse) in this", line["sentence"])
-    better = BETTER.get(answer["response"])
-    wanted = None
-    if line["verdict"] == SHOWN and better is not None:
-        wanted = "better" if more == (better == "more") else "worse"
+    said = re.search(r"is (better|worse|higher|lower)\.", line["sentence"])
+    wanted = _way(line, answer) if line["verdict"] == SHOWN else None
     if (said[1] if said else None) != wanted:
         yield f"said {said and said[1]}, is {wanted}"
 
@@ -131,9 +160,11 @@ def _figures(line: Mapping[str, Any], ratio: bool) -> Iterator[str]:
     """Estimate and ends as printed: right to their last digit, and none finer than they are."""
     sure = r"with 95 % confidence(?:, for this comparison alone,)?"
     ends = r"between (.*?) and (.*?)\.(?: |$)"
-    found = re.search(rf" is (.*?); {sure} {ends}", line["sentence"])
+    seen = "(?: in these blades [^;]*;)?"
+    found = re.search(rf": estimate ([^;]*?);{seen} {sure} {ends}", line["sentence"])
     if found is None:
         open_ended = ratio and (line["low"] < 1e-3 or (line["high"] or math.inf) > 1e3)
+        open_ended = open_ended or line["estimate"] is None
         if not open_ended:
             yield "no estimate with its interval"
         return
@@ -144,11 +175,18 @@ def _figures(line: Mapping[str, Any], ratio: bool) -> Iterator[str]:
             if not (value > 1000 if "times" in words else value < 0.01):
                 yield f"'{words}' is {value}"
             continue
-        if words == "about the same":
-            if abs(value - (1 if ratio else 0)) > max(half / 10, 0.0051):
+        if words in ("0 %", "0 HRC", "0 mm"):
+            if value != (1 if ratio else 0):
                 yield f"'{words}' is {value}"
             continue
         read, step = _read(words, ratio)
+        if words.startswith("less than "):
+            nothing = 1 if ratio else 0
+            if abs(value - nothing) > 0.51 * abs(read - nothing) or (value > nothing) != (
+                read > nothing
+            ):
+                yield f"'{words}' is {value}"
+            continue
         # Three figures for a number, whole per cents from ten on: whichever is coarser.
         coarse = max(step, 0.011 * abs(value) if ratio and value > 2 else 0.0)
         if abs(read - value) > max(0.51 * coarse, 0.006 * abs(value - (1 if ratio else 0))):
@@ -174,22 +212,30 @@ def _read(words: str, ratio: bool) -> tuple[float, float]:
 
 
 def _could_find(line: Mapping[str, Any], ratio: bool) -> Iterator[str]:
-    found = re.search(r"true difference of " + SIZE + " would be found", line["sentence"])
-    if line["detectable"] is None:
-        if found or not re.search("cannot be said|may stay hidden", line["sentence"]):
+    text, value = line["sentence"], line["detectable"]
+    found = FOUND.search(text)
+    if value is None:
+        if found or not re.search(
+            "cannot be said|may stay hidden|would be found|to say what the study|the other \\(95|"
+            "Test to a higher limit|probe sooner", text,
+        ):  # fmt: skip
             yield "what would have been found is said without a figure"
         return
     if found is None:
-        if not (ratio and line["detectable"] > 1000 and "may stay hidden" in line["sentence"]):
+        if not (ratio and value > 1000 and "may stay hidden" in text):
             yield "what would have been found is not said"
         return
-    more, less, factor, plain = (None if x is None else float(x) for x in found.groups())
-    value = line["detectable"]
-    if more is not None and less is not None:
-        both = (1 + more / 100, 1 / (1 - less / 100))
+    said = {name: float(number) for name, number in found.groupdict().items() if number}
+    if "more" in said:
+        both = (1 + said["more"] / 100, 1 / (1 - said["less"] / 100))
         if max(abs(math.log(x / value)) for x in both) > 0.011 * max(value, 1):
-            yield f"{more} % more or {less} % less is not {value}"
-    elif abs((factor if ratio else plain or 0.0) / value - 1) > 0.006:
-        yield f"{factor or plain} is not {value}"
-    if "can show no difference" in line["sentence"] and (line["p"] or 1.0) <= LEVEL:
+            yield f"{found[0]} is not {value}"
+    elif "over" in said:
+        if value <= said["over"]:
+            yield f"{found[0]} is not {value}"
+    elif abs(said.get("times", said.get("plain", 0.0)) / value - 1) > 0.051:
+        yield f"{found[0]} is not {value}"
+    if "times" in said and len(found["times"].replace(".", "").strip("0")) > 2:
+        yield f"{found[0]} has more digits than few blades tell"
+    if "can show no difference" in text and (line["p"] or 1.0) <= LEVEL:
         yield "can show none, yet p is small"

@@ -1,6 +1,7 @@
 """Groups compared: what is counted, what is said, and what cannot be said."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,7 +10,9 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from rig.errors import RigError
+from rig.study.answers import words
 from rig.study.statistics.compare import compare
+from rig.study.statistics.contrasts import one_load_each
 from rig.study.statistics.data import LINEAR, Group, Observation, Response, StudyData
 from rig.study.statistics.effect import hedges_g, noncentral_interval, small_sample_factor
 from rig.study.statistics.units import BLADE_IN_LOAD, LOAD, PAIR_IN_LOAD
@@ -66,7 +69,7 @@ def test_one_load_a_recipe_cannot_be_told_from_the_load() -> None:
     told = compare(study(drawn(rng, (1.0, 2.0), blades=8), loads=loads))
     assert told.layout.unit == LOAD and told.verdict == CANNOT_TELL
     assert "cannot be told from the load" in told.comparisons[0].reasons[0].text
-    assert told.one_load_each
+    assert one_load_each(told.layout, [("B", "A")])
 
 
 def test_several_loads_a_recipe_count_as_the_units() -> None:
@@ -182,11 +185,36 @@ def test_loads_not_known_at_all_tell_no_recipe_from_its_load() -> None:
     nothing = {name: ["unknown"] * 4 for name in values}
     told = compare(study(values, loads=nothing))
     (one,) = told.comparisons
-    assert told.verdict == CANNOT_TELL and told.one_load_each
+    assert told.verdict == CANNOT_TELL and one_load_each(told.layout, [("B", "A")])
     assert one.reasons[0].name == "one_load_each"
-    assert one.loads_differ is not None and 1.4 < one.loads_differ[1] < 1.6, "of these loads"
-    named = compare(study(values, loads={name: [name] * 4 for name in values}))
-    assert named.comparisons == told.comparisons, "as with one load each by name"
+    assert one.loads_differ is not None and 1.4 < one.loads_differ.low < 1.6, "of these loads"
+    named = compare(study(values, loads={name: [name] * 4 for name in values})).comparisons[0]
+    assert named.loads_differ == replace(one.loads_differ, known=True), "as with loads by name"
+    for text, known in ((words.comparison(one, TORQUE), False),
+                        (words.comparison(named, TORQUE), True)):  # fmt: skip
+        assert ("Of these two loads only" in text) == known
+        assert ("whatever loads they came from" in text) != known
+        assert ("had one furnace load each" in text) == known
+
+
+def test_blades_whose_load_holds_no_partner_are_named_in_the_comparison_they_miss() -> None:
+    """A lost blade leaves its partner alone: counted as tested, and used in no difference."""
+    rng, load = np.random.default_rng(3), ["1", "2", "3", "4"]
+    values = drawn(rng, (1.0, 1.5, 1.5), blades=4)
+    values["B"] = values["B"][:3]  # the one in load 4 is lost
+    told = compare(study(values, loads={"A": load, "B": load[:3], "C": load}))
+    without = study({"A": values["A"][:3], "B": values["B"]}, loads={"A": load[:3], "B": load[:3]})
+    one, two = told.comparisons
+    assert one.effect == compare(without).comparisons[0].effect, "A4 tells nothing of B"
+    assert "A4 is not used here: no blade of the other group" in words.comparison(one, TORQUE)
+    assert "not used" not in words.comparison(two, TORQUE)
+    pairs = ["1", "1", "2", "2"]
+    two_loads = {"A": pairs, "B": pairs[:3]}
+    values = drawn(rng, (1.0, 1.5), blades=4)
+    kept = {"A": values["A"], "B": values["B"][:2]}  # both of load 2 are lost
+    told = compare(study(kept, loads={"A": pairs, "B": two_loads["B"][:2]}))
+    text = words.comparison(told.comparisons[0], TORQUE)
+    assert "A3 and A4 are used here for the scatter only" in text
 
 
 def test_without_a_control_all_pairs_are_compared_and_it_is_said() -> None:

@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.study.statistics.multiple import bonferroni, hochberg, holm, step_up_level
+from tests.bench.stepping import step_down_limits
 from tests.published import load
 
 
@@ -14,6 +15,19 @@ def test_holm_agrees_with_the_teaching_example() -> None:
     adjusted = holm(case["inputs"]["p"])
     assert adjusted == pytest.approx(case["expected"]["adjusted"], abs=1e-12)
     assert list(adjusted <= case["inputs"]["alpha"]) == case["expected"]["reject"]
+
+
+def test_limits_that_agree_with_stepping_down_are_the_published_ones() -> None:
+    """The gMCP vignette, section 3.1 (Strassburger and Bretz 2008), as read there: why the verdict
+    does not step down. What is shown ends at nought; what is not has its own limit."""
+    case = load("holm_step_down_intervals")
+    given, expected = case["inputs"], case["expected"]
+    estimate, sd, p = (np.array(given[name]) for name in ("estimate", "sd", "p_one_sided"))
+    limits = step_down_limits(
+        estimate, sd / np.sqrt(given["n"]), given["df"], p, given["alpha_one_sided"]
+    )
+    assert limits == pytest.approx(expected["lower"], abs=6e-5)
+    assert (holm(p) <= given["alpha_one_sided"]).tolist() == expected["rejected"]
 
 
 @given(st.lists(st.floats(0, 1), min_size=1, max_size=6))

@@ -266,7 +266,7 @@ def test_blades_of_one_load_each_are_no_proof_of_their_recipe(tmp_path: Path) ->
     assert one.verdict == CANNOT_TELL
     assert one.sentences[0] == (
         "Pry torque to failure: cannot tell recipes from furnace loads, because each group had one "
-        "load, as far as is known: a difference between recipes is a difference between loads."
+        "load: a difference between recipes is a difference between loads."
     )
     assert "the recipe cannot be told from the load" in one.lines[0].sentence
     assert "Of these two loads only: that of B gave 51 % more" in one.lines[0].sentence

@@ -16,7 +16,7 @@ from rig.study.statistics.censored import compare_censored
 from rig.study.statistics.compare import compare
 from rig.study.statistics.contrasts import pairs_of
 from rig.study.statistics.covariates import adjust
-from rig.study.statistics.data import LESS, LINEAR, LOG, Response
+from rig.study.statistics.data import LESS, LINEAR, LOG, NEITHER, Response
 from rig.study.statistics.parity import parity
 from rig.study.statistics.phrases import amount, many, probability, size, span
 from rig.study.statistics.rates import failure_rate
@@ -24,6 +24,7 @@ from tests.study.blades import TORQUE, drawn, study
 from tests.study.test_survivors import limited
 
 HARDNESS = Response("hardness", "HRC", LINEAR, 1.0, 1.0)
+SOFT = Response("torque", "N.m", LOG, 1.2, 1.2, better=NEITHER)
 
 
 def everything() -> list[str]:
@@ -75,7 +76,8 @@ def test_no_difference_is_never_said_for_cannot_tell() -> None:
 def test_cannot_tell_says_what_would_have_been_found() -> None:
     told = compare(study({"A": [10.0, 14.0, 8.0], "B": [11.0, 9.0, 15.0]}))
     text = words.comparison(told.comparisons[0], TORQUE)
-    assert "cannot tell" in text and "would be found in 80 of 100" in text
+    assert "cannot tell" in text and "one group must reach about 2.8 times the other" in text
+    assert "in 80 of 100 such studies" in text
 
 
 def test_few_blades_give_the_upper_limit_of_what_they_would_find() -> None:
@@ -91,9 +93,14 @@ def test_few_blades_give_the_upper_limit_of_what_they_would_find() -> None:
 def test_better_follows_the_response() -> None:
     values = {"A": [10.0, 10.1, 9.9, 10.0], "B": [20.0, 20.2, 19.9, 20.1]}
     damage = Response("damage width", "mm", LOG, 1.2, 1.2, better=LESS)
-    for response, word in ((TORQUE, "better"), (damage, "worse")):
-        told = compare(study(values, response))
-        assert f"B is {word} in this" in words.comparison(told.comparisons[0], response)
+    for response, word in ((TORQUE, "better"), (damage, "worse"), (SOFT, "higher")):
+        data = study(values, response)
+        told = compare(data)
+        text = words.comparison(told.comparisons[0], response)
+        assert text.startswith(f"B against A: difference shown, B is {word}.")
+        lines = of_values(told, adjust(data, told.layout, pairs_of(data)[0]))
+        first = headline(response, told.verdict, lines).partition(". ")[0]
+        assert first.endswith(f"difference shown, B is {word} than A")
 
 
 def test_parity_not_shown_says_what_follows() -> None:
@@ -125,11 +132,25 @@ def test_one_is_said_in_the_singular() -> None:
     thin = compare(study({"A": [60.0], "B": [61.0]}, HARDNESS, loads=loads)).layout
     assert "A: 1 blade of one furnace load" in " ".join(reason.text for reason in thin.reasons)
     alone = compare(study({"A": [60.0]}, HARDNESS)).layout
-    assert words.counted(alone).startswith("1 trial on 1 blade, averaged")
-    assert "1 blade is counted" in words.counted(alone)
+    assert words.counted(alone) == "1 blade, one trial."
+    assert "1 blade is counted" in words.counted(compare(study({"A": [[60.0, 61.0]]})).layout)
     assert [many(n, "furnace load") for n in (0, 1, 2)] == [
         "0 furnace loads", "1 furnace load", "2 furnace loads",
     ]  # fmt: skip
+
+
+def test_trials_are_averaged_only_where_a_blade_has_several() -> None:
+    one, two = ({name: [[10.0] * n, [11.0] * n] for name in "AB"} for n in (1, 2))
+    assert words.counted(compare(study(one)).layout) == "4 blades, one trial each."
+    text = words.counted(compare(study(two)).layout)
+    assert text.startswith("8 trials on 4 blades, averaged within each blade first.")
+
+
+def test_near_equality_is_never_said_beside_cannot_tell() -> None:
+    values = {"A": [10.0, 14.0, 8.0, 10.9], "B": [10.1, 8.0, 14.1, 10.9]}
+    text = words.comparison(compare(study(values)).comparisons[0], TORQUE)
+    assert "cannot tell" in text and "estimate less than 1 % more;" in text
+    assert "same" not in text and "equal" not in text
 
 
 def test_none_of_three_failed_names_the_rate_still_possible() -> None:
@@ -167,7 +188,10 @@ def test_differences_carry_their_unit() -> None:
 def test_open_ends_are_said_as_open() -> None:
     assert span(TORQUE, 0.0, math.inf) == "not bounded"
     assert span(TORQUE, 1.2, math.inf) == "at least 20 % more"
-    assert span(TORQUE, 0.0, 0.9) == "at most 10 % less"
+    assert span(TORQUE, 0.0, 0.9) == "at least 10 % less"
+    assert span(TORQUE, 0.0, 1.2) == "at most 20 % more"
+    assert span(TORQUE, 0.9, math.inf) == "at most 10 % less"
+    assert span(TORQUE, 1.0, math.inf) == "not less" and span(TORQUE, 0.0, 1.0) == "not more"
     assert size(TORQUE, 1e9) == "a factor of more than 1000"
 
 
@@ -179,8 +203,23 @@ def test_a_p_is_never_printed_as_nought() -> None:
 
 def test_a_figure_for_several_pairs_is_not_said_of_the_pair_that_was_shown() -> None:
     one, three = words.could_find(1.2, TORQUE), words.could_find(1.2, TORQUE, None, 3)
-    assert "whichever the pair" not in one and one.endswith("a smaller one easily stays hidden.")
-    assert "such studies whichever the pair; a smaller one easily stays hidden in one" in three
+    assert "whichever the pair" not in one
+    assert one.endswith("a smaller difference easily stays hidden.")
+    assert "such studies whichever the pair; a smaller difference easily stays hidden in" in three
+
+
+@pytest.mark.parametrize(
+    ("found", "upper", "texts"),
+    [(1.25, 1.4, ("difference of 25 % more or 20 % less would", "40 % more or 29 % less (enough")),
+     (2.583, 4.41, ("one group must reach about 2.6 times the other", "up to about 4.4 times (")),
+     (5.97, 694.0, ("reach about 6 times the other", "it may have taken far more.")),
+     (34.8, 900.0, ("reach more than 20 times the other", "hidden."))],
+)  # fmt: skip
+def test_what_would_be_found_has_no_more_digits_than_few_blades_can_tell(
+    found: float, upper: float, texts: tuple[str, ...]
+) -> None:
+    text = words.could_find(found, TORQUE, upper)
+    assert "a factor of" not in text and all(part in text for part in texts), text
 
 
 def test_a_correlation_of_nearly_nought_has_no_sign() -> None:
@@ -233,7 +272,12 @@ def test_an_estimate_has_no_finer_digits_than_its_interval() -> None:
     assert amount(TORQUE, 1.034, 0.2) == "3 % more"
     assert amount(TORQUE, 1.034, 0.02) == "3.4 % more"
     assert amount(TORQUE, 2.513, 1.9) == "2.5 times as much"
-    assert amount(TORQUE, 1.002, 0.2) == "about the same"
+    assert amount(TORQUE, 1.002, 0.2) == "less than 1 % more"
+    assert amount(TORQUE, 0.9999, 0.02) == "less than 0.1 % less"
+    assert amount(HARDNESS, 0.04, 1.2) == "less than 0.1 HRC more"
+    assert [amount(what, same) for what, same in ((TORQUE, 1.0), (HARDNESS, 0.0))] == [
+        "0 %", "0 HRC",
+    ]  # fmt: skip
     assert span(HARDNESS, -0.513, 3.47) == "between 0.5 HRC less and 3.5 HRC more"
 
 

@@ -168,8 +168,8 @@ def _z(dealt: Sequence[Array]) -> float:
 
 
 def _reasons(dealt: Sequence[Array]) -> tuple[Reason, ...]:
-    if all(len(own) == 1 for own in dealt):
-        text = "one blade in each group: a group cannot be told from a blade, so there is no p"
+    if any(len(own) == 1 for own in dealt):
+        text = "one blade in a group: the group cannot be told from the blade, so there is no p"
         return (Reason("one_blade", text, 1, 2),)
     if np.ptp(np.concatenate(dealt)) == 0:
         return (Reason("all_alike", "all lives fall between the same probes: nothing to compare"),)

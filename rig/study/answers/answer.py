@@ -7,6 +7,7 @@ from itertools import combinations
 from typing import Any
 
 from rig.errors import RigError
+from rig.measure.budget import Reason
 from rig.measure.staircase import compare_staircases
 from rig.study.answers import blocks, bound_words, repeats, together, words
 from rig.study.answers.lines import Line, headline, of_bounds, of_values, open_by
@@ -21,11 +22,11 @@ from rig.study.statistics.censored import CensoredResult, compare_censored
 from rig.study.statistics.compare import Result, compare
 from rig.study.statistics.contrasts import one_load_each, pairs_of
 from rig.study.statistics.covariates import Adjustment, adjust
-from rig.study.statistics.data import LOG, StudyData
+from rig.study.statistics.data import LOG, Response, StudyData
 from rig.study.statistics.lives import as_values, compare_lives
 from rig.study.statistics.parity import Parity, parity
-from rig.study.statistics.phrases import begin, many
-from rig.study.statistics.units import layout
+from rig.study.statistics.phrases import begin
+from rig.study.statistics.units import layout, without_loads
 from rig.study.statistics.verdict import CANNOT_TELL, LEVEL
 
 NOTHING = "nothing measured"
@@ -37,10 +38,12 @@ class Answer:
 
     Attributes:
         verdict: one of the three, or `NOTHING`.
-        headline: the verdict with what the study would have found, in a sentence or two.
+        said: the verdict, in a sentence or two.
         result: the comparison itself; None when there was nothing to compare.
         lines: comparison by comparison.
+        found: what the study would have found.
         notes: what the statements rest on, scatter, reasons.
+        assumes: what the verdict takes for granted of the furnace loads.
         parity: for a response in which the groups should start equal.
         others, adjusted: other tests, and the comparison at equal geometry.
         excluded: trials that do not count, each with why.
@@ -48,11 +51,13 @@ class Answer:
 
     response: ResponseRecord
     verdict: str
-    headline: str
+    said: str
     result: Result | CensoredResult | None
     data: StudyData
     lines: tuple[Line, ...] = ()
     notes: tuple[str, ...] = ()
+    found: str = ""
+    assumes: tuple[str, ...] = ()
     parity: Parity | None = None
     others: tuple[Beside, ...] = ()
     adjusted: Adjustment | None = None
@@ -62,6 +67,11 @@ class Answer:
     def is_log(self) -> bool:
         """Whether the response is compared as ratios."""
         return self.data.response.scale == LOG
+
+    @property
+    def headline(self) -> str:
+        """The verdict with what the study would have found."""
+        return " ".join(filter(None, (self.said, self.found)))
 
     @property
     def sentences(self) -> tuple[str, str]:
@@ -80,6 +90,7 @@ class Answer:
             "response": self.response.name,
             "verdict": self.verdict,
             "headline": self.headline,
+            "assumes": list(self.assumes),
             "smallest": self.response.smallest,
             "margin": self.response.margin,
             "comparisons": [line.to_dict() for line in self.lines],
@@ -121,8 +132,8 @@ def _compared(collected: Collected, record: StudyRecord, data: StudyData) -> Ans
     data = replace(data, observations=tuple(as_values(collected.lives, loads)))
     result = compare_lives(collected.lives, data, response.scatter)
     told = _bounded(response, data, result, (
-        f"{many(len(result.lives), 'blade')}; a life enters as the middle of its interval between "
-        "two probes, an edge still sharp at the end (or dull at its first probe) as a bound.",
+        "A life enters as the middle of its interval between two probes, an edge still sharp at "
+        "the end (or dull at its first probe) as a bound.",
     ))  # fmt: skip
     return replace(told, others=lives.beside(result))
 
@@ -147,27 +158,39 @@ def _by_values(response: ResponseRecord, data: StudyData) -> Answer:
         words.components(components(result.layout.blades), what),
         *repeats.told(result.layout.blades, what),
         *([unseen] if unseen else []),
-        *(reason.text for reason in (*result.reasons, *missing, *adjusted.reasons)),
+        *_reasons(result, *missing, *adjusted.reasons),
     )
     lines = of_values(result, adjusted)
-    head = _of_values(result, lines)
+    found = words.could_find(
+        result.detectable, what, result.detectable_upper, len(result.comparisons)
+    )
     return Answer(
-        response, result.verdict, head, result, data, lines, notes,
+        response, result.verdict, _head(what, result, lines), result, data, lines, notes,
+        "" if _one_load_each(result) else found, _assumed(result),
         parity(data) if response.parity else None, others, adjusted,
     )  # fmt: skip
 
 
-def _of_values(result: Result, lines: tuple[Line, ...]) -> str:
-    what = result.response
-    if result.one_load_each:
-        return words.one_load_each(what)
+def _one_load_each(result: Result | CensoredResult) -> bool:
+    return one_load_each(result.layout, [(c.group, c.against) for c in result.comparisons])
+
+
+def _head(what: Response, result: Result | CensoredResult, lines: tuple[Line, ...]) -> str:
+    if not _one_load_each(result):
+        return headline(what, result.verdict, lines)
+    return words.one_load_each(what, without_loads(result.layout, *result.layout.cells))
+
+
+def _assumed(result: Result | CensoredResult) -> tuple[str, ...]:
+    """What verdicts other than "cannot tell" take for granted, each once."""
     told = [c.assumes for c in result.comparisons if c.verdict != CANNOT_TELL and c.assumes]
-    return " ".join([
-        headline(what, result.verdict, lines), *dict.fromkeys(told),
-        words.could_find(
-            result.detectable, what, result.detectable_upper, len(result.comparisons)
-        ),
-    ])  # fmt: skip
+    return tuple(dict.fromkeys(told))
+
+
+def _reasons(result: Result | CensoredResult, *more: Reason) -> list[str]:
+    """Reasons of the whole, without those that the headline says already."""
+    known = {"group_not_told", "no_alternatives"} if _one_load_each(result) else set[str]()
+    return [reason.text for reason in (*result.reasons, *more) if reason.name not in known]
 
 
 def _by_bounds(response: ResponseRecord, data: StudyData) -> Answer:
@@ -182,14 +205,11 @@ def _bounded(
     response: ResponseRecord, data: StudyData, result: CensoredResult, notes: Sequence[str]
 ) -> Answer:
     what, lines = data.response, of_bounds(result, data.response)
-    told = [c.assumes for c in result.comparisons if c.verdict != CANNOT_TELL and c.assumes]
-    head = " ".join(filter(None, [
-        headline(what, result.verdict, lines), *dict.fromkeys(told), open_by(result, what),
-    ]))  # fmt: skip
-    if one_load_each(result.layout, [(c.group, c.against) for c in result.comparisons]):
-        head = words.one_load_each(what)
-    notes = (words.counted(result.layout), *notes, *(reason.text for reason in result.reasons))
-    return Answer(response, result.verdict, head, result, data, lines, notes)
+    notes = (words.counted(result.layout), *notes, *_reasons(result))
+    return Answer(
+        response, result.verdict, _head(what, result, lines), result, data, lines, notes,
+        "" if _one_load_each(result) else open_by(result, what), _assumed(result),
+    )  # fmt: skip
 
 
 def _stairs(collected: Collected, record: StudyRecord) -> list[str]:

@@ -2,30 +2,43 @@
 
 import math
 
-from rig.study.answers.words import could_find, estimated, of_these_loads, which_way
+from rig.study.answers.words import could_find, estimated, further, verdict
 from rig.study.statistics.censored import CensoredComparison
 from rig.study.statistics.data import Response
-from rig.study.statistics.phrases import TWICE, amount, number, percent
+from rig.study.statistics.phrases import TWICE, amount, from_on, percent, roughly, up_to
 from rig.study.statistics.rates import Rate
 from rig.study.statistics.reach import Reach
 
 
 def survivors(told: CensoredComparison, response: Response) -> str:
     """One group against another when some values are bounds."""
-    parts = [f"{told.group} against {told.against}: {told.verdict}."]
+    found = ""
     if told.low > 0 or math.isfinite(told.high):
-        parts.append(estimated(response, told.effect, told.low, told.high))
+        found = estimated(response, told.effect, told.low, told.high, seen=as_seen(told, response))
     elif math.isfinite(told.effect):
-        parts.append(f"The means differ: {amount(response, told.effect)}. That is no proof.")
-    far = told.effect if math.isfinite(told.effect) else told.low if told.low > 1 else told.high
-    parts.append(which_way(told.group, told.verdict, far, response))
-    parts += [reason.text for reason in told.reasons]
-    parts.append(of_these_loads(told, response))
-    parts.append(_open_by(told, response))
+        found = f"The means differ: {amount(response, told.effect)}. That is no proof."
+    parts = [
+        verdict(told, response, far(told)), found, *further(told, response),
+        open_by(told, response),
+    ]  # fmt: skip
     return " ".join(part for part in parts if part)
 
 
-def _open_by(told: CensoredComparison, response: Response) -> str:
+def far(told: CensoredComparison) -> float:
+    """The estimate, or where it is open the end of the interval that tells its direction."""
+    return told.effect if math.isfinite(told.effect) else told.low if told.low > 1 else told.high
+
+
+def as_seen(told: CensoredComparison, response: Response) -> str:
+    """What the bounds alone say of these blades; "" without bounds, or where they say nothing."""
+    if told.at_least is not None:
+        return f"in these blades {from_on(response, told.at_least)}"
+    if told.at_most is not None:
+        return f"in these blades {up_to(response, told.at_most)}"
+    return ""
+
+
+def open_by(told: CensoredComparison, response: Response) -> str:
     """One figure only: what would have been found, or what lives without scatter leave open."""
     if told.missed is not None:
         return may_hide(told.missed)
@@ -37,7 +50,7 @@ def _open_by(told: CensoredComparison, response: Response) -> str:
 
 def may_hide(ratio: float) -> str:
     """What equal lives leave open, as a ratio."""
-    much = f"{percent(ratio)} longer than" if ratio < TWICE else f"{number(ratio)} times"
+    much = f"{percent(ratio)} longer than" if ratio < TWICE else f"{roughly(ratio)} times"
     return (
         "All edges of both groups went dull between the same two probes. That does not make their "
         f"lives equal: at the scatter taken, the true life of one may be up to {much} that of the "
@@ -50,17 +63,21 @@ def could_reach(told: Reach, response: Response) -> str:
     if told.reasons:
         return " ".join(reason.text for reason in told.reasons)
     ways = [("lower", told.weaker), ("higher", told.stronger)]
-    found = [f"{way} by a factor of {number(value)}" for way, value in ways if value is not None]
+    found = [
+        amount(response, value if way == "higher" else 1 / value, 0.1 * value)
+        for way, value in ways
+        if value is not None
+    ]
     hidden = [way for way, value in ways if value is None]
     parts = []
     if found:
-        parts.append(f"A group {' or '.join(found)} would be found in 80 of 100 such studies.")
+        parts.append(
+            f"At this scatter {' or '.join(found)} would be found in 80 of 100 such studies."
+        )
     if hidden:
         parts.append(
-            f"A group {' or '.join(hidden)}, however much, would be found in fewer than 80."
-            if found
-            else f"A group {' or '.join(hidden)}, however much, would be found in fewer than 80 of "
-            "100 such studies."
+            f"A group {' or '.join(hidden)}, however much, would be found in fewer than 80 of 100 "
+            f"such studies: {told.why}."
         )
     return " ".join(parts)
 

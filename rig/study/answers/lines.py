@@ -25,6 +25,9 @@ class Line:
         estimate, low, high: a ratio or a difference; nan or infinite where open.
         p: that holds for all comparisons of the response.
         detectable: what would have been found in 80 of 100 such studies; None when unknown.
+        way: better, worse, higher or lower, where a difference is shown; else "".
+        further: what must be said beside verdict, estimate and what would have been found.
+        found: what would have been found, in words.
         size: standardised effect in words, "" when there is none.
         adjusted: the same at equal geometry in words, "" when it cannot be done.
     """
@@ -40,6 +43,9 @@ class Line:
     high: float
     p: float
     detectable: float | None = None
+    way: str = ""
+    further: str = ""
+    found: str = ""
     size: str = ""
     adjusted: str = ""
 
@@ -47,6 +53,12 @@ class Line:
     def p_text(self) -> str:
         """The p for a table."""
         return probability(self.p)
+
+    @property
+    def rest(self) -> str:
+        """What neither the headline nor a table of estimates says; "" for nothing."""
+        text = " ".join(filter(None, (self.further, self.found)))
+        return text and f"{self.group} against {self.against}: {text}"
 
     def to_dict(self) -> dict[str, Any]:
         """For programs; what is open or unknown is None."""
@@ -71,6 +83,8 @@ def _of_value(c: Comparison, what: Response, adjusted: Adjustment) -> Line:
         c.group, c.against, c.verdict, _effect(what, c.effect, c.low, c.high),
         _interval(what, c),
         words.comparison(c, what), c.effect, c.low, c.high, c.p_adjusted, c.detectable,
+        words.which_way(c.verdict, c.effect, what), _joined(words.further(c, what)),
+        words.could_find(c.detectable, what, c.detectable_upper),
         "" if c.g is None else f"{c.g.g:.2f} ({number(c.g.low)} to {number(c.g.high)})",
         "" if fair is None or not math.isfinite(fair.low)
         else f"{amount(what, fair.effect)}; {span(what, fair.low, fair.high)}",
@@ -83,11 +97,18 @@ def of_bounds(result: CensoredResult, what: Response) -> tuple[Line, ...]:
 
 
 def _of_bound(c: CensoredComparison, what: Response) -> Line:
+    middle = _effect(what, c.effect, c.low, c.high) if math.isfinite(c.effect) else ""
+    seen = bound_words.as_seen(c, what)
     return Line(
-        c.group, c.against, c.verdict, _effect(what, c.effect, c.low, c.high),
+        c.group, c.against, c.verdict, "; ".join(filter(None, (middle, seen))) or UNKNOWN,
         span(what, c.low, c.high), bound_words.survivors(c, what), c.effect, c.low, c.high,
-        c.p_adjusted, c.detectable,
+        c.p_adjusted, c.detectable, words.which_way(c.verdict, bound_words.far(c), what),
+        _joined(words.further(c, what)), bound_words.open_by(c, what),
     )  # fmt: skip
+
+
+def _joined(parts: Sequence[str]) -> str:
+    return " ".join(filter(None, parts))
 
 
 def _effect(what: Response, effect: float, low: float, high: float) -> str:
@@ -125,7 +146,8 @@ def worst(reaches: Sequence[Reach]) -> Reach | None:
     unknown = [reach for reach in reaches if reach.reasons]
     if unknown:
         return unknown[0]
-    return Reach(_most([r.weaker for r in reaches]), _most([r.stronger for r in reaches]))
+    why = next((reach.why for reach in reaches if reach.why), "")
+    return Reach(_most([r.weaker for r in reaches]), _most([r.stronger for r in reaches]), why=why)
 
 
 def _most(values: Sequence[float | None]) -> float | None:
@@ -142,9 +164,16 @@ def headline(what: Response, verdict: str, lines: Sequence[Line]) -> str:
         rest = [_shortly(line, what) for line in lines if line.verdict != CANNOT_TELL]
         start = f"{name}: cannot tell. This is not the same as no difference."
     else:
-        rest = [_shortly(line, what) for line in sorted(lines, key=lambda x: x.verdict != SHOWN)]
-        start = f"{name}: difference shown."
+        first = sorted(lines, key=lambda line: line.verdict != SHOWN)
+        rest = [_shortly(line, what) for line in first]
+        start = f"{name}: difference shown, {_ways(first)}."
     return f"{start} {begin('; '.join(rest))}." if rest else start
+
+
+def _ways(lines: Sequence[Line]) -> str:
+    """ "B is better than A, C is worse than A" of what is shown."""
+    shown = [line for line in lines if line.way]
+    return ", ".join(f"{line.group} is {line.way} than {line.against}" for line in shown)
 
 
 def _shortly(line: Line, what: Response) -> str:

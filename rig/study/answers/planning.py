@@ -11,13 +11,12 @@ from rig.study.register.responses import KINDS
 from rig.study.statistics.data import LOG, Response, is_known
 from rig.study.statistics.designs import Design, design_of, units_of
 from rig.study.statistics.life_scatter import USUAL_PROBES
-from rig.study.statistics.phrases import TWICE, begin, many, size
+from rig.study.statistics.phrases import HOPELESS, TWICE, many, share, size, times
 from rig.study.statistics.plan import NAMES, Scatter, StudyPlan, plan_study
 from rig.study.statistics.units import BLADE, LOAD, PAIR_IN_LOAD, unknown_load
 from rig.study.statistics.verdict import LEVEL
 
 REPEATS = (1, 2, 3)
-HOPELESS = 20.0  # a ratio above which the exact figure helps nobody
 NEAR_END = 0.93  # chance of "ruled out" from which more blades gain next to nothing
 UNLIKELY = 0.5  # chance below which "ruled out" is not to be counted on
 
@@ -35,6 +34,7 @@ class Planned:
             uncertainty and the blades planned; None when that is not known.
         repeats: units for so many trials a blade; empty when nothing is known of it.
         loads: where the scatter of loads comes from, in words; "" where it does not enter.
+        shared: the same with loads that hold every group, where each group has loads of its own.
     """
 
     name: str
@@ -44,6 +44,7 @@ class Planned:
     bench: float | None = None
     repeats: tuple[tuple[int, int | None], ...] = ()
     loads: str = ""
+    shared: StudyPlan | None = None
 
     @property
     def response(self) -> Response:
@@ -92,7 +93,7 @@ def _planned(response: ResponseRecord, record: StudyRecord, pilot: Pilot | None)
     scatter, loads = with_loads(response, scatter, pilot)
     design = design_here(record)
 
-    def at(scatter: Scatter, repeats: int) -> StudyPlan:
+    def at(scatter: Scatter, repeats: int, design: Design = design) -> StudyPlan:
         return plan_study(
             response.response(), max(len(record.group), 2), scatter, repeats,
             record.control is not None, is_life(response) and design.each == 1, design,
@@ -105,8 +106,10 @@ def _planned(response: ResponseRecord, record: StudyRecord, pilot: Pilot | None)
         met = replace(scatter, between=pilot.between, loads=pilot.loads or scatter.loads)
         point = at(met, response.repeats).units if pilot.between > 0 else None
         bench = _by_bench(response, pilot, plan)
-    loads = loads if design.unit == LOAD else ""
-    return Planned(response.name, plan, source, point, bench, repeats, loads)
+    if design.unit != LOAD:
+        return Planned(response.name, plan, source, point, bench, repeats)
+    shared = at(scatter, response.repeats, Design(PAIR_IN_LOAD, design.each))
+    return Planned(response.name, plan, source, point, bench, repeats, loads, shared)
 
 
 def _by_bench(response: ResponseRecord, pilot: Pilot, plan: StudyPlan) -> float | None:
@@ -131,7 +134,7 @@ def in_words(planned: Planned) -> list[str]:
     if plan.units is not None:
         head = f"{_asked(plan, plan.units)} find a difference of {wanted} in 8 studies of 10"
     lines = [head, f"{planned.source}; {many(plan.repeats, 'trial')} a blade"]
-    lines += filter(None, (planned.loads, *_of_loads(plan)))
+    lines += filter(None, (planned.loads, *_of_loads(plan), _cheaper(planned)))
     if KINDS[planned.name].field == LIFE:
         lines.append(
             f"probes {USUAL_PROBES:g} times apart are in it, and no edge still sharp at the end: "
@@ -156,7 +159,7 @@ def in_words(planned: Planned) -> list[str]:
     if row is not None and row.ruled_out < UNLIKELY:
         lines.append(
             f"if the groups are truly alike, that many rule out a difference above the margin "
-            f"({size(response, response.margin)}) in only {row.ruled_out:.0%} of studies: expect "
+            f"({size(response, response.margin)}) in {_only(row.ruled_out)} of studies: expect "
             '"cannot tell"'
         )
     notes = [one.text for one in plan.reasons if one.name != "too_many"]  # the head says that
@@ -196,6 +199,21 @@ def _of_loads(plan: StudyPlan) -> list[str]:
     ]
 
 
+def _only(chance: float) -> str:
+    return "next to none" if chance < 0.005 else f"only {share(chance)}"
+
+
+def _cheaper(planned: Planned) -> str:
+    """What loads that hold every group would save; "" where they save nothing."""
+    plan, shared = planned.plan, planned.shared
+    if shared is None or shared.blades is None or shared.blades >= (plan.blades or math.inf):
+        return ""
+    return (
+        f"cheaper: {_asked(shared, shared.units or 0)} find the same with "
+        f"{many(shared.blades, 'blade')} in all, since what loads differ by cancels there"
+    )
+
+
 def blind_below(planned: Planned) -> str:
     """What a difference said as a factor means; "" when the plan's table has none."""
     response = planned.response
@@ -209,10 +227,8 @@ def blind_below(planned: Planned) -> str:
             f"{units} find next to nothing: not even a factor of "
             f"{HOPELESS:g} is found 8 times in 10"
         )
-    return (
-        f"{units} find only {size(response, row.detectable)}: one group must "
-        f"reach about {row.detectable:.2g} times the other"
-    )
+    much = times(row.detectable)
+    return f"{units} find a difference only where one group reaches {much} the other"
 
 
 def never_sure(planned: Planned) -> str:
@@ -241,15 +257,31 @@ def _hours(hours: float) -> str:
 
 
 def whole_cost(planned: list[Planned]) -> str:
-    """All responses together: those of one procedure share its trials."""
-    most: dict[str, tuple[int, float]] = {}
+    """All responses together: as many blades as the one that asks for most, all of them tested in
+    every way; responses of one procedure share its trials."""
+    known = [one for one in planned if one.plan.blades is not None]
+    if not known:
+        return "All together: more blades than can be planned"
+    most = max(known, key=lambda one: one.plan.blades or 0)
+    blades, per_blade = most.plan.blades or 0, _trials_a_blade(known)
+    trials = blades * sum(count for count, _ in per_blade)
+    hours = blades * sum(count * minutes for count, minutes in per_blade) / 60
+    why = f": {most.response.name} asks for most" if len({x.plan.blades for x in known}) > 1 else ""
+    left_out = [one.response.name for one in planned if one.plan.blades is None]
+    but = f"; for {', '.join(left_out)} no number of blades is enough" if left_out else ""
+    return (
+        f"All together: {many(blades, 'blade')} ({_asked(most.plan, most.plan.units or 0)}{why}), "
+        f"{many(trials, 'trial')} with every test on each, about {_hours(hours)} hours at the "
+        f"bench (without making the blades){but}"
+    )
+
+
+def _trials_a_blade(planned: list[Planned]) -> list[tuple[int, float]]:
+    """Procedure by procedure: trials on each blade, and minutes of one."""
+    told: dict[str, tuple[int, float]] = {}
     for one in planned:
         kind = KINDS[one.name]
-        if one.plan.trials is not None and one.plan.trials > most.get(kind.procedure, (0, 0.0))[0]:
-            most[kind.procedure] = (one.plan.trials, kind.minutes)
-    trials = sum(count for count, _ in most.values())
-    hours = sum(count * minutes for count, minutes in most.values()) / 60
-    return (
-        f"{begin('all')} together: {many(trials, 'trial')}, about {_hours(hours)} hours at the "
-        "bench (without making the blades)"
-    )
+        told[kind.procedure] = max(
+            told.get(kind.procedure, (0, 0.0)), (one.plan.repeats, kind.minutes)
+        )
+    return list(told.values())

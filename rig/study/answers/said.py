@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from rig.study.answers import common
 from rig.study.answers.answer import agreements
 from rig.study.answers.whole import Whole
 from rig.study.register import blinding
@@ -14,6 +15,7 @@ def said(study: Whole) -> dict[str, Any]:
         "question": study.record.question,
         "primary": study.record.primary,
         "answers": [one.to_dict() for one in study.answers],
+        "assumes": common.assumptions(study.answers),
         "agreements": agreements(study.answers),
         "beside": [{"trial": e.trial, "run": e.run_id, "reasons": list(e.reasons)}
                    for e in study.beside],

@@ -72,7 +72,7 @@ class Whole:
         notes = [missing.note(gone, key), *(each.sentence for each in self.unlike(one))]
         return replace(
             told,
-            headline=" ".join([told.headline, *filter(None, said)]),
+            said=" ".join([told.said, *filter(None, said)]),
             notes=(*told.notes, *filter(None, notes)),
         )
 

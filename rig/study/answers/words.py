@@ -16,7 +16,10 @@ from rig.study.statistics.compare import Comparison
 from rig.study.statistics.data import LOG, MORE, NEITHER, Response
 from rig.study.statistics.parity import EQUAL, UNEQUAL, Parity
 from rig.study.statistics.phrases import (
+    HOPELESS,
     MOST,
+    TWICE,
+    about,
     amount,
     are,
     begin,
@@ -30,7 +33,7 @@ from rig.study.statistics.units import BLADE, BLADE_IN_LOAD, LOAD, PAIR_IN_LOAD,
 from rig.study.statistics.verdict import SHOWN
 
 COUNTED = {
-    BLADE: "{blades} counted, not the trials.",
+    BLADE: "",
     LOAD: "{units} counted: blades of one load are no proof of their recipe one by one.",
     BLADE_IN_LOAD: "Blades are compared within their furnace load.",
     PAIR_IN_LOAD: "Each furnace load that holds both groups gives one difference.",
@@ -42,42 +45,64 @@ def counted(layout: Layout) -> str:
     trials = sum(group.trials for group in layout.groups)
     blades = sum(group.blades for group in layout.groups)
     units = sum(group.units for group in layout.groups)
+    if trials == blades:
+        start = f"{many(blades, 'blade')}, one trial{' each' * (blades > 1)}."
+        return f"{start} {COUNTED[layout.unit].format(units=are(units, 'furnace load'))}".strip()
     start = f"{many(trials, 'trial')} on {many(blades, 'blade')}, averaged within each blade first."
-    told = {"units": are(units, "furnace load"), "blades": are(blades, "blade")}
-    return f"{start} {COUNTED[layout.unit].format(**told)}"
+    rest = COUNTED[layout.unit] or f"{are(blades, 'blade')} counted, not the trials."
+    return f"{start} {rest.format(units=are(units, 'furnace load'))}"
 
 
 def comparison(told: Comparison, response: Response) -> str:
     """One group against another, verdict first."""
-    pair = f"{told.group} against {told.against}"
-    parts = [f"{pair}: {told.verdict}."]
+    found = f"The means differ: {amount(response, told.effect)}. That is no proof."
     if math.isfinite(told.low):
-        parts.append(estimated(response, told.effect, told.low, told.high, told.alone))
-    elif math.isfinite(told.effect):
-        parts.append(f"The means differ: {amount(response, told.effect)}. That is no proof.")
-    parts.append(which_way(told.group, told.verdict, told.effect, response))
-    parts += [reason.text for reason in told.reasons]
-    parts.append(of_these_loads(told, response))
-    parts.append(could_find(told.detectable, response, told.detectable_upper))
+        found = estimated(response, told.effect, told.low, told.high, told.alone)
+    parts = [
+        verdict(told, response, told.effect),
+        found if math.isfinite(told.effect) else "",
+        *further(told, response),
+        could_find(told.detectable, response, told.detectable_upper),
+    ]
     return " ".join(part for part in parts if part)
 
 
+def verdict(
+    told: Comparison | CensoredComparison, response: Response, far: float
+) -> str:  # fmt: skip
+    """The verdict on two groups with its direction: "B against A: difference shown, B is better."
+
+    Args:
+        far: the estimate, or the end of its interval where that is open.
+    """
+    way = which_way(told.verdict, far, response)
+    direction = f", {told.group} is {way}" if way else ""
+    return f"{told.group} against {told.against}: {told.verdict}{direction}."
+
+
+def further(told: Comparison | CensoredComparison, response: Response) -> list[str]:
+    """What must be said of two groups beside verdict, estimate and what would have been found."""
+    return [*(reason.text for reason in told.reasons), of_these_loads(told, response)]
+
+
 def estimated(
-    response: Response, effect: float, low: float, high: float, alone: bool = False
-) -> str:
+    response: Response, effect: float, low: float, high: float, alone: bool = False,
+    seen: str = "",
+) -> str:  # fmt: skip
     """Estimate and interval, as far as they are known.
 
     Args:
         alone: it holds for this comparison by itself, not for all together.
+        seen: what the bounds alone say, in words.
     """
     bounds = span(response, low, high)
     sure = f"with 95 % confidence{', for this comparison alone,' * alone} {bounds}"
-    if math.isfinite(effect):
-        middle = amount(response, effect, half(low, high))
-        return f"{begin(response.name)} is {middle}; {sure}."
-    if math.isfinite(high) or low > 0:
-        return f"With 95 % confidence {response.name} is {bounds}."
-    return ""
+    middle = f"estimate {amount(response, effect, half(low, high))}"
+    told = [middle] if math.isfinite(effect) else []
+    told += [seen] if seen else []
+    if not told and not (math.isfinite(high) or low > 0):
+        return ""
+    return f"{begin(response.name)}: {'; '.join([*told, sure])}."
 
 
 def half(low: float, high: float) -> float:
@@ -89,30 +114,47 @@ def of_these_loads(told: Comparison | CensoredComparison, response: Response) ->
     """What the blades of two loads say of these loads, where they can say nothing of recipes."""
     if told.loads_differ is None:
         return ""
-    effect, low, high = told.loads_differ
+    found = told.loads_differ
+    whose = (
+        f"Of these two loads only: that of {told.group} gave"
+        if found.known
+        else f"Of these blades only, whatever loads they came from: those of {told.group} gave"
+    )
     return (
-        f"Of these two loads only: that of {told.group} gave "
-        f"{amount(response, effect, half(low, high))}; with 95 % confidence "
-        f"{span(response, low, high)}. Other loads of the same recipes may differ otherwise."
+        f"{whose} {amount(response, found.effect, half(found.low, found.high))}; with 95 % "
+        f"confidence {span(response, found.low, found.high)}. Other loads of the same recipes may "
+        "differ otherwise."
     )
 
 
-def one_load_each(response: Response) -> str:
-    """The answer where each group had one furnace load, or none is known."""
+def one_load_each(response: Response, unknown: Sequence[str] = ()) -> str:
+    """The answer where each group had one furnace load, or counts as one because none is known.
+
+    Args:
+        unknown: groups no load of which is on record.
+    """
+    why = "each group had one load: a difference between recipes is a difference between loads"
+    if unknown:
+        why = (
+            f"no load of {' or of '.join(unknown)} is on record: a difference between recipes may "
+            "be one between loads"
+        )
     return (
-        f"{begin(response.name)}: cannot tell recipes from furnace loads, because each group had "
-        "one load, as far as is known: a difference between recipes is a difference between "
-        "loads. This is not the same as no difference. Two loads or more of each recipe, or "
-        "loads that hold every recipe, could tell."
+        f"{begin(response.name)}: cannot tell recipes from furnace loads, because {why}. This is "
+        "not the same as no difference. Two loads or more of each recipe, or loads that hold "
+        "every recipe, could tell."
     )
 
 
-def which_way(group: str, verdict: str, effect: float, response: Response) -> str:
-    """Better or worse, where a difference is shown."""
-    if verdict != SHOWN or not math.isfinite(effect) or response.better == NEITHER:
+def which_way(verdict: str, effect: float, response: Response) -> str:
+    """Better or worse (higher or lower where neither counts as that) where a difference is shown;
+    "" where none is."""
+    if verdict != SHOWN or not math.isfinite(effect):
         return ""
     more = effect > (1 if response.scale == LOG else 0)
-    return f"{group} is {'better' if more == (response.better == MORE) else 'worse'} in this."
+    if response.better == NEITHER:
+        return "higher" if more else "lower"
+    return "better" if more == (response.better == MORE) else "worse"
 
 
 def could_find(
@@ -126,17 +168,22 @@ def could_find(
         return "What difference this study would have found cannot be said."
     if response.scale == LOG and detectable > MOST:
         return f"At this scatter even a true difference of a factor of {MOST} may stay hidden."
-    seen = size(response, detectable)
+    seen = about(response, detectable)
     whichever, in_one = (" whichever the pair", " in one of them") if pairs > 1 else ("", "")
+    much = f"a true difference of {seen} would be found"
+    if response.scale == LOG and detectable >= TWICE:
+        much = f"one group must reach {seen} the other to be told apart"
     text = (
-        f"At this scatter a true difference of {seen} would be found in 80 of 100 such studies"
-        f"{whichever}; a smaller one easily stays hidden{in_one}."
+        f"At this scatter {much} in 80 of 100 such studies{whichever}; a smaller difference easily "
+        f"stays hidden{in_one}."
     )
-    if upper is None or size(response, upper) == seen:
+    if upper is None or about(response, upper) == seen:
         return text
+    if response.scale == LOG and upper > HOPELESS:
+        return f"{text} So few blades tell the scatter only roughly: it may have taken far more."
     return (
         f"{text} So few blades tell the scatter only roughly: it may have taken up to "
-        f"{size(response, upper)} (enough in 4 of 5 such studies)."
+        f"{about(response, upper)} (enough in 4 of 5 such studies)."
     )
 
 
@@ -145,7 +192,7 @@ def yardsticks(response: Response) -> str:
     matters, margin = (size(response, value) for value in (response.smallest, response.margin))
     text = (
         f"Stated before the trials: a difference of {matters} matters; one below the margin of "
-        f'{margin} counts as none, and "ruled out" speaks of differences above that margin only.'
+        f"{margin} counts as none."
     )
     if response.margin > response.smallest:
         text += (

@@ -1,6 +1,7 @@
 """What the blades that are there cost: hours, days, and what is used up; in plain lines."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import groupby
 
 from rig.study.register.calendar import Stint, by_block, schedule, used_up
 from rig.study.register.kept import procedures
@@ -34,12 +35,24 @@ def lines(record: StudyRecord, stints: Sequence[Stint]) -> Iterator[str]:
     )
     if spent := supplies(record, stints):
         yield f"  used up: {spent}"
-    for block, own in blocks.items():
-        tests = ", ".join(f"{one.procedure} of {many(len(one.blades), 'blade')}" for one in own)
-        late = " (longer than a day)" if hours(own) > record.hours_a_day + 1e-9 else ""
-        yield f"  {block}, {hours(own):.2g} hours{late}: {tests}"
-        if spent := supplies(record, own):
-            yield f"    take: {spent}"
+    days = [(block, _a_day(record, own)) for block, own in blocks.items()]
+    for (first, *more), alike in groupby(days, key=lambda one: one[1]):
+        names = [block for block, _ in alike]
+        yield f"  {_named(names)}, {'each ' * (len(names) > 1)}{first}"
+        yield from (f"    {text}" for text in more)
+
+
+def _a_day(record: StudyRecord, own: Sequence[Stint]) -> list[str]:
+    """Hours and tests of one day, then what it takes."""
+    tests = ", ".join(f"{one.procedure} of {many(len(one.blades), 'blade')}" for one in own)
+    late = " (longer than a day)" if hours(own) > record.hours_a_day + 1e-9 else ""
+    spent = supplies(record, own)
+    return [f"{hours(own):.2g} hours{late}: {tests}", *([f"take: {spent}"] if spent else [])]
+
+
+def _named(blocks: Sequence[str]) -> str:
+    """One block, or the first and last of several: "day 2 to day 5"."""
+    return blocks[0] if len(blocks) == 1 else f"{blocks[0]} to {blocks[-1]}"
 
 
 def hours(stints: Iterable[Stint]) -> float:

@@ -2,7 +2,7 @@
 
 import math
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -124,6 +124,14 @@ def mirror(one: Side, two: Side) -> int:
     return 0 if above and below else -1 if below else 1
 
 
+def bounded_to(one: Side, two: Side) -> int:
+    """1 where bounds can only raise the ratio of the first group to the second, -1 where they can
+    only lower it; 0 without bounds, or with both kinds."""
+    up = one.above.any() or two.below.any()
+    down = one.below.any() or two.above.any()
+    return int(up) - int(down)
+
+
 def p_of(item: Contrast) -> float:
     """p of "no difference", kept at its level."""
     return float(two_sided(item.difference, item.se, item.dof, item.f1, item.f2))
@@ -166,4 +174,4 @@ def found_each_way(one: Side, two: Side, level: float) -> Reach:
     if not isinstance(at, Scene):
         return Reach(None, None, (at,))
     told = reach(at, level)
-    return told if way > 0 else Reach(told.stronger, told.weaker, told.reasons)
+    return told if way > 0 else replace(told, weaker=told.stronger, stronger=told.weaker)

@@ -19,6 +19,7 @@ from rig.errors import RigError
 from rig.measure.budget import Reason
 from rig.study.statistics.bounds import (
     Side,
+    bounded_to,
     by_likelihood,
     by_order,
     found_each_way,
@@ -27,7 +28,7 @@ from rig.study.statistics.bounds import (
     side,
     why_not,
 )
-from rig.study.statistics.compare import taken_for_granted, untold
+from rig.study.statistics.compare import OfLoads, taken_for_granted, untold
 from rig.study.statistics.contrasts import Contrast, contrast, pairs_of
 from rig.study.statistics.data import LEFT, LOG, StudyData
 from rig.study.statistics.joint import many_open
@@ -53,6 +54,8 @@ class CensoredComparison:
         assumes: what is taken for granted of the furnace loads; "" for nothing.
         loads_differ: what the blades of the two loads say where each group had one load only.
         missed: ratio that may hide behind lives that all ended between the same two probes.
+        at_least, at_most: ratio of these blades, were each bound the value itself, where all
+            bounds lie to one side; None else.
     """
 
     group: str
@@ -66,8 +69,10 @@ class CensoredComparison:
     verdict: str
     reasons: tuple[Reason, ...] = ()
     assumes: str = ""
-    loads_differ: tuple[float, float, float] | None = None
+    loads_differ: OfLoads | None = None
     missed: float | None = None
+    at_least: float | None = None
+    at_most: float | None = None
 
     @cached_property
     def reach(self) -> Reach:
@@ -195,7 +200,8 @@ def _told(pair: _Pair, family: int, data: StudyData) -> CensoredComparison:
         reasons += (Reason("within_margin", "The difference is smaller than the stated margin."),)
     return CensoredComparison(
         pair.one.group, pair.two.group, _out(middle), _out(low), _out(high), pair.p, adjusted,
-        lambda: _reach(pair, level), kind, reasons, taken_for_granted(pair.item),
+        lambda: _reach(pair, level), kind, reasons + pair.item.left_out,
+        taken_for_granted(pair.item), None, None, *_as_seen(pair),
     )  # fmt: skip
 
 
@@ -209,6 +215,13 @@ def _interval(pair: _Pair, level: float) -> Interval:
     return item.difference, item.difference - far, item.difference + far, ()
 
 
+def _as_seen(pair: _Pair) -> tuple[float | None, float | None]:
+    """What the bounds alone say of these blades' ratio: at least, or at most."""
+    ratio = _out(float(pair.one.values.mean() - pair.two.values.mean()))
+    way = bounded_to(pair.one, pair.two)
+    return ratio if way > 0 else None, ratio if way < 0 else None
+
+
 def _open(pair: _Pair, level: float) -> Interval:
     told = ratio(pair.one, pair.two, 1 - level)
     common = Reason(
@@ -217,6 +230,8 @@ def _open(pair: _Pair, level: float) -> Interval:
     )
     with np.errstate(divide="ignore"):
         middle, low, high = (float(np.log(x)) for x in (told.estimate, told.low, told.high))
+    if pair.p > level:  # by the exact test, which decides: "none" stays within the interval
+        low, high = min(low, 0.0), max(high, 0.0)
     return middle, low, high, (*_open_sides(pair), common)
 
 

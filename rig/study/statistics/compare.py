@@ -16,9 +16,9 @@ from rig.study.statistics.contrasts import (
 )
 from rig.study.statistics.data import Response, StudyData
 from rig.study.statistics.effect import Effect, hedges_g
-from rig.study.statistics.phrases import many
+from rig.study.statistics.phrases import begin, many
 from rig.study.statistics.power import upper_limit
-from rig.study.statistics.units import BLADE, BLADE_IN_LOAD, LOAD, Layout, layout
+from rig.study.statistics.units import BLADE, BLADE_IN_LOAD, LOAD, Layout, layout, without_loads
 from rig.study.statistics.verdict import (
     CANNOT_TELL,
     LEVEL,
@@ -29,6 +29,21 @@ from rig.study.statistics.verdict import (
     overall,
 )
 from rig.study.statistics.welch import detectable, factor
+
+
+@dataclass(frozen=True)
+class OfLoads:
+    """What the blades of two groups say where each group counts as one furnace load.
+
+    Attributes:
+        effect, low, high: a ratio or a difference with its 95 % interval.
+        known: whether the loads are on record.
+    """
+
+    effect: float
+    low: float
+    high: float
+    known: bool
 
 
 @dataclass(frozen=True)
@@ -67,7 +82,7 @@ class Comparison:
     within: bool = False
     alone: bool = False
     assumes: str = ""
-    loads_differ: tuple[float, float, float] | None = None
+    loads_differ: OfLoads | None = None
 
 
 @dataclass(frozen=True)
@@ -89,11 +104,6 @@ class Result:
     def detectable_upper(self) -> float | None:
         """The same at the upper limits of the scatters."""
         return _largest([comparison.detectable_upper for comparison in self.comparisons])
-
-    @property
-    def one_load_each(self) -> bool:
-        """Whether nothing can be said of any two groups because each had one furnace load."""
-        return one_load_each(self.layout, [(c.group, c.against) for c in self.comparisons])
 
 
 def _largest(values: Sequence[float | None]) -> float | None:
@@ -162,7 +172,7 @@ def _told(
         detectable_upper=response.outward(smallest * upper_limit(item.dof)),
         g=hedges_g(one.values, two.values),
         verdict=kind,
-        reasons=(WITHIN,) if small else (),
+        reasons=((WITHIN,) if small else ()) + item.left_out,
         within=bool(judged.within[at]),
         alone=kind == RULED_OUT and family > 1,
         assumes=taken_for_granted(item),
@@ -208,23 +218,29 @@ def untold(item: Contrast, plan: Layout, response: Response) -> Comparison:
         g=None,
         verdict=CANNOT_TELL,
         reasons=_why(item, plan),
-        loads_differ=None if alone is None else _of_these_loads(alone, response),
+        loads_differ=None if alone is None else _of_these_loads(alone, plan, response),
     )
 
 
 def _why(item: Contrast, plan: Layout) -> tuple[Reason, ...]:
     """The reason as it stands, named anew where both groups had one furnace load each."""
     if one_load_each(plan, [(item.group, item.against)]):
+        unknown = without_loads(plan, item.group, item.against)
+        why = (
+            f"no furnace load of {' or of '.join(unknown)} is on record"
+            if unknown
+            else f"{item.group} and {item.against} had one furnace load each"
+        )
         return (Reason(
             "one_load_each",
-            f"{item.group} and {item.against} had one furnace load each, as far as is known: the "
-            "recipe cannot be told from the load. Two loads or more of each are needed, or loads "
-            "that hold both.",
+            f"{begin(why)}: the recipe cannot be told from the load. Two loads or more of each are "
+            "needed, or loads that hold both.",
         ),)  # fmt: skip
-    return (item.reason,) if item.reason else ()
+    return ((item.reason,) if item.reason else ()) + item.left_out
 
 
-def _of_these_loads(alone: Contrast, response: Response) -> tuple[float, float, float]:
+def _of_these_loads(alone: Contrast, plan: Layout, response: Response) -> OfLoads:
     reach = alone.se * factor(LEVEL, alone.dof, alone.f1, alone.f2)
-    ends = (alone.difference, alone.difference - reach, alone.difference + reach)
-    return tuple(map(response.outward, ends))  # type: ignore[return-value]
+    middle, out = alone.difference, response.outward
+    known = not without_loads(plan, alone.group, alone.against)
+    return OfLoads(out(middle), out(middle - reach), out(middle + reach), known)

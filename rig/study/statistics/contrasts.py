@@ -50,6 +50,7 @@ class Contrast:
         unit: what it rests on (`rig.study.statistics.units`).
         loads: that hold both groups.
         reason: why nothing can be said of it; `se` is nan then.
+        left_out: blades that do not enter the difference, in words.
     """
 
     group: str
@@ -63,6 +64,7 @@ class Contrast:
     unit: str = BLADE
     loads: int = 0
     reason: Reason | None = None
+    left_out: tuple[Reason, ...] = ()
 
 
 def pairs_of(data: StudyData) -> tuple[list[tuple[str, str]], tuple[Reason, ...]]:
@@ -94,7 +96,24 @@ def contrast(
         BLADE_IN_LOAD: lambda: _within_loads(plan, group, against),
         BLADE: lambda: _by_blades(plan, group, against, block_of or {}),
     }[unit]()
-    return replace(told, unit=unit, loads=len(set(one) & set(two)))
+    alone = _without_partner(plan, group, against, unit)
+    return replace(told, unit=unit, loads=len(set(one) & set(two)), left_out=alone)
+
+
+def _without_partner(plan: Layout, group: str, against: str, unit: str) -> tuple[Reason, ...]:
+    """Blades in a shared-load study whose load holds none of the other group."""
+    if unit not in (PAIR_IN_LOAD, BLADE_IN_LOAD):
+        return ()
+    shared = set(plan.cells[group]) & set(plan.cells[against])
+    alone = [b.blade for b in plan.blades if b.group in (group, against) and b.load not in shared]
+    if not alone:
+        return ()
+    use = "not used here" if unit == PAIR_IN_LOAD else "used here for the scatter only"
+    text = (
+        f"{' and '.join(alone)} {'is' if len(alone) == 1 else 'are'} {use}: no blade of the other "
+        "group counts from the same furnace load."
+    )
+    return (Reason("without_partner", text),)
 
 
 def one_load_each(plan: Layout, pairs: Sequence[tuple[str, str]]) -> bool:

@@ -112,9 +112,10 @@ def _covariates(
     for i, (name, _) in enumerate(COVARIATES):
         missing = [blade for blade, row in table.items() if math.isnan(row[i])]
         if missing:
+            of = f"of {_named(missing)} was not" if len(missing) < len(table) else "was not"
             reasons.append(Reason(
                 "covariate_missing",
-                f"The {name} of {_named(missing)} was not measured: nothing is adjusted for it.",
+                f"The {name} {of} measured: nothing is adjusted for it.",
                 len(missing), 0, "blades",
             ))  # fmt: skip
     return table, tuple(reasons)

@@ -6,10 +6,12 @@ An estimate has no finer digits than the second of half its interval.
 """
 
 import math
+from collections.abc import Callable
 
 from rig.study.statistics.data import LOG, Response
 
 MOST = 1000  # times, beyond which the figure helps nobody
+HOPELESS = 20.0  # times, beyond which nobody hopes to find a difference
 TWICE = 1.995  # where a ratio is said as a factor: what rounds to 100 %
 
 
@@ -30,7 +32,9 @@ def are(count: int, noun: str) -> str:
 
 
 def amount(response: Response, effect: float, reach: float = 0.0) -> str:
-    """One effect: "43 % more", "3 times as much", "0.8 HRC less", "about the same".
+    """One effect: "43 % more", "3 times as much", "0.8 HRC less", "less than 1 % more".
+
+    What rounds to nought is never called nought, nor "the same": it is less than the last digit.
 
     Args:
         effect: a ratio on the log scale, else a difference.
@@ -41,14 +45,19 @@ def amount(response: Response, effect: float, reach: float = 0.0) -> str:
             return f"more than {MOST} times as much"
         if effect >= TWICE:
             return f"{_no_finer(effect, min(reach, effect))} times as much"
-        return _way(percent(effect, reach), "", effect >= 1)
-    return _way(_no_finer(abs(effect), reach), response.unit, effect >= 0)
+        least = "0.1" if _is_fine(effect, reach) else "1"
+        return _way(percent(effect, reach).removesuffix(" %"), least, "%", effect - 1)
+    least = f"{10.0 ** -_places(reach):g}"
+    return _way(_no_finer(abs(effect), reach), least, response.unit, effect)
 
 
-def _way(much: str, unit: str, more: bool) -> str:
-    if not much.strip("0. %"):
-        return "about the same"
-    return f"{much} {unit} {'more' if more else 'less'}".replace("  ", " ")
+def _way(much: str, least: str, unit: str, way: float) -> str:
+    """`much` of a unit more or less; below its last digit less than that digit (`least`)."""
+    if way == 0:
+        return f"0 {unit}"
+    if not much.strip("0."):
+        much = f"less than {least}"
+    return f"{much} {unit} {'more' if way > 0 else 'less'}"
 
 
 def _places(reach: float) -> int:
@@ -71,8 +80,12 @@ def percent(ratio: float, reach: float = 0.0) -> str:
     away = abs(ratio - 1) * 100
     if ratio < 1 and away >= 99.5:
         return "more than 99 %"
-    fine = away < 9.95 and _places(100 * reach) > 0
-    return f"{away:.1f} %" if fine else f"{away:.0f} %"
+    return f"{away:.1f} %" if _is_fine(ratio, reach) else f"{away:.0f} %"
+
+
+def _is_fine(ratio: float, reach: float) -> bool:
+    """Whether tenths of a per cent are worth printing."""
+    return abs(ratio - 1) < 0.0995 and _places(100 * reach) > 0
 
 
 def span(response: Response, low: float, high: float) -> str:
@@ -83,23 +96,67 @@ def span(response: Response, low: float, high: float) -> str:
     if low <= nothing and math.isinf(high):
         return "not bounded"
     if low <= nothing:
-        return f"at most {amount(response, high)}"
+        return up_to(response, high)
     if math.isinf(high):
-        return f"at least {amount(response, low)}"
+        return from_on(response, low)
     half = (high - low) / 2
     return f"between {amount(response, low, half)} and {amount(response, high, half)}"
 
 
+def from_on(response: Response, effect: float) -> str:
+    """An effect or a higher one: "at least 20 % more", "at most 10 % less"."""
+    way = response.inward(effect)
+    if way == 0:
+        return "not less"
+    return f"{'at least' if way > 0 else 'at most'} {amount(response, effect)}"
+
+
+def up_to(response: Response, effect: float) -> str:
+    """An effect or a lower one: "at most 20 % more", "at least 10 % less"."""
+    way = response.inward(effect)
+    if way == 0:
+        return "not more"
+    return f"{'at most' if way > 0 else 'at least'} {amount(response, effect)}"
+
+
 def size(response: Response, effect: float) -> str:
-    """A size without direction: "30 % more or 23 % less", "a factor of 3.2", "1 HRC"."""
+    """A stated size without direction: "30 % more or 23 % less", "a factor of 3.2", "1 HRC"."""
+    return _size(response, effect, number)
+
+
+def about(response: Response, effect: float) -> str:
+    """The same of a size that few blades tell, in two figures: "about 3.5 times", "0.85 HRC"."""
+    if response.scale == LOG and max(effect, 1 / effect) >= TWICE:
+        return times(max(effect, 1 / effect))
+    return _size(response, effect, roughly)
+
+
+def roughly(value: float) -> str:
+    """Two figures, and no exponent."""
+    return number(float(f"{value:.2g}"))
+
+
+def times(factor: float) -> str:
+    """A factor that few blades tell: "about 3.5 times", "more than 20 times"."""
+    return (
+        f"more than {HOPELESS:g} times" if factor > HOPELESS else f"about {roughly(factor)} times"
+    )
+
+
+def _size(response: Response, effect: float, figures: Callable[[float], str]) -> str:
     if response.scale != LOG:
-        return f"{number(abs(effect))} {response.unit}"
+        return f"{figures(abs(effect))} {response.unit}"
     factor = max(effect, 1 / effect)
     if factor > MOST:
         return f"a factor of more than {MOST}"
     if factor >= TWICE:
-        return f"a factor of {number(factor)}"
+        return f"a factor of {figures(factor)}"
     return f"{percent(factor)} more or {percent(1 / factor)} less"
+
+
+def share(chance: float) -> str:
+    """A chance in per cent; no study is certain, and none is hopeless."""
+    return "> 99%" if chance >= 0.995 else "< 1%" if chance < 0.005 else f"{chance:.0%}"
 
 
 def probability(p: float) -> str:

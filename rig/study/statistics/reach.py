@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rig.measure.budget import Reason
-from rig.study.statistics.joint import joint_p
+from rig.study.statistics.joint import LEAST_UNITS, UNLIKE, joint_p
 from rig.study.statistics.survivors import fit
 from rig.study.statistics.verdict import CHANCE
 
@@ -27,12 +27,14 @@ class Reach:
 
     None where even a ratio of 50 would not be found: survivors hide how strong they are. `upper`:
     the same at the upper limit of the scatter, where it is one figure for both ways; else None.
+    `why`: no ratio would be found some way, in words; "" where each way has its figure.
     """
 
     weaker: float | None
     stronger: float | None
     reasons: tuple[Reason, ...] = ()
     upper: float | None = None
+    why: str = ""
 
 
 @dataclass(frozen=True)
@@ -78,7 +80,20 @@ def simulated(at: Scene, shift: float, studies: int, seed: int) -> tuple[Array, 
 
 def reach(at: Scene, level: float) -> Reach:
     """Ratios that `rig.study.statistics.joint` finds at `level` in 80 of 100 studies."""
-    return Reach(_found(at, level, -1), _found(at, level, 1))
+    weaker, stronger = _found(at, level, -1), _found(at, level, 1)
+    return Reach(weaker, stronger, why="" if weaker and stronger else _hidden(at))
+
+
+def _hidden(at: Scene) -> str:
+    """Why even groups far apart would not be told apart."""
+    why = "of blades that outlast the test only their number is known"
+    small, large = sorted((at.n1, at.n2))
+    if small < LEAST_UNITS or large > UNLIKE * small:
+        return (
+            f"{why}, and a test by their number asks for {LEAST_UNITS} blades or more in each "
+            "group, in numbers not too unlike"
+        )
+    return why
 
 
 def _found(at: Scene, level: float, way: int) -> float | None:

@@ -168,6 +168,11 @@ def unknown_load(group: str) -> str:
     return f"load of {group} not known"
 
 
+def without_loads(plan: "Layout", *groups: str) -> list[str]:
+    """Those of the groups whose blades' loads are not known."""
+    return [group for group in groups if unknown_load(group) in plan.cells[group]]
+
+
 def in_cells(blades: Sequence[BladeMean]) -> dict[str, list[float]]:
     """Load by load the means of one group's blades."""
     cells: dict[str, list[float]] = {}

@@ -114,9 +114,11 @@ def test_the_order_of_the_blades_does_not_matter(order: list[int]) -> None:
 
 
 def test_one_blade_a_group_gives_no_p() -> None:
-    found = group_test(exact("a", 1) + exact("b", 5) + exact("c", 9))
-    assert math.isnan(found.p_value)
-    assert [reason.name for reason in found.reasons] == ["one_blade"]
+    each = group_test(exact("a", 1) + exact("b", 5) + exact("c", 9))
+    alone = group_test(exact("a", 1) + exact("b", 5, 6, 7))
+    for found in (each, alone):
+        assert math.isnan(found.p_value)
+        assert [reason.name for reason in found.reasons] == ["one_blade"]
 
 
 def test_lives_all_alike_say_that_nothing_is_compared() -> None:
