@@ -7,6 +7,7 @@ linear, as values on the log scale are when their logarithms are taken.
 """
 
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -231,17 +232,27 @@ def settled(world: World, seed: int) -> tuple[Array, int]:
     return wrong(world, seed + 10_000, 10 * STUDIES), 10 * STUDIES
 
 
+def _settled(job: tuple[int, World]) -> tuple[Array, int]:
+    return settled(job[1], SEED + job[0])
+
+
+def _unheld(job: tuple[int, World]) -> Array:
+    return wrong(job[1], SEED - 1 - job[0])
+
+
 def figures() -> list[dict[str, Any]]:
     """The worst world of each kind of error, and those that are not held."""
-    found = {name: settled(world, SEED + i) for i, (name, world) in enumerate(worlds())}
+    held, open_ = dict(worlds()), dict(not_held())
+    with ProcessPoolExecutor(2) as pool:
+        found = dict(zip(held, pool.map(_settled, enumerate(held.values())), strict=True))
+        unheld = dict(zip(open_, pool.map(_unheld, enumerate(open_.values())), strict=True))
     out = []
     for at, what in enumerate(("a false difference", 'a false "ruled out"')):
         worst = max(found, key=lambda name, at=at: found[name][0][at])
         shares, studies = found[worst]
         text = f"studies with {what}, worst of {len(found)} worlds ({worst}; {studies:,} studies)"
         out.append(at_most(text, float(shares[at]), "share", FALSE_LIMIT))
-    for i, (name, world) in enumerate(not_held()):
-        shares = wrong(world, SEED - 1 - i)
+    for name, shares in unheld.items():
         for share, what in zip(shares, ("false difference", 'false "ruled out"'), strict=True):
             out.append(figure(f"{what}, {name}: not held, as the report's limits say",
                               float(share), "share", "stands with its name", True))  # fmt: skip

@@ -112,7 +112,10 @@ def _joined(parts: Sequence[str]) -> str:
 
 
 def _effect(what: Response, effect: float, low: float, high: float) -> str:
-    return amount(what, effect, words.half(low, high)) if math.isfinite(effect) else UNKNOWN
+    if not math.isfinite(effect):
+        return UNKNOWN
+    told = amount(what, effect, words.half(low, high))
+    return told if math.isfinite(low) else f"{told} as measured"
 
 
 def _interval(what: Response, c: Comparison) -> str:

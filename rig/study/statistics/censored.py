@@ -11,7 +11,8 @@ Where the exact test decides, it must say so too; the interval then takes the sc
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
+from typing import NamedTuple
 
 import numpy as np
 
@@ -42,13 +43,21 @@ from rig.study.statistics.welch import detectable, factor
 Refined = Callable[[Contrast], Contrast]
 
 
+class Ratio(NamedTuple):
+    """Ratio of the typical values (not finite where bounds leave it open), with its 95 % interval
+    for all comparisons together; 0 or infinite where open."""
+
+    effect: float
+    low: float
+    high: float
+
+
 @dataclass(frozen=True)
 class CensoredComparison:
     """One group against another, bounds included.
 
     Attributes:
-        effect: ratio of the typical values; nan when the bounds leave it open.
-        low, high: 95 % interval for all comparisons together; 0 or infinite where open.
+        compute: works out `ratio`, which may take a while.
         p, p_adjusted: of "no difference", alone and for all comparisons together.
         find: works out `reach`, which may take a while.
         assumes: what is taken for granted of the furnace loads; "" for nothing.
@@ -60,9 +69,7 @@ class CensoredComparison:
 
     group: str
     against: str
-    effect: float
-    low: float
-    high: float
+    compute: Callable[[], Ratio]
     p: float
     p_adjusted: float
     find: Callable[[], Reach]
@@ -73,6 +80,26 @@ class CensoredComparison:
     missed: float | None = None
     at_least: float | None = None
     at_most: float | None = None
+
+    @cached_property
+    def ratio(self) -> Ratio:
+        """Ratio of the typical values, with its interval."""
+        return self.compute()
+
+    @property
+    def effect(self) -> float:
+        """Ratio of the typical values; not finite where bounds leave it open."""
+        return self.ratio.effect
+
+    @property
+    def low(self) -> float:
+        """Lower end of its interval."""
+        return self.ratio.low
+
+    @property
+    def high(self) -> float:
+        """Upper end of its interval."""
+        return self.ratio.high
 
     @cached_property
     def reach(self) -> Reach:
@@ -177,21 +204,25 @@ def _pair(
 def _untold(pair: _Pair, plan: Layout, data: StudyData) -> CensoredComparison:
     item, why = pair.item, pair.why
     told = untold(item, plan, data.response) if pair.whole else None
+    effect = math.nan if told is None else told.effect
     return CensoredComparison(
-        item.group, item.against, math.nan if told is None else told.effect, 0.0, math.inf,
-        math.nan, math.nan, lambda: Reach(None, None, why), CANNOT_TELL,
+        item.group, item.against, lambda: Ratio(effect, 0.0, math.inf), math.nan, math.nan,
+        lambda: Reach(None, None, why), CANNOT_TELL,
         why if told is None else told.reasons,
         loads_differ=None if told is None else told.loads_differ,
     )  # fmt: skip
 
 
 def _told(pair: _Pair, family: int, data: StudyData) -> CensoredComparison:
-    margin, level = data.response.inward(data.response.margin), LEVEL / family
-    middle, low, high, reasons = (_open if pair.exact else _interval)(pair, level)
-    adjusted = min(1.0, pair.p * family)
-    shown = not low <= 0 <= high and (adjusted <= LEVEL or not pair.exact)
-    few = many_open(pair.one.known) or many_open(pair.two.known)
-    within = -margin <= low and high <= margin and not few
+    level, few = LEVEL / family, many_open(pair.one.known) or many_open(pair.two.known)
+    reasons = _of_exact(pair) if pair.exact else ()
+    interval = lru_cache(lambda: (_open if pair.exact else _interval)(pair, level))
+    if pair.exact and pair.p > level and few:  # settled, whatever the interval
+        shown = within = False
+    else:
+        margin, (_, low, high) = data.response.inward(data.response.margin), interval()
+        shown = not low <= 0 <= high and (pair.p <= level or not pair.exact)
+        within = -margin <= low and high <= margin and not few
     kind = SHOWN if shown else RULED_OUT if within else CANNOT_TELL
     if kind == CANNOT_TELL and few:
         text = "More than a quarter of a group are bounds only: no margin can be ruled out."
@@ -199,20 +230,20 @@ def _told(pair: _Pair, family: int, data: StudyData) -> CensoredComparison:
     if shown and within:
         reasons += (Reason("within_margin", "The difference is smaller than the stated margin."),)
     return CensoredComparison(
-        pair.one.group, pair.two.group, _out(middle), _out(low), _out(high), pair.p, adjusted,
-        lambda: _reach(pair, level), kind, reasons + pair.item.left_out,
-        taken_for_granted(pair.item), None, None, *_as_seen(pair),
+        pair.one.group, pair.two.group, lambda: Ratio(*map(_out, interval())), pair.p,
+        min(1.0, pair.p * family), lambda: _reach(pair, level), kind,
+        reasons + pair.item.left_out, taken_for_granted(pair.item), None, None, *_as_seen(pair),
     )  # fmt: skip
 
 
-Interval = tuple[float, float, float, tuple[Reason, ...]]
-"""Difference and its ends on the scale of analysis, and what must be said of them."""
+Interval = tuple[float, float, float]
+"""Difference and its ends on the scale of analysis."""
 
 
 def _interval(pair: _Pair, level: float) -> Interval:
     item = pair.item
     far = item.se * factor(level, item.dof, item.f1, item.f2)
-    return item.difference, item.difference - far, item.difference + far, ()
+    return item.difference, item.difference - far, item.difference + far
 
 
 def _as_seen(pair: _Pair) -> tuple[float | None, float | None]:
@@ -224,25 +255,24 @@ def _as_seen(pair: _Pair) -> tuple[float | None, float | None]:
 
 def _open(pair: _Pair, level: float) -> Interval:
     told = ratio(pair.one, pair.two, 1 - level)
-    common = Reason(
-        "common_scatter",
-        "Too few known values for a scatter of each group: the bounds take it as common to both.",
-    )
     with np.errstate(divide="ignore"):
         middle, low, high = (float(np.log(x)) for x in (told.estimate, told.low, told.high))
     if pair.p > level:  # by the exact test, which decides: "none" stays within the interval
         low, high = min(low, 0.0), max(high, 0.0)
-    return middle, low, high, (*_open_sides(pair), common)
+    return middle, low, high
 
 
-def _open_sides(pair: _Pair) -> tuple[Reason, ...]:
-    return tuple(
+def _of_exact(pair: _Pair) -> tuple[Reason, ...]:
+    """What must be said of an interval beside the exact test."""
+    open_sides = (
         Reason(
             "one_side_open", f"All of {one.group} survived: how much further they go stays open."
         )
         for one in (pair.one, pair.two)
         if one.above.all()
     )
+    text = "Too few known values for a scatter of each group: the bounds take it as common to both."
+    return (*open_sides, Reason("common_scatter", text))
 
 
 def _out(log_ratio: float) -> float:

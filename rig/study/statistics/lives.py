@@ -18,7 +18,12 @@ from dataclasses import dataclass, replace
 from rig.measure.budget import Reason
 from rig.measure.life import Life, by_group, group_test
 from rig.study.statistics.alternatives import Beside
-from rig.study.statistics.censored import CensoredComparison, CensoredResult, compare_censored
+from rig.study.statistics.censored import (
+    CensoredComparison,
+    CensoredResult,
+    Ratio,
+    compare_censored,
+)
 from rig.study.statistics.contrasts import Contrast
 from rig.study.statistics.data import LEFT, RIGHT, Observation, StudyData
 from rig.study.statistics.life_scatter import alike, middle, missed, taken
@@ -138,5 +143,5 @@ def _told(one: CensoredComparison, groups: Groups, stated_cv: float | None) -> C
     hidden = missed(list(groups.values()), min(map(len, sides)), stated_cv)
     high = max(hidden, one.high) if math.isfinite(one.high) else hidden
     return replace(
-        one, verdict=CANNOT_TELL, missed=hidden, low=1 / high, high=high, effect=1.0,
-    )  # fmt: skip
+        one, verdict=CANNOT_TELL, missed=hidden, compute=lambda: Ratio(1, 1 / high, high)
+    )

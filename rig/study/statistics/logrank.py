@@ -12,6 +12,7 @@ equal size mirror each other, so that the least p is two ways of all; of unlike 
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -58,8 +59,16 @@ def arrangements(
 ) -> tuple[NDArray[np.bool_], bool]:
     """Ways to deal the first group's places within loads, shape (ways, units); and if all.
 
-    Without furnace loads give the same name for all.
+    Without furnace loads give the same name for all. The array is shared: do not write into it.
     """
+    return _arrangements(tuple(first.tolist()), tuple(loads), most)
+
+
+@lru_cache(maxsize=64)
+def _arrangements(
+    marked: tuple[bool, ...], loads: tuple[str, ...], most: int
+) -> tuple[NDArray[np.bool_], bool]:
+    first = np.array(marked, dtype=bool)
     groups = [np.flatnonzero([name == load for name in loads]) for load in dict.fromkeys(loads)]
     ways = math.prod(math.comb(len(at), int(first[at].sum())) for at in groups)
     if ways > most:
