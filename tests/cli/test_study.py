@@ -84,17 +84,57 @@ def test_the_template_is_a_study_in_order(say: Say, tmp_path: Path) -> None:
 def test_two_blades_are_told_to_find_only_a_factor(say: Say, study: Path) -> None:
     code, out, _ = say("study", "plan", study)
     assert code == 0
-    row = next(line for line in out.splitlines() if re.match(r" +2 +a factor of", line))
-    factor = float(re.search(r"a factor of ([\d.]+)", row)[1])  # type: ignore[index]
+    row = next(line for line in out.splitlines() if re.match(r" +2 +about [\d.]+ times", line))
+    factor = float(re.search(r"about ([\d.]+) times", row)[1])  # type: ignore[index]
     assert factor > 3
-    assert f"one group must reach about {factor:.2g} times the other" in out
+    assert f"only where one group reaches about {factor:g} times the other" in out
     assert (
         "to find 25 % more or 20 % less (that matters)" in out
         and "above the margin (15 % more or 13 % less)" in out
     )
     pairs = re.findall(r"^ +(\d+) +(\S.*?)   +(?:> )?\d+%", out, re.M)
-    assert len(pairs) > 8 and all("%" in text or "factor" in text for _, text in pairs)
+    assert len(pairs) > 8 and all("%" in text or "times" in text for _, text in pairs)
     assert "> 99%" in out and "100%" not in out, "no study is certain"
+
+
+def test_a_plan_names_one_number_of_blades_and_the_cheaper_way(say: Say, study: Path) -> None:
+    """Two responses ask for unlike numbers; loads of each recipe's own, four blades in each."""
+    text = study.read_text(encoding="utf-8")
+    head = text[: text.index("[[blade]]")] + (
+        '[[response]]\nname = "hardness"\nsmallest = 1\nmargin = 1\nscatter = 0.4\n'
+    )
+    blades = "".join(
+        f'[[blade]]\nname = "{group}{i}"\ngroup = "{group}"\nload = "{group} {i % 3}"\n'
+        for group in "AB"
+        for i in range(12)
+    )
+    study.write_text(head + blades, encoding="utf-8")
+    code, out, err = say("study", "plan", study)
+    assert code == 0, err
+    totals = re.findall(
+        r"^All together: (\d+) blades \((.*?): pry torque to failure asks", out, re.M
+    )
+    (most, how), asked = totals[0], re.findall(r"^  (\d+) blades, \d+ trials", out, re.M)
+    assert len(totals) == 1 and int(most) == max(map(int, asked)) and len(set(asked)) > 1
+    cheaper = re.search(
+        r"cheaper: \d+ furnace loads, each with .*? find the same with (\d+) b", out
+    )
+    assert cheaper and int(cheaper[1]) < int(asked[0]) and "for each of 2 groups" in how
+    assert "in only 0%" not in out
+
+
+def test_days_alike_are_one_line_of_the_plan(say: Say, study: Path) -> None:
+    text = study.read_text(encoding="utf-8").replace('blocks = ["day 1", "day 2"]\n', "")
+    blades = "".join(
+        f'[[blade]]\nname = "{group}{i}"\ngroup = "{group}"\nload = "one"\n'
+        for group in "AB"
+        for i in range(40)
+    )
+    study.write_text(text[: text.index("[[blade]]")] + blades, encoding="utf-8")
+    code, out, err = say("study", "plan", study)
+    assert code == 0, err
+    days = [line for line in out.splitlines() if re.match(r"  day \d", line)]
+    assert len(days) < 4 and re.match(r"  day 1 to day \d+, each [\d.]+ hours: pry", days[0])
 
 
 def test_a_study_goes_from_file_to_report(say: Say, study: Path, tmp_path: Path) -> None:
