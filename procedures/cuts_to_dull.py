@@ -13,6 +13,7 @@ from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.parameters import Parameter, aside
 from rig.guide.steps import Ask, Measure, Note, Passage, Procedure, Tell
+from rig.guide.verdict import Verdict
 from rig.measure.life import Life, Probe, Stop, judge
 
 TITLE = "Cuts to dull"
@@ -150,26 +151,20 @@ def _concluded(
             "stopped": test.stopped,
         },
     )  # fmt: skip
-    yield Tell(_told(test, result))
-    summary = {
-        "trial": test.trial,
-        "specimen": test.specimen,
-        "valid": not result["reasons"],
-        "reasons": verdicts.reasons(result),
-        "indication": [],
-        "life": result["life"],
-        "counts": {"cuts": test.cuts, "typed": test.typed, "rejected": test.rejected},
-        "hand_counted": test.typed > 0,
-        "probes": test.probes,
-        "skipped": test.skipped,
-        "ended": test.stopped or result["stop"],
-        "edge": edge["edge"],
-        "photo": edge["photo"],
-        "photo_sha256": edge["photo_sha256"],
-        "result_id": result["result_id"],
-    }
-    yield Note(f"Verdict of {test.trial}", kind="verdict", body=summary)
-    return summary
+    verdict = Verdict.judged(
+        test.trial, test.specimen, result, life=result["life"],
+        details={
+            "counts": {"cuts": test.cuts, "typed": test.typed, "rejected": test.rejected},
+            "hand_counted": test.typed > 0,
+            "probes": test.probes,
+            "skipped": test.skipped,
+            "ended": test.stopped or result["stop"],
+            **edge,
+        },
+    )  # fmt: skip
+    yield Tell(_told(test, result, verdict))
+    yield verdict.note()
+    return verdict.told()
 
 
 def _unlooked() -> Passage[dict[str, str]]:
@@ -186,10 +181,10 @@ def _look(photo: bool) -> Passage[dict[str, str]]:
     return {"edge": str(look["value"]), **picture}
 
 
-def _told(test: underway.Underway, result: Mapping[str, Any]) -> str:
+def _told(test: underway.Underway, result: Mapping[str, Any], verdict: Verdict) -> str:
     life = result["life"]
     head = f"{test.trial}: no life can be stated"
-    if life is not None and not result["reasons"]:
+    if life is not None and verdict.valid:
         fail = life["first_fail_cuts"]
         told = Life(
             test.specimen, "", life["last_pass_cuts"], float("inf") if fail is None else fail
@@ -197,4 +192,4 @@ def _told(test: underway.Underway, result: Mapping[str, Any]) -> str:
         head = f"{test.trial}: {told} ({result['stop']})"
     if test.typed:
         head += f"; {test.typed} of {test.cuts} cuts counted by hand"
-    return verdicts.closed(head, verdicts.reasons(result))
+    return verdicts.closed(head, verdict.words)

@@ -11,8 +11,10 @@ from typing import Any
 from procedures.lib import blow, damage, questions, session, tower
 from rig.bench import Bench
 from rig.errors import RigError
+from rig.guide import traceability
 from rig.guide.parameters import Parameter, aside
-from rig.guide.steps import Note, Passage, Procedure, Tell
+from rig.guide.steps import Passage, Procedure, Tell
+from rig.guide.verdict import Verdict
 from rig.measure.drop.height import height_for_energy
 from rig.quantity import stated
 
@@ -40,7 +42,7 @@ def check(params: Mapping[str, Any], bench: Bench) -> None:
 
 def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     """The guided test. Concludes with the list of drops and their verdicts."""
-    without = tower.against(bench)
+    without = [reason.text for reason in traceability.lacks(bench, "drop")]
     if without:
         yield Tell(
             "PRACTICE ONLY: results of this run are an indication and enter no comparison, for "
@@ -54,27 +56,27 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
         f"{params['energy']:.4g} J needs {height_m * 1e3:.1f} mm today "
         f"(effective acceleration {stated(a_eff.value, a_eff.U, a_eff.unit)})."
     )
-    drops: list[dict[str, Any]] = []
+    drops: list[Verdict] = []
     eye = damage.Eye()
     while _valid(drops) < params["drops"] and len(drops) < params["drops"] + params["spare"]:
         drops.append((yield from _drop(len(drops) + 1, specimen, height_m, params, eye, bench)))
     made = "1 drop" if len(drops) == 1 else f"{len(drops)} drops"
     yield Tell(f"{_valid(drops)} of {made} valid. {blow.OUT}")
-    return {"specimen": specimen, "drops": drops, "a_eff": a_eff.value}
+    return {"specimen": specimen, "drops": [drop.told() for drop in drops], "a_eff": a_eff.value}
 
 
-def _valid(drops: list[dict[str, Any]]) -> int:
-    return sum(drop["valid"] for drop in drops)
+def _valid(drops: list[Verdict]) -> int:
+    return sum(drop.valid for drop in drops)
 
 
 def _drop(
     number: int, specimen: str, height_m: float, params: Mapping[str, Any], eye: damage.Eye,
     bench: Bench,
-) -> Passage[dict[str, Any]]:  # fmt: skip
+) -> Passage[Verdict]:  # fmt: skip
     """One drop on a fresh site, with its verdict."""
     asked = blow.Asked(
         params["energy"], height_m, params["tolerance"], params["allow_second_strike"], eye
     )
-    summary = yield from blow.blow(f"{specimen} drop {number}", number, specimen, asked, bench)
-    yield Note(f"Verdict of {summary['trial']}", kind="verdict", body=summary)
-    return summary
+    verdict = yield from blow.blow(f"{specimen} drop {number}", number, specimen, asked, bench)
+    yield verdict.note()
+    return verdict

@@ -11,8 +11,11 @@ from typing import Any
 from procedures.lib import checks, damage, jig, questions, verdicts
 from rig.bench import Bench
 from rig.errors import RigError
+from rig.guide import traceability
 from rig.guide.parameters import Parameter, aside
-from rig.guide.steps import Do, Measure, Note, Passage, Procedure, Record, Tell
+from rig.guide.steps import Do, Measure, Passage, Procedure, Record, Tell
+from rig.guide.verdict import Verdict
+from rig.measure.budget import Reason
 
 TITLE = "Edge-stability twist"
 
@@ -51,19 +54,25 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     amplitude_rad = math.radians(bench.twist.twist.amplitude_deg)
     first = yield from jig.zero(f"{trial} zero", bench, "Zero: nothing clamped, hands off the arm.")
     swept = yield from jig.sweep(f"{trial} sweep", amplitude_rad, first, used, bench, both=True)
-    result, lost = yield from _trial(trial, specimen, params, swept, used, bench)
-    if result is None:
-        return (yield from _unrecorded(trial, specimen, lost))
-    found = yield from _look(trial, bench)
-    yield Tell(_told(trial, result))  # after the look, so that no number colours it
-    return (yield from _verdict(trial, specimen, result, found, used))
+    result = yield from _trial(trial, specimen, params, swept, used, bench)
+    if isinstance(result, Reason):  # the edge may be used up, and there is no torque
+        verdict = Verdict.unrecorded(trial, specimen, [result], **jig.peak({}))
+    else:
+        found = yield from _look(trial, bench)
+        verdict = Verdict.judged(
+            trial, specimen, result, lacks=traceability.lacks(bench, "twist"), damage=found,
+            details=jig.peak(result["measurands"]),
+        )  # fmt: skip
+        yield Tell(_told(trial, result, verdict))  # after the look, so that no number colours it
+    yield verdict.note()
+    return verdict.told()
 
 
 def _trial(
     trial: str, specimen: str, params: Mapping[str, Any], swept: Mapping[str, Any],
     used: jig.Scales, bench: Bench,
-) -> Passage[tuple[Mapping[str, Any] | None, str]]:  # fmt: skip
-    """The edge set, twisted, and what it took; None and why when nothing of it was recorded."""
+) -> Passage[Mapping[str, Any] | Reason]:  # fmt: skip
+    """The edge set, twisted, and what it took; the reason when nothing of it was recorded."""
     slot, limits = bench.twist.slot, bench.twist.twist
     cycles = params["cycles"] or limits.cycles
     yield jig.clamp(
@@ -75,7 +84,7 @@ def _trial(
     )
     zero = yield from jig.zero(f"{trial} zero before", bench, "Zero: hands off the arm.")
     amplitude = limits.amplitude_deg
-    twisted, lost = yield from jig.motion(
+    twisted = yield from jig.motion(
         Record(
             f"{trial}: at TURN NOW, and not before, turn the arm to {amplitude:g}° right, then "
             f"{amplitude:g}° left, {cycles} times, until the screen says so (or type done). "
@@ -101,8 +110,8 @@ def _trial(
             after_hand="unload",
         )
     )
-    if twisted is None:
-        return None, lost
+    if isinstance(twisted, Reason):
+        return twisted
     after = yield from jig.zero(f"{trial} zero after", bench, "Zero again: hands off the arm.")
     result = yield Measure(
         "Torque and work of each cycle",
@@ -120,25 +129,15 @@ def _trial(
             "time_base": twisted["time_base"],
         },
     )
-    return result, ""
+    return dict(result)
 
 
-def _unrecorded(trial: str, specimen: str, why: str) -> Passage[dict[str, Any]]:
-    """The edge may be used up, and there is no torque."""
-    summary = {
-        "trial": trial, "specimen": specimen, "valid": False, "reasons": [why], "indication": [],
-        "peak_torque_nm": None, "peak_torque_U_nm": None,
-    }  # fmt: skip
-    yield Note(f"Verdict of {trial}", kind="verdict", body=summary)
-    return summary
-
-
-def _told(trial: str, result: Mapping[str, Any]) -> str:
-    of, against = result["measurands"], verdicts.reasons(result)
+def _told(trial: str, result: Mapping[str, Any], verdict: Verdict) -> str:
+    of = result["measurands"]
     head = f"{trial}: largest torque {jig.quantity(of, 'peak_torque')}"
     if "torque_ratio" in of:
         head += f", last cycle over first {jig.quantity(of, 'torque_ratio')}"
-    return verdicts.closed(head, against)
+    return verdicts.closed(head, verdict.words)
 
 
 def _look(trial: str, bench: Bench) -> Passage[dict[str, Any]]:
@@ -160,23 +159,3 @@ def _look(trial: str, bench: Bench) -> Passage[dict[str, Any]]:
             damage.Eye(),
         )
     )
-
-
-def _verdict(
-    trial: str, specimen: str, result: Mapping[str, Any], found: Mapping[str, Any],
-    used: jig.Scales,
-) -> Passage[dict[str, Any]]:  # fmt: skip
-    peak = result["measurands"].get("peak_torque")
-    summary = {
-        "trial": trial,
-        "specimen": specimen,
-        "valid": not result["reasons"],
-        "reasons": verdicts.reasons(result),
-        "indication": list(used.indication),
-        "peak_torque_nm": None if peak is None else peak["value"],
-        "peak_torque_U_nm": None if peak is None else peak["U"],
-        "damage": dict(found),
-        "result_id": result["result_id"],
-    }
-    yield Note(f"Verdict of {trial}", kind="verdict", body=summary)
-    return summary

@@ -8,6 +8,7 @@ from rig.bench import Bench
 from rig.errors import RigError
 from rig.guide.parameters import Parameter, aside
 from rig.guide.steps import Ask, Do, Measure, Note, Passage, Procedure, Recall, Tell
+from rig.guide.verdict import Verdict
 from rig.measure.hardness import COARSEST_HRC, READINGS, SPACING_M, require_on_scale
 from rig.quantity import stated
 
@@ -56,10 +57,10 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     if held is None:
         in_order = not any(one["name"].startswith("block_") for one in result["reasons"])
         yield Note("Check of the tester", kind=CHECK, body={**block, "in_order": in_order})
-    summary = _summary(trial, specimen, result)
-    yield Tell(_told(trial, result))
-    yield Note(f"Verdict of {trial}", kind="verdict", body=summary)
-    return summary
+    verdict = Verdict.judged(trial, specimen, result, details=_figures(result))
+    yield Tell(_told(trial, result, verdict))
+    yield verdict.note()
+    return verdict.told()
 
 
 OF_BLOCK = ("certified_hrc", "expanded_hrc", "before_hrc", "after_hrc")
@@ -180,24 +181,15 @@ def _no_step(value: float) -> str:
     return f"{value:g} HRC cannot be: it is above 0 and at most {COARSEST_HRC:g} HRC."
 
 
-def _told(trial: str, result: Mapping[str, Any]) -> str:
+def _told(trial: str, result: Mapping[str, Any], verdict: Verdict) -> str:
     found = result["measurands"].get("hardness")
     head = f"{trial}: none can be stated"
     if found is not None:
         apart = result["figures"]["range_hrc"]
         head = f"{trial}: {stated(found['value'], found['U'], 'HRC')}, range {apart:.1f} HRC"
-    return verdicts.closed(head, verdicts.reasons(result))
+    return verdicts.closed(head, verdict.words)
 
 
-def _summary(trial: str, specimen: str, result: Mapping[str, Any]) -> dict[str, Any]:
-    found = result["measurands"].get("hardness")
-    return {
-        "trial": trial,
-        "specimen": specimen,
-        "valid": not result["reasons"],
-        "reasons": verdicts.reasons(result),
-        "indication": [],
-        "hardness_hrc": None if found is None else found["value"],
-        "hardness_U_hrc": None if found is None else found["U"],
-        "result_id": result["result_id"],
-    }
+def _figures(result: Mapping[str, Any]) -> dict[str, Any]:
+    found = result["measurands"].get("hardness") or {}
+    return {"hardness_hrc": found.get("value"), "hardness_U_hrc": found.get("U")}

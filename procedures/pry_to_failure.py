@@ -12,9 +12,12 @@ from typing import Any
 from procedures.lib import checks, jig, questions, verdicts
 from rig.bench import Bench
 from rig.errors import RigError
+from rig.guide import traceability
 from rig.guide.jigs import torque_limit_nm
 from rig.guide.parameters import Parameter, aside
 from rig.guide.steps import Ask, Do, Measure, Note, Passage, Procedure, Record, Tell
+from rig.guide.verdict import Verdict
+from rig.measure.budget import Reason
 
 TITLE = "Pry torque to tip failure"
 
@@ -54,18 +57,18 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     sign = 1 if params["side"] == "right" else -1
     to_rad = sign * math.radians(bench.pry.pry.angle_limit_deg)
     swept = yield from jig.sweep(f"{specimen} sweep", to_rad, zero, used, bench)
-    trials: list[dict[str, Any]] = []
+    trials: list[Verdict] = []
     for block in blocks:
         trial = yield from _trial(specimen, block, params, section, swept, used, bench)
         trials.append(trial)
-        if trial["kind"] != "survived":
+        if trial.details["kind"] != "survived":
             break
     yield Do(
         "Eye protection on. Pieces out with pliers or magnet: count them. Gloves on, blade out by "
         "its spine.",
         hazards=("shards", "edge", "trap"),
     )
-    return {"specimen": specimen, "trials": trials}
+    return {"specimen": specimen, "trials": [trial.told() for trial in trials]}
 
 
 def _blocks(schedule: str) -> list[str]:
@@ -102,7 +105,7 @@ def _section(specimen: str, depth_m: float) -> Passage[dict[str, float]]:
 def _trial(
     specimen: str, block: str, params: Mapping[str, Any], section: Mapping[str, float],
     swept: Mapping[str, Any], used: jig.Scales, bench: Bench,
-) -> Passage[dict[str, Any]]:  # fmt: skip
+) -> Passage[Verdict]:  # fmt: skip
     """One blade in one block, from seating to the look at the tip."""
     limits, side = bench.pry.pry, params["side"]
     trial = f"{specimen} in {block}"
@@ -113,7 +116,7 @@ def _trial(
         {"specimen": specimen, "block": block, "depth_m": limits.depth_m},
     )
     zero = yield from jig.zero(f"{trial} zero", bench, "Zero: hands off the arm.")
-    pried, lost = yield from jig.motion(Record(
+    pried = yield from jig.motion(Record(
         f"{trial}: at PULL NOW, and not before, pull the arm to the {side}, slowly up to "
         f"{limits.preload_nm:g} N·m, then so that it takes {limits.ramp_low_s:g} to "
         f"{limits.ramp_high_s:g} s to give way. Keep the mark between the brackets. Stop when the "
@@ -139,8 +142,8 @@ def _trial(
         after="Let the arm back slowly until it pulls no more. Hands off.",
         after_hand="unload",
     ))  # fmt: skip
-    if pried is None:
-        return (yield from _unrecorded(trial, specimen, block, lost))
+    if isinstance(pried, Reason):
+        return (yield from _unrecorded(trial, specimen, block, pried))
     after = yield from jig.zero(f"{trial} zero after", bench, "Zero again: hands off the arm.")
     result = yield Measure(
         "Torque, angle and energy of this trial",
@@ -159,9 +162,10 @@ def _trial(
         },
     )
     seen = yield from _look(trial, result["kind"], params["photo"])
-    summary = yield from _verdict(trial, specimen, block, result, seen, used)
-    yield Tell(_told(trial, result, summary["reasons"]))  # after the look: no number colours it
-    return summary
+    verdict = _verdict(trial, specimen, block, result, seen, bench)
+    yield verdict.note()
+    yield Tell(_told(trial, result, verdict.words))  # after the look: no number colours it
+    return verdict
 
 
 def _told(trial: str, result: Mapping[str, Any], reasons: Sequence[str]) -> str:
@@ -192,15 +196,13 @@ def _seen(kind: str) -> Passage[str]:
     return str(seen["value"])
 
 
-def _unrecorded(trial: str, specimen: str, block: str, why: str) -> Passage[dict[str, Any]]:
+def _unrecorded(trial: str, specimen: str, block: str, lost: Reason) -> Passage[Verdict]:
     """The tip may be used up, and there is no torque."""
-    summary = {
-        "trial": trial, "specimen": specimen, "block": block, "kind": "unrecorded", "censored": "",
-        "valid": False, "reasons": [why], "indication": [], "peak_torque_nm": None,
-        "peak_torque_U_nm": None,
-    }  # fmt: skip
-    yield Note(f"Verdict of {trial}", kind="verdict", body=summary)
-    return summary
+    verdict = Verdict.unrecorded(
+        trial, specimen, [lost], block=block, kind="unrecorded", **jig.peak({})
+    )
+    yield verdict.note()
+    return verdict
 
 
 def _look(trial: str, kind: str, photo: bool) -> Passage[dict[str, Any]]:
@@ -219,25 +221,15 @@ def _look(trial: str, kind: str, photo: bool) -> Passage[dict[str, Any]]:
 
 def _verdict(
     trial: str, specimen: str, block: str, result: Mapping[str, Any],
-    seen: Mapping[str, Any], used: jig.Scales,
-) -> Passage[dict[str, Any]]:  # fmt: skip
-    peak = result["measurands"].get("peak_torque")
-    reasons = verdicts.reasons(result)
-    if seen["tip"] in CONTRARY.get(result["kind"], ()):
-        reasons.append(f"the record shows a {result['kind']}, the eye a tip that is {seen['tip']}")
-    summary = {
-        "trial": trial,
-        "specimen": specimen,
-        "block": block,
-        "kind": result["kind"],
-        "censored": result["censored"],
-        "valid": not reasons,
-        "reasons": reasons,
-        "indication": list(used.indication),
-        "peak_torque_nm": None if peak is None else peak["value"],
-        "peak_torque_U_nm": None if peak is None else peak["U"],
-        "tip": seen["tip"],
-        "result_id": result["result_id"],
-    }
-    yield Note(f"Verdict of {trial}", kind="verdict", body=summary)
-    return summary
+    seen: Mapping[str, Any], bench: Bench,
+) -> Verdict:  # fmt: skip
+    kind, tip = result["kind"], seen["tip"]
+    verdict = Verdict.judged(
+        trial, specimen, result, lacks=traceability.lacks(bench, "pry"),
+        censored=result["censored"],
+        details={"block": block, "kind": kind, "tip": tip, **jig.peak(result["measurands"])},
+    )  # fmt: skip
+    if tip in CONTRARY.get(kind, ()):
+        text = f"the record shows a {kind}, the eye a tip that is {tip}"
+        verdict = verdict.but(Reason("eye_contrary", text))
+    return verdict

@@ -6,7 +6,8 @@ from typing import Any
 from procedures.lib import probing, questions, verdicts
 from rig.bench import Bench
 from rig.guide.parameters import Parameter, aside
-from rig.guide.steps import Note, Procedure, Tell
+from rig.guide.steps import Procedure, Tell
+from rig.guide.verdict import Verdict
 from rig.quantity import stated
 
 TITLE = "Sharpness"
@@ -35,17 +36,17 @@ def procedure(params: Mapping[str, Any], _: Bench) -> Procedure:
     found = yield from probing.probe(trial, specimen, asked, skippable=False)
     assert found is not None  # it could not be left out
     result = yield probing.measure(trial, asked, found)
-    yield Tell(_told(trial, result, found))
-    summary = _summary(trial, specimen, result, found)
-    yield Note(f"Verdict of {trial}", kind="verdict", body=summary)
-    return summary
+    verdict = Verdict.judged(trial, specimen, result, details=_figures(result, found))
+    yield Tell(_told(trial, result, found, verdict))
+    yield verdict.note()
+    return verdict.told()
 
 
 def _asked(params: Mapping[str, Any]) -> probing.Criterion:
     return probing.criterion({**params, "force_limit": 0.0})
 
 
-def _told(trial: str, result: Mapping[str, Any], found: Mapping[str, Any]) -> str:
+def _told(trial: str, result: Mapping[str, Any], found: Mapping[str, Any], verdict: Verdict) -> str:
     parts = []
     force = result["measurands"].get("severing_force")
     if force is not None:
@@ -53,21 +54,13 @@ def _told(trial: str, result: Mapping[str, Any], found: Mapping[str, Any]) -> st
     for kind, answers in found["grades"].items():
         parts.append(f"{kind}: {answers.count('pass')} of {len(answers)} places pass")
     head = f"{trial}: {'; '.join(parts)}"
-    return verdicts.closed(head, verdicts.reasons(result))
+    return verdicts.closed(head, verdict.words)
 
 
-def _summary(
-    trial: str, specimen: str, result: Mapping[str, Any], found: Mapping[str, Any]
-) -> dict[str, Any]:
-    force = result["measurands"].get("severing_force")
+def _figures(result: Mapping[str, Any], found: Mapping[str, Any]) -> dict[str, Any]:
+    force = result["measurands"].get("severing_force") or {}
     return {
-        "trial": trial,
-        "specimen": specimen,
-        "valid": not result["reasons"],
-        "reasons": verdicts.reasons(result),
-        "indication": [],
-        "severing_force_n": None if force is None else force["value"],
-        "severing_force_U_n": None if force is None else force["U"],
+        "severing_force_n": force.get("value"),
+        "severing_force_U_n": force.get("U"),
         "grades": dict(found["grades"]),
-        "result_id": result["result_id"],
     }

@@ -12,10 +12,12 @@ from typing import Any
 from procedures.lib import blow, damage, questions, session, tower, verdicts
 from rig.bench import Bench
 from rig.errors import RigError
+from rig.guide import traceability
 from rig.guide.assumed import USUAL, too_narrow
 from rig.guide.parameters import Parameter, aside
 from rig.guide.steps import Measure, Note, Outcome, Passage, Procedure, Tell
-from rig.measure.budget import Measurand, from_dict
+from rig.guide.verdict import Verdict
+from rig.measure.budget import Measurand, Reason, from_dict
 from rig.measure.drop.height import height_for_energy
 from rig.measure.staircase.evaluate import fewer_costs
 from rig.quantity import stated
@@ -84,6 +86,15 @@ class _Stair:
         """What the next drop is set to."""
         return self.start_j + self.level * self.step_j
 
+    def told(self) -> dict[str, Any]:
+        """Drop by drop, as a comparison takes it."""
+        return {
+            "levels_j": [drop["level_j"] for drop in self.counted],
+            "failed": [drop["failed"] for drop in self.counted],
+            "blades": [drop["blade"] for drop in self.counted],
+            "step_j": self.step_j,
+        }
+
     def go_on(self, failed: bool, lowest_j: float, highest_j: float) -> None:
         """Down after a failure, up after a hold, staying where the tower ends."""
         wanted = self.level + (-1 if failed else 1)
@@ -120,7 +131,7 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
 
 
 def _begin(params: Mapping[str, Any], bench: Bench) -> Passage[None]:
-    without = tower.against(bench)
+    without = [reason.text for reason in traceability.lacks(bench, "staircase")]
     if without:
         yield Tell(
             "PRACTICE ONLY: results of this run are an indication and enter no comparison, for "
@@ -166,21 +177,28 @@ def _drop(
     level_j, height_m = stair.energy_j, _height(stair, a_eff, bench)
     yield Tell(f"Drop {number}: {level_j:.4g} J, {height_m * 1e3:.1f} mm.")
     asked = blow.Asked(level_j, height_m, params["tolerance"], eye=stair.eye)
-    told = yield from blow.blow(f"{blade} site {number}", number, blade, asked, bench)
-    if not told["valid"]:
-        stair.void.append({"trial": told["trial"], "level_j": level_j, "reasons": told["reasons"]})
-        yield Note(f"Site {number}", kind="site", body={**told, "level_j": level_j})
+    site = yield from blow.blow(f"{blade} site {number}", number, blade, asked, bench)
+    if not site.valid:
+        stair.void.append({"trial": site.trial, "level_j": level_j, "reasons": site.words})
+        yield _site(number, site, level_j, None)
         yield Tell("Not valid: the same energy again, on a fresh site.")
         return
-    failed = _failed(told["damage"], params)
+    failed = _failed(site.damage or {}, params)
+    of = site.details
     stair.counted.append({
-        "trial": told["trial"], "blade": blade, "level_j": level_j, "energy_j": told["energy_j"],
-        "u_j": told["energy_U_j"] / 2, "failed": failed,
+        "trial": site.trial, "blade": blade, "level_j": level_j, "energy_j": of["energy_j"],
+        "u_j": of["energy_U_j"] / 2, "failed": failed,
     })  # fmt: skip
-    yield Note(f"Site {number}", kind="site", body={**told, "level_j": level_j, "failed": failed})
+    yield _site(number, site, level_j, failed)
     stair.go_on(failed, *_reach(a_eff, bench))
-    yield Tell(f"{told['trial']}: {'FAILED' if failed else 'held'}; "
+    yield Tell(f"{site.trial}: {'FAILED' if failed else 'held'}; "
                f"{len(stair.counted)} of {params['drops']} drops.")  # fmt: skip
+
+
+def _site(number: int, site: Verdict, level_j: float, failed: bool | None) -> Note:
+    """The verdict on one site; whether it failed, when it counts."""
+    body = {**site.to_dict(), "level_j": level_j, "failed": failed}
+    return Note(f"Site {number}", kind="site", body=body)
 
 
 def _failed(damage: Mapping[str, Any], params: Mapping[str, Any]) -> bool:
@@ -208,31 +226,18 @@ def _conclude(
         raw_id=None,
         settings={"drops": stair.counted, "void": stair.void, "step_j": stair.step_j},
     )
-    short = [] if len(stair.counted) >= LEAST or result["censored"] else [
-        f"only {len(stair.counted)} drops were valid, {LEAST} are the least"
-    ]  # fmt: skip
-    reasons = [*verdicts.reasons(result), *short]
-    yield Tell(_told(trial, result, reasons))
-    summary = {
-        "trial": trial,
-        "specimen": specimen,
-        "valid": not reasons,
-        "reasons": reasons,
-        "indication": tower.against(bench),
-        "censored": result["censored"],
-        "drops": len(stair.counted),
-        "planned_drops": params["drops"],
-        "void": stair.void,
-        "stair": {
-            "levels_j": [drop["level_j"] for drop in stair.counted],
-            "failed": [drop["failed"] for drop in stair.counted],
-            "blades": [drop["blade"] for drop in stair.counted],
-            "step_j": stair.step_j,
-        },
-        "result_id": result["result_id"],
-    }
-    yield Note(f"Verdict of {trial}", kind="verdict", body=summary)
-    return {**summary, "failure_energy": result["measurands"].get("failure_energy")}
+    verdict = Verdict.judged(
+        trial, specimen, result, lacks=traceability.lacks(bench, "staircase"),
+        censored=result["censored"], stair=stair.told(),
+        details={"drops": len(stair.counted), "planned_drops": params["drops"],
+                 "void": stair.void},
+    )  # fmt: skip
+    if len(stair.counted) < LEAST and not result["censored"]:
+        text = f"only {len(stair.counted)} drops were valid, {LEAST} are the least"
+        verdict = verdict.but(Reason("too_few_drops", text))
+    yield Tell(_told(trial, result, verdict.words))
+    yield verdict.note()
+    return {**verdict.told(), "failure_energy": result["measurands"].get("failure_energy")}
 
 
 def _told(trial: str, result: Outcome, reasons: Sequence[str]) -> str:

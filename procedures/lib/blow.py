@@ -4,9 +4,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from procedures.lib import damage, tower, verdicts
+from procedures.lib import damage, tower
 from rig.bench import Bench
+from rig.guide import traceability
 from rig.guide.steps import Ask, Do, Measure, Passage, Tell
+from rig.guide.verdict import Verdict
+from rig.measure.budget import Reason
 
 SITE = (
     "at least 5 mm or three damage widths from the last mark, whichever is more; a fresh face of "
@@ -28,10 +31,8 @@ class Asked:
     eye: damage.Eye = field(default_factory=damage.Eye)
 
 
-def blow(
-    trial: str, number: int, specimen: str, asked: Asked, bench: Bench
-) -> Passage[dict[str, Any]]:
-    """One blow; gives what the verdict says of it."""
+def blow(trial: str, number: int, specimen: str, asked: Asked, bench: Bench) -> Passage[Verdict]:
+    """One blow; gives the verdict on it."""
     blank = "take the blank out, " * (number == 1)
     yield Do(
         f"Drop {number}: carriage up and clear, pin in, guard open. Gloves on: {blank}clamp blade "
@@ -58,19 +59,17 @@ def blow(
         raw_id=fall["raw_id"],
         settings=tower.settings(bench, fall, after, told),
     )
-    reasons = [*fall["reasons"], *verdicts.reasons(result)]
     found = yield from look(trial, asked.eye)
-    yield Tell(tower.told(trial, result, reasons))  # after the look: no number colours it
-    return tower.summary(trial, result, reasons) | {
-        "specimen": specimen,
-        "damage": found,
-        "indication": tower.against(bench),
-    }
+    verdict = Verdict.judged(
+        trial, specimen, result, fall["reasons"], traceability.lacks(bench, "drop"),
+        damage=found, details=tower.figures(result),
+    )  # fmt: skip
+    yield Tell(tower.told(trial, result, verdict.words))  # after the look: no number colours it
+    return verdict
 
 
-def _unrecorded(trial: str, specimen: str, fall: Mapping[str, Any]) -> Passage[dict[str, Any]]:
+def _unrecorded(trial: str, specimen: str, fall: Mapping[str, Any]) -> Passage[Verdict]:
     """The carriage may have fallen while nobody recorded: never a number."""
-    reason = f"not recorded ({tower.unrecorded(fall)}): it may have fallen unseen"
     answer = yield Ask(
         f"Pin in first, from the side. {trial} was permitted, but its fall was not recorded. Did "
         "the carriage fall?",
@@ -78,14 +77,15 @@ def _unrecorded(trial: str, specimen: str, fall: Mapping[str, Any]) -> Passage[d
         kind="choice",
         choices=("yes", "no", "unsure"),
     )
-    told = {"yes": "it fell", "no": "it did not fall", "unsure": "nobody knows whether it fell"}
-    return {
-        "trial": trial,
-        "specimen": specimen,
-        "valid": False,
-        "reasons": [reason, f"the person at the bench says: {told[answer['value']]}"],
-        "energy_j": None,
-    }
+    said = {"yes": "it fell", "no": "it did not fall", "unsure": "nobody knows whether it fell"}
+    reasons = (
+        Reason(
+            "not_recorded",
+            f"not recorded ({tower.unrecorded(fall)}): it may have fallen unseen",
+        ),
+        Reason("person_says", f"the person at the bench says: {said[answer['value']]}"),
+    )
+    return Verdict.unrecorded(trial, specimen, reasons, energy_j=None)
 
 
 def look(trial: str, eye: damage.Eye) -> Passage[dict[str, Any]]:

@@ -10,6 +10,7 @@ from rig.bench import Bench
 from rig.calibration.inforce import in_force
 from rig.errors import RigError
 from rig.guide.steps import Ask, Do, Measure, Outcome, Passage, Read, Record, Tell
+from rig.measure.budget import Reason
 from rig.measure.reading import told
 from rig.measure.scales import Scale
 from rig.quantity import stated
@@ -120,8 +121,8 @@ def sweep(
             raise _stopped("no good no-load sweep")
 
 
-def motion(step: Record) -> Passage[tuple[Outcome | None, str]]:
-    """A recorded motion that uses the blade up; None and the reason when nobody recorded it.
+def motion(step: Record) -> Passage[Outcome | Reason]:
+    """A recorded motion that uses the blade up; the reason when nobody recorded it.
 
     That is asked of the person when the program had ended after it was called for. Who says that
     nothing was moved makes it now.
@@ -129,14 +130,15 @@ def motion(step: Record) -> Passage[tuple[Outcome | None, str]]:
     while True:
         made = yield step
         if made["raw_id"] is not None:
-            return made, ""
+            return made
         answer = yield Ask(
             f"{step.trial}: the arm was to be moved when the program ended, and nothing was "
             "recorded. Was it moved?", key="moved", kind="choice", choices=("yes", "no", "unsure"),
         )  # fmt: skip
         if answer["value"] != "no":
             told = "it was moved" if answer["value"] == "yes" else "nobody knows whether it was"
-            return None, f"not recorded: the program had ended; the person at the bench: {told}"
+            text = f"not recorded: the program had ended; the person at the bench: {told}"
+            return Reason("not_recorded", text)
 
 
 def settings(used: Scales, bench: Bench) -> dict[str, Any]:
@@ -146,6 +148,12 @@ def settings(used: Scales, bench: Bench) -> dict[str, Any]:
         "cell": bench.cell.model_dump(mode="json"),
         "scales": {"load": used.load.to_dict(), "angle": used.angle.to_dict()},
     }
+
+
+def peak(measurands: Mapping[str, Any]) -> dict[str, Any]:
+    """What a verdict tells of the largest torque."""
+    found = measurands.get("peak_torque") or {}
+    return {"peak_torque_nm": found.get("value"), "peak_torque_U_nm": found.get("U")}
 
 
 def clamp(text: str, hand: str, detail: Mapping[str, float | str]) -> Do:

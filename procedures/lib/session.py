@@ -67,7 +67,7 @@ def _empty_drops(bench: Bench) -> Passage[Measurand]:
             "Speed of this drop", measurand="drop", trial=trial, raw_id=fallen["raw_id"],
             settings=used,
         )  # fmt: skip
-        reasons = [*fallen["reasons"], *verdicts.reasons(told)]
+        reasons = [*(one.text for one in fallen["reasons"]), *verdicts.reasons(told)]
         if reasons or "impact_speed" not in told["measurands"]:
             yield Tell(f"{trial} is not valid: {'; '.join(reasons)}. It is made again.")
             continue

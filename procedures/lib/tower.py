@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from typing import Any
 
 from rig.bench import Bench
-from rig.calibration.inforce import lacking
 from rig.errors import RigError
 from rig.guide.steps import (
     Do,
@@ -16,7 +15,7 @@ from rig.guide.steps import (
     Tell,
     Touch,
 )
-from rig.measure.budget import Input, from_dict
+from rig.measure.budget import Input, Reason, from_dict
 from rig.quantity import stated
 
 AGAIN = {
@@ -36,11 +35,6 @@ def mass(bench: Bench) -> Input:
     """The falling mass as an input of a budget."""
     carriage = bench.tower.carriage
     return Input("mass", carriage.mass_kg, carriage.u_mass_kg, source=carriage.source, unit="kg")
-
-
-def against(bench: Bench) -> list[str]:
-    """Why energies of this bench are no more than an indication; empty when they count."""
-    return [*bench.tower.carriage.against, *lacking(bench, "height")]
 
 
 def check_asked(params: Mapping[str, Any]) -> None:
@@ -199,19 +193,20 @@ def _released(trial: str, target: float, band: float, boot: int) -> Passage[Outc
     )
 
 
-def _line_reasons(outcome: Outcome, contact: Outcome) -> list[str]:
+def _line_reasons(outcome: Outcome, contact: Outcome) -> list[Reason]:
     """What the interlock and the line say against this drop."""
     if outcome["raw_id"] is None:
         return []
     found = []
     if outcome["ended"] == "UNSEEN":
-        found.append("the end of the flight was not seen: the line to the board was lost")
+        text = "the end of the flight was not seen: the line to the board was lost"
+        found.append(Reason("flight_unseen", text))
     elif outcome["ended"] not in ("REVERSED", "FLIGHT_TIMEOUT"):
-        found.append(
-            f"the interlock ended the flight: {outcome['ended'].lower().replace('_', ' ')}"
-        )
+        why = outcome["ended"].lower().replace("_", " ")
+        found.append(Reason("interlock_ended", f"the interlock ended the flight: {why}"))
     if outcome["boot"] != contact["boot"]:
-        found.append("the board was restarted between contact and release")
+        text = "the board was restarted between contact and release"
+        found.append(Reason("board_restarted", text))
     return found
 
 
@@ -255,15 +250,11 @@ def told(trial: str, result: Mapping[str, Any], reasons: list[str]) -> str:
     return "\n".join(lines)
 
 
-def summary(trial: str, result: Mapping[str, Any], reasons: list[str]) -> dict[str, Any]:
-    """What the conclusion says of a drop: an energy only when there is one."""
+def figures(result: Mapping[str, Any]) -> dict[str, Any]:
+    """What the verdict tells of a drop: an energy only when there is one."""
     energy = result["measurands"].get("impact_energy")
     second = result["measurands"].get("second_strike_energy")
     return {
-        "trial": trial,
-        "result_id": result["result_id"],
-        "valid": not reasons,
-        "reasons": reasons,
         "energy_j": energy and energy["value"],
         "energy_U_j": energy and energy["U"],
         "second_strike_j": second and second["value"],

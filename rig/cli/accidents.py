@@ -232,13 +232,10 @@ def _open_runs(book: "Logbook", code: str, procedures: tuple[str, ...]) -> list[
 
 def _anew(book: "Logbook", trial: str) -> bool:
     """Whether a trial's test leaves the blade as it was."""
+    from rig.study.register import accidents
     from rig.study.register.responses import KINDS
 
     kept_whole = {kind.procedure for kind in KINDS.values() if not kind.destroys}
     runs = {run.run_id: run for run in book.runs()}
-    of = [
-        row.run_id
-        for row in book.journal(kind="verdict")
-        if trial.strip().lower() == str(row.body.get("trial")).lower() or trial == str(row.run_id)
-    ]
-    return bool(of) and all(runs[run_id].procedure in kept_whole for run_id in of if run_id)
+    of = [run_id for run_id, _ in accidents.named_trials(book, trial)]
+    return bool(of) and all(runs[run_id].procedure in kept_whole for run_id in of)

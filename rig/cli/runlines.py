@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from rig.guide.verdict import Verdict
     from rig.logbook.records import Run
     from rig.logbook.store import Logbook
 
@@ -30,24 +31,25 @@ def line(book: "Logbook", run: "Run", logbook: Path) -> str:
 
 def came_of(book: "Logbook", run: "Run") -> str:
     """Blade and result of each trial; "" when nothing was judged yet."""
-    told = [_trial(row.body) for row in book.journal(run.run_id, "verdict")]
+    from rig.guide.verdict import verdicts
+
+    told = [_trial(verdict) for _, verdict in verdicts(book, run.run_id)]
     if len(told) > MOST:
         told = [*told[:MOST], f"{len(told) - MOST} more"]
     return "; ".join(told) or str(run.params.get("specimen") or "")
 
 
-def _trial(verdict: Mapping[str, Any]) -> str:
-    name = str(verdict.get("trial") or verdict.get("specimen") or "trial")
+def _trial(verdict: "Verdict") -> str:
+    name, of = verdict.trial or verdict.specimen or "trial", verdict.details
     figures = [
-        f"{verdict[key]:.4g} {unit}"
+        f"{of[key]:.4g} {unit}"
         for key, unit in FIGURES.items()
-        if isinstance(verdict.get(key), (int, float))
+        if isinstance(of.get(key), (int, float))
     ]
-    life = verdict.get("life")
-    if isinstance(life, Mapping):
-        figures.append(_life(life))
-    kind = [str(verdict["kind"])] if "kind" in verdict else []
-    against = [] if verdict.get("valid", True) else ["NOT VALID"]
+    if verdict.life:
+        figures.append(_life(verdict.life))
+    kind = [str(of["kind"])] if "kind" in of else []
+    against = [] if verdict.valid or not verdict.trial else ["NOT VALID"]
     said = ", ".join([*kind, *figures, *against])
     return f"{name}: {said}" if said else name
 

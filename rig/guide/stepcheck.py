@@ -6,7 +6,7 @@ from difflib import get_close_matches
 from typing import Any
 
 from rig.calibration.certificate import NOTE
-from rig.guide import hazards, steps
+from rig.guide import hazards, steps, verdict
 from rig.guide.measures import MEASURES
 from rig.guide.readings import CALLED
 from rig.guide.steps import Ask, Measure, Note, Read, Step, plain
@@ -69,8 +69,14 @@ def _words(step: Step) -> str:
         return f"nothing measures '{step.measurand}'{_near(step.measurand, MEASURES)}"
     if isinstance(step, Read) and step.channel not in KINDS:
         return f"no channel '{step.channel}'{_near(step.channel, KINDS)}"
-    if isinstance(step, Note) and step.kind in RESERVED:
+    return _noted(step) if isinstance(step, Note) else ""
+
+
+def _noted(step: Note) -> str:
+    if step.kind in RESERVED:
         return f"a note of kind '{step.kind}' is written by the program alone"
+    if step.kind == verdict.KIND:
+        return verdict.fault(step.body)
     return ""
 
 

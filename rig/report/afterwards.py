@@ -7,10 +7,10 @@ from rig.calibration.inforce import lacking
 from rig.commands import typed
 from rig.guide.assumed import USUAL, too_narrow
 from rig.guide.resume_command import anew, command
+from rig.guide.traceability import ON_THE_TOWER, RESTS_ON
 from rig.logbook.store import Logbook
 from rig.report.gather import RunView
 from rig.report.run_settings import unlike_defaults
-from rig.report.traceability import ON_THE_TOWER, RESTS_ON
 from rig.report.trial import Trial
 from rig.study.register import kept, to_type
 
@@ -50,13 +50,13 @@ def steps(view: RunView) -> list[str]:
 
 def _mended(view: RunView) -> Iterator[str]:
     """What did not count."""
-    bad = [body for body, trial in view.made if trial is None or not trial.valid]
+    bad = [one for one in view.made if not one.valid]
     if not bad:
         return
     page = "" if view.run.versions.get("script_path") else (
         f" (procedures/{view.run.procedure}.md says what to do for each name in brackets)"
     )  # fmt: skip
-    names = ", ".join(str(body["trial"]) for body in bad)
+    names = ", ".join(one.name for one in bad)
     yield (
         f"Not valid: {names}. Put right what the table names{page}; then {_again(view)}. "
         "What did not count stays on record."

@@ -60,9 +60,8 @@ def _ended(trial: Trial) -> str:
 
 
 def _edge(trial: Trial) -> str:
-    verdict = trial.verdict or {}
-    photo = verdict.get("photo", "none")
-    return f"{verdict.get('edge', 'not looked at')}" + (
+    photo = trial.details.get("photo", "none")
+    return f"{trial.details.get('edge', 'not looked at')}" + (
         "" if photo == "none" else f", photograph {photo}"
     )
 

@@ -11,11 +11,14 @@ from rig.bench import Bench, practising
 from rig.board.samples import capture
 from rig.commands import typed
 from rig.errors import RigError
+from rig.guide import traceability
 from rig.guide.stretch import TALLY
+from rig.guide.verdict import KIND, State, Verdict, read
 from rig.logbook.journal import RAW_STORED, STEP
 from rig.logbook.records import Row, Run
 from rig.logbook.store import Logbook
-from rig.report import interruptions, notes, traceability
+from rig.measure.budget import Reason
+from rig.report import interruptions, notes
 from rig.report.photos import Photo, recorded
 from rig.report.soundness import warning
 from rig.report.trial import Trial as Trial
@@ -60,7 +63,7 @@ class RunView:
     fingerprint: str
     run: Run
     warning: str
-    verdicts: list[dict[str, Any]] = field(default_factory=list)
+    verdicts: list[Verdict] = field(default_factory=list)
     notes: list[tuple[str, str]] = field(default_factory=list)
     trials: list[Trial] = field(default_factory=list)
     asides: list[Aside] = field(default_factory=list)
@@ -76,16 +79,16 @@ class RunView:
         return practising(bench) if self.run.practice else bench
 
     @property
-    def unrecorded(self) -> list[dict[str, Any]]:
+    def unrecorded(self) -> list[Verdict]:
         """Verdicts of trials that nobody recorded."""
-        return [body for body in self.verdicts if "result_id" not in body]
+        return [one for one in self.verdicts if one.state is State.UNRECORDED]
 
     @property
-    def made(self) -> list[tuple[dict[str, Any], Trial | None]]:
-        """Every trial on the specimen in the order made, as (verdict, trial if recorded)."""
+    def made(self) -> list["Made"]:
+        """Every trial on the specimen in the order made."""
         recorded = {trial.name: trial for trial in self.tested}
-        told = [(body, recorded.get(body["trial"])) for body in self.verdicts]
-        return told + [({"trial": one.name, "reasons": one.reasons}, one) for one in self.unjudged]
+        judged = [Made(one.trial, one, recorded.get(one.trial)) for one in self.verdicts]
+        return judged + [Made(one.name, None, one) for one in self.unjudged]
 
     @property
     def kind(self) -> str:
@@ -116,6 +119,20 @@ class RunView:
         return [trial for trial in self.trials if id(trial) not in shown]
 
 
+@dataclass(frozen=True)
+class Made:
+    """A trial on the specimen: its verdict unless the run stopped before, and what was measured."""
+
+    name: str
+    verdict: Verdict | None
+    trial: Trial | None
+
+    @property
+    def valid(self) -> bool:
+        """Whether a verdict says so."""
+        return self.verdict is not None and self.verdict.valid
+
+
 def gather(path: Path, run_id: int | None) -> RunView:
     """Read one run (the last one when `run_id` is None).
 
@@ -137,22 +154,23 @@ def gather(path: Path, run_id: int | None) -> RunView:
 
 
 def _fill(view: RunView, book: Logbook) -> None:
-    verdicts = _by_trial(book, view.run.run_id, "verdict")
-    _take_back(verdicts, book, view.run.run_id)
-    damages = _by_trial(book, view.run.run_id, "damage")
+    judged = _by_trial(book, view.run.run_id, KIND)
+    _take_back(judged, book, view.run.run_id)
+    damages = {row.body["trial"]: row.body for row in book.journal(view.run.run_id, "damage")
+               if "trial" in row.body}  # fmt: skip
     sites = _by_trial(book, view.run.run_id, "site")
     rows, bench = list(book.journal(view.run.run_id)), view.bench
     measured = {row.body["step"].get("raw_id") for row in rows if row.kind == STEP}
     silent = {row.number: what for row, what in interruptions.silent(rows, view.run)}
     for row in rows:
         if row.kind == STEP and row.body["step"]["step"] == "Measure":
-            view.trials.append(_trial(book, row.body, {**sites, **verdicts}, damages, bench))
+            view.trials.append(_trial(book, row.body, {**sites, **judged}, damages, bench))
         elif row.kind == STEP:
             view.notes.extend(notes.told(row.body))
         if (what := silent.get(row.number) or _aside(row, measured)) is not None:
             view.asides.append(Aside(row.number, row.at_utc, what))
     # The drops of a staircase are its trials only until it has come to its own.
-    view.verdicts.extend((verdicts or (sites if view.kind in ("drop", "") else {})).values())
+    view.verdicts.extend((judged or (sites if view.kind in ("drop", "") else {})).values())
     view.photos.extend(recorded(rows, view.path))
     view.raws.extend(_raw(book, row.body) for row in rows if row.kind == RAW_STORED)
     _chart(view, book)
@@ -163,18 +181,17 @@ def _raw(book: Logbook, stored: Mapping[str, Any]) -> Raw:
     return Raw(stored["raw_id"], stored["trial"], len(frames), stored["sha256"])
 
 
-def _by_trial(book: Logbook, run_id: int, kind: str) -> dict[str, dict[str, Any]]:
-    """Notes of a kind by their trial; a script of one's own may note what it likes."""
-    rows = (row.body for row in book.journal(run_id, kind))
-    return {body["trial"]: {"reasons": [], **body} for body in rows if "trial" in body}
+def _by_trial(book: Logbook, run_id: int, kind: str) -> dict[str, Verdict]:
+    """Verdicts noted as a kind by their trial; early scripts may have noted none of any."""
+    told = (read(row.body) for row in book.journal(run_id, kind))
+    return {verdict.trial: verdict for verdict in told if verdict.trial}
 
 
-def _take_back(verdicts: dict[str, dict[str, Any]], book: Logbook, run_id: int) -> None:
+def _take_back(verdicts: dict[str, Verdict], book: Logbook, run_id: int) -> None:
     """Tell of each trial that was withdrawn afterwards: it is shown, and does not count."""
     for (run, name), one in accidents.withdrawn(book).items():
         if run == run_id and name in verdicts:
-            reasons = [one.sentence, *verdicts[name]["reasons"]]
-            verdicts[name] = {**verdicts[name], "valid": False, "reasons": reasons}
+            verdicts[name] = verdicts[name].taken_back(Reason("withdrawn", one.sentence))
 
 
 def _aside(row: Row, measured: Collection[int | None]) -> str | None:
@@ -204,7 +221,7 @@ def _chart(view: RunView, book: Logbook) -> None:
 
 
 def _trial(
-    book: Logbook, body: dict[str, Any], verdicts: dict[str, Any], damages: dict[str, Any],
+    book: Logbook, body: dict[str, Any], judged: dict[str, Verdict], damages: dict[str, Any],
     bench: Bench,
 ) -> Trial:  # fmt: skip
     step = body["step"]
@@ -217,7 +234,7 @@ def _trial(
         raw_id=step["raw_id"],
         raw_sha256=hashlib.sha256(raw).hexdigest() if raw else "",
         seen=capture(raw),
-        verdict=verdicts.get(step["trial"]),
+        verdict=judged.get(step["trial"]),
         damage=damages.get(step["trial"]),
-        lacks=tuple(traceability.indication(bench, step["measurand"])),
+        lacks=traceability.lacks(bench, step["measurand"]),
     )

@@ -3,11 +3,12 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from rig.guide.verdict import KIND, read
 from rig.report.ink import quantity
 from rig.units import UNITS, from_si, unit_of
 
-LEFT_OUT = {"tower_acceleration": {"tower"}}
-"""Keys of a kind of note that repeat the bench, which is kept with the run."""
+LEFT_OUT = {"tower_acceleration": {"tower"}, KIND: {"state", "censored", "result_id"}}
+"""Keys of a kind of note that repeat what stands elsewhere."""
 NAMES = {"a_eff": "effective acceleration"}
 UNIT_OF_KEY = {
     "m_s2": "m/s²", "hrc": "HRC", "nm": "N·m", "rad": "rad", "deg": "°", "kg": "kg", "j": "J",
@@ -23,9 +24,10 @@ def told(body: Mapping[str, Any]) -> list[tuple[str, str]]:
         return [(step["text"], answer(outcome["value"], step["kind"]))]
     if step["step"] == "Note":
         kind = step["kind"]
+        noted = read(step["body"]).told() if kind == KIND else step["body"]
         return [
             (f"{kind.replace('_', ' ')}: {name}", text)
-            for key, value in _with_u(step["body"]).items()
+            for key, value in _with_u(noted).items()
             if key not in LEFT_OUT.get(kind, ())
             for name, text in _flat(key, value)
         ]

@@ -7,8 +7,9 @@ from typing import Any
 
 from rig import __version__
 from rig.commands import typed
+from rig.guide import traceability
 from rig.guide.device import WORDS
-from rig.report import afterwards, certificate, figures, run_settings, traceability
+from rig.report import afterwards, certificate, figures, run_settings
 from rig.report.cutting import EDGE_LIFE
 from rig.report.gather import RunView, Trial, gather
 from rig.report.hardness import HARDNESS
@@ -51,7 +52,7 @@ def content(path: Path, run_id: int | None) -> dict[str, Any]:
         "verdict": _sentence(view),
         "trials": [_told(trial) for trial in view.tested],
         "others": [_told(trial) for trial in view.others],
-        "unrecorded": view.unrecorded,
+        "unrecorded": [one.told() for one in view.unrecorded],
         "photographs": [
             {"of": one.of, "path": one.path, "sha256": one.sha256, "told": one.told}
             for one in view.photos
@@ -90,10 +91,11 @@ def verdict(view: RunView) -> str:
         return f"Nothing was measured on a specimen in this run{ends.get(view.run.outcome, '')}."
     told = []
     if view.verdicts:
-        one, each = 1 in (len(valid), len(view.verdicts)), _values(section, valid)
-        are = "is" if one else "are"
-        told.append(f"{len(valid)} of {_counted(len(view.verdicts), noun)} {are} valid.")
-        told.append(each or "No value can be stated.")
+        counting = sum(one.valid for one in view.verdicts)
+        are = "is" if 1 in (counting, len(view.verdicts)) else "are"
+        told.append(f"{counting} of {_counted(len(view.verdicts), noun)} {are} valid.")
+        none = "" if counting and section is None else "No value can be stated."
+        told.append(_values(section, valid) or none)
     if view.unjudged:
         one = len(view.unjudged) == 1
         told.append(

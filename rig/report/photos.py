@@ -8,12 +8,13 @@ from pathlib import Path
 from typing import Any
 
 from rig.guide.answers import NO_FILE
+from rig.guide.verdict import KIND, read
 from rig.logbook.journal import STEP
 from rig.logbook.records import Row
 
 LARGEST = 3_000_000  # bytes put into a page; a larger picture is linked
 SHOWN_DIGITS = 12
-KINDS = (
+PICTURES = (
     (b"\x89PNG\r\n\x1a\n", "image/png"),
     (b"\xff\xd8\xff", "image/jpeg"),
     (b"GIF8", "image/gif"),
@@ -62,9 +63,10 @@ def recorded(rows: Sequence[Row], logbook: Path) -> list[Photo]:
 def _noted(rows: Sequence[Row]) -> Iterator[tuple[str, str, str]]:
     """By the notes and verdicts of trials."""
     for row in rows:
-        path = row.body.get("photo")
+        noted = read(row.body).details if row.kind == KIND else row.body
+        path = noted.get("photo")
         if row.kind != STEP and isinstance(path, str) and path not in ("", NO_FILE):
-            yield str(row.body.get("trial", "")), path, str(row.body.get("photo_sha256") or "")
+            yield str(row.body.get("trial", "")), path, str(noted.get("photo_sha256") or "")
 
 
 def _asked(rows: Sequence[Row]) -> Iterator[tuple[str, str, str]]:
@@ -113,7 +115,7 @@ def _bytes(path: Path) -> bytes | None:
 
 def _same(of: str, path: str, digest: str, place: Path, found: bytes) -> Photo:
     """Shown in the page, or linked when it is too large or no picture that browsers show."""
-    kind = next((kind for start, kind in KINDS if found.startswith(start)), "")
+    kind = next((kind for start, kind in PICTURES if found.startswith(start)), "")
     told = "The file is unchanged since it was recorded"
     if kind and len(found) <= LARGEST:
         address = f"data:{kind};base64,{base64.b64encode(found).decode()}"

@@ -57,8 +57,8 @@ def _angle(trial: Trial) -> str:
 
 
 def _seen(trial: Trial) -> str:
-    verdict = trial.verdict or {}
-    return f"{trial.result['kind'] or 'nothing loaded'}; seen: {verdict.get('tip', 'not entered')}"
+    seen = trial.details.get("tip", "not entered")
+    return f"{trial.result['kind'] or 'nothing loaded'}; seen: {seen}"
 
 
 def curve(trial: Trial) -> Picture | None:

@@ -138,9 +138,9 @@ def _row(
         "place": None if place is None else place.place,
         "block": None if place is None else place.block,
         "code": ", ".join(trial.codes),
-        "valid": bool(trial.body.get("valid")),
-        "indication": "; ".join(trial.body.get("indication") or ()),
-        "censored": trial.body.get("censored") or "",
+        "valid": trial.verdict is not None and trial.verdict.valid,
+        "indication": "; ".join(trial.verdict.indication if trial.verdict else ()),
+        "censored": trial.verdict.censored if trial.verdict else "",
     }
     return row | _blade(trial, study) | _values(trial, study, excluded)
 
@@ -171,19 +171,19 @@ def _values(
     for response in asked:
         name = response.name
         if response.kind.field == "life":
-            life = trial.body.get("life") or {}
+            life = (trial.verdict and trial.verdict.life) or {}
             row[f"{name}_last_pass"] = life.get("last_pass_cuts")
             row[f"{name}_first_fail"] = life.get("first_fail_cuts")
         else:
             row[name], u = value_of(trial, response.kind)
             row[f"{name}_u"] = u or None
         found = excluded.get((name, trial.name, trial.run.run_id))
-        reasons = found.reasons if found else trial.against
+        reasons = found.reasons if found else trial.words
         if reasons:
             left_out.append(f"{name}: {'; '.join(reasons)}")
         else:
             counts.append(name)
     if not asked:
-        left_out.append("; ".join(("the study compares nothing of it", *trial.against)))
+        left_out.append("; ".join(("the study compares nothing of it", *trial.words)))
     counted = "" if study.key is None else "; ".join(counts)
     return row | {"counts_in": counted, "left_out": " | ".join(left_out)}

@@ -8,6 +8,7 @@ import pandas as pd
 
 from rig.board.samples import capture
 from rig.board.wire import TICK_HZ
+from rig.guide.verdict import verdicts
 from rig.logbook.store import Logbook
 from rig.report.soundness import warning
 from rig.study.register.accidents import withdrawn
@@ -93,13 +94,11 @@ def _trials(book: Logbook, warned: str) -> pd.DataFrame:
     """One row for each trial on a specimen, recorded or not."""
     runs, back = {run.run_id: run for run in book.runs()}, withdrawn(book)
     rows: list[dict[str, Any]] = []
-    for row in book.journal(kind="verdict"):
-        body, run = row.body, runs[row.run_id or 0]
-        if "trial" not in body:  # a note of somebody's own script
+    for row, verdict in verdicts(book):
+        run = runs[row.run_id or 0]
+        if not verdict.trial:  # a note of somebody's own script
             continue
-        at, damage = (run.run_id, str(body["trial"])), body.get("damage") or {}
-        if not isinstance(damage, dict):
-            damage = {"kind": damage}
+        at, damage = (run.run_id, verdict.trial), verdict.damage or {}
         found = {
             "run_id": run.run_id,
             "rig": run.versions["device"],
@@ -110,10 +109,11 @@ def _trials(book: Logbook, warned: str) -> pd.DataFrame:
             "withdrawn": back[at].sentence if at in back else "",
             "warning": warned,
             **{f"damage_{key}": damage.get(key) for key in DAMAGE},
-            **{key: "; ".join(body.get(key) or ()) for key in ("reasons", "indication")},
+            "reasons": "; ".join(verdict.words),
+            "indication": "; ".join(verdict.indication),
         }
         for key in ("trial", "specimen", "valid", "censored", "result_id"):
-            found[key] = body.get(key)
+            found[key] = getattr(verdict, key)
         rows.append(found)
     return pd.DataFrame(rows, columns=list(COLUMNS["trials.csv"]))
 

@@ -1,11 +1,14 @@
 """One measurement of a run as a page shows it: what it gave, and what stands against it."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from rig.board.samples import Capture
+from rig.guide.verdict import Verdict
+from rig.measure.budget import Reason
 
-NO_VERDICT = "no verdict is on record"
+NO_VERDICT = Reason("no_verdict", "no verdict is on record")
 ON_A_SPECIMEN = {"drop", "pry", "twist", "hardness", "edge_life", "sharpness", "staircase"}
 
 
@@ -23,9 +26,9 @@ class Trial:
     raw_id: int | None
     raw_sha256: str
     seen: Capture
-    verdict: dict[str, Any] | None
+    verdict: Verdict | None
     damage: dict[str, Any] | None
-    lacks: tuple[str, ...] = ()
+    lacks: tuple[Reason, ...] = ()
 
     @property
     def judged(self) -> bool:
@@ -44,26 +47,32 @@ class Trial:
         return not self.reasons
 
     @property
-    def against(self) -> list[str]:
-        """What was found against it, in words."""
+    def details(self) -> Mapping[str, Any]:
+        """What else its verdict tells."""
+        return {} if self.verdict is None else self.verdict.details
+
+    @property
+    def against(self) -> list[Reason]:
+        """What was found against it."""
         if self.verdict is not None:
-            return list(self.verdict["reasons"])
-        return [reason["text"] for reason in self.result["reasons"]]
+            return list(self.verdict.reasons)
+        return [Reason(**reason) for reason in self.result["reasons"]]
 
     @property
     def reasons(self) -> list[str]:
         """Why it does not count, in words; a test of a blade counts by its verdict alone."""
-        return self.against if self.judged or not self.on_specimen else [*self.against, NO_VERDICT]
+        unjudged = [NO_VERDICT] if self.on_specimen and not self.judged else []
+        return [reason.text for reason in (*self.against, *unjudged)]
 
     @property
     def coded(self) -> list[str]:
         """What was found, each with the name by which the procedure's page explains it."""
         names = {reason["text"]: reason["name"] for reason in self.result["reasons"]}
-        return [f"{text} [{names[text]}]" if text in names else text for text in self.against]
+        told = [reason.text for reason in self.against]
+        return [f"{text} [{names[text]}]" if text in names else text for text in told]
 
     @property
     def indication(self) -> list[str]:
         """Why its numbers are an indication only (a certificate is lacking)."""
-        if self.verdict is None:
-            return list(self.lacks)
-        return list(self.verdict.get("indication", []))
+        lacks = self.lacks if self.verdict is None else self.verdict.lacks
+        return [reason.text for reason in lacks]

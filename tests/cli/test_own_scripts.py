@@ -22,6 +22,9 @@ FAULTS = [
     ("yield Tell(5)", AT, "Tell: text=5 does not fit"),
     ("yield Tell('a')\nreturn 5", AT - 1, "returned 5"),
     ("yield Note('n', kind='step', body={})", AT, "written by the program alone"),
+    ("yield Note('n', kind='verdict', body={'trial': 'a', 'valid': True})", AT,
+     "a note of kind 'verdict' holds no verdict ('reasons' is missing): yield "
+     "Verdict.judged(trial, specimen, result).note() of rig.guide.verdict"),
     ("yield Measure('m', measurand='dorp', trial='t', raw_id=None, settings={})", AT,
      "did you mean drop?"),
     ("yield Tell('a')\nraise SystemExit(3)", AT + 1, "SystemExit: 3"),

@@ -332,7 +332,7 @@ def test_unfinished_and_invalid_trials_are_told_before_the_next_one(
     say: Say, tmp_path: Path
 ) -> None:
     made = begin(tmp_path / "s.logbook", record({"A": 2, "B": 2}))
-    made.pry("A1", 9.0, valid=False, reasons=["the tip slipped"])
+    made.pry("A1", 9.0, reasons=["the tip slipped"])
     made.run("pry_to_failure", outcome=None)
     made.book.close()
     code, out, _ = say("study", "next", made.book.path)

@@ -19,6 +19,7 @@ from rig.errors import RigError
 from rig.guide import script as scripts
 from rig.guide.parameters import read_all
 from rig.guide.runner import Runner
+from rig.guide.verdict import verdicts as read_verdicts
 from rig.logbook import Logbook
 from rig.measure.scales import Scale
 from rig.session.devices import virtual_device
@@ -331,7 +332,7 @@ class Session:
     # -- the truth beside the record
 
     def _judge(self, book: Logbook) -> None:
-        verdicts = [row.body for row in book.journal(kind="verdict")]
+        verdicts = [verdict.told() for _, verdict in read_verdicts(book)]
         if self.end not in ("finished", SWAPPED, DROPPED) and book.runs()[-1].outcome is None:
             self.found.append(f"never ended: {self.end}")
         if self.procedure == "pry_to_failure":
@@ -410,9 +411,9 @@ class Session:
             for name, text in self.person.intended.items():
                 if name in body and abs(body[name] * 1e3 - float(text.split()[0])) > 1e-6:
                     self.found.append(f"{name}: {body[name] * 1e3:g} on record, meant {text}")
-        for row in book.journal(kind="verdict"):
-            value = row.body.get("hardness_hrc")
-            if row.body["valid"] and value is not None and not 60 < value < 62.5:
+        for _, verdict in read_verdicts(book):
+            value = verdict.details.get("hardness_hrc")
+            if verdict.valid and value is not None and not 60 < value < 62.5:
                 self.found.append(f"hardness {value}")
 
 

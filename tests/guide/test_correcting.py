@@ -196,7 +196,7 @@ def test_the_block_is_read_once_a_session_and_anew_when_asked_or_when_it_was_off
     whole = [*CHECK, *PIECE, *BLADE, *AFTER]
     path = hardness(tmp_path, *whole)
     hardness(tmp_path, "", *PIECE, *BLADE, "", "")
-    values = [one["hardness_hrc"] for one in bodies(path, "verdict")]
+    values = [one["details"]["hardness_hrc"] for one in bodies(path, "verdict")]
     assert values[0] == values[1]
     hardness(tmp_path, *whole, more=["block_anew=yes"])
     other = ["", "60", "", "", *["63"] * 5, *PIECE, *BLADE, "", "", *["63", "63"] * 5]

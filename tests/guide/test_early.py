@@ -9,6 +9,7 @@ from rig.errors import RigError
 from rig.guide.following import EARLY_RAD
 from rig.guide.leave import HANGS, PULLED, SEATED, make_safe
 from rig.guide.readings import Reader
+from rig.guide.verdict import verdicts
 from rig.logbook import Logbook
 from rig.logbook.journal import STEP
 from rig.report import page
@@ -32,7 +33,7 @@ class Kept(Session):
 
     def _judge(self, book: Logbook) -> None:
         super()._judge(book)
-        self.verdicts = [row.body for row in book.journal(kind="verdict")]
+        self.verdicts = [verdict.told() for _, verdict in verdicts(book)]
         steps = [row.body for row in book.journal(kind=STEP)]
         self.records = [
             {**one["step"], **one["outcome"]} for one in steps if one["step"]["step"] == "Record"

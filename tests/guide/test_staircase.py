@@ -93,7 +93,7 @@ def test_a_drop_that_is_not_valid_is_made_again_at_its_energy(tmp_path: Path) ->
         told = staircase(book, rig, hook=hook, drops="6")
         path = book.path
     found = sites(path)
-    assert [site["valid"] for site in found] == [True, False] + 5 * [True]
+    assert [site["state"] == "not valid" for site in found] == [False, True] + 5 * [False]
     assert found[1]["level_j"] == found[2]["level_j"]
     assert told["drops"] == 6 and "struck 2 times" in told["void"][0]["reasons"][0]
 

@@ -224,7 +224,7 @@ def test_what_a_script_of_ones_own_asked_and_noted_is_on_its_page(tmp_path: Path
         tmp_path,
         'mass = yield Ask("What does it read?", key="mass", kind="mass")\n'
         'yield Note("m", kind="mass", body={"mass_kg": mass["value"]})\n'
-        'yield Note("odd", kind="verdict", body={"said": "good"})',
+        'yield Note("odd", kind="odd", body={"said": "good"})',
     )
     done("run", mine, tmp_path / "b.logbook", "--virtual", typed="12 kg\n")
     page = write(tmp_path / "b.logbook", None, None).read_text(encoding="utf-8")

@@ -5,7 +5,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from rig.guide.verdict import KIND, Verdict
 from rig.logbook import Logbook
+from rig.measure.budget import Reason
 from rig.study.register import dealing, kept
 from rig.study.register.kept import Order
 from rig.study.register.record import StudyRecord
@@ -80,19 +82,24 @@ class StudyBook:
     def trial(
         self, blade: str, procedure: str, values: Mapping[str, tuple[float, float]] | None = None,
         outcome: str | None = "finished", code: str = "", run: Mapping[str, Any] | None = None,
-        **body: Any,
+        reasons: Sequence[str] = (), indication: Sequence[str] = (), **body: Any,
     ) -> int:  # fmt: skip
-        """A run with one trial: `values` are measurand -> (value, u); gives the run's number."""
+        """A run with one trial: `values` are measurand -> (value, u); gives the run's number.
+
+        `reasons` make it not valid; `body` is what else its verdict holds.
+        """
         code = code or self.code.get(blade, blade)
         with self.book.transaction():
             run_id = self.run(procedure, **(run or {}))
-            told = {"trial": f"{code} {procedure}", "specimen": code, "valid": True, "reasons": [],
-                    "indication": [], **body}  # fmt: skip
-            if values is not None:
-                told["result_id"] = self.book.store_result(
-                    run_id, told["trial"], procedure, result(values), []
-                )
-            self.book.append("verdict", told, run_id)
+            name, stored = f"{code} {procedure}", result(values or {})
+            outcome_of = None if values is None else {
+                "result_id": self.book.store_result(run_id, name, procedure, stored, []), **stored
+            }  # fmt: skip
+            verdict = Verdict.judged(
+                name, code, outcome_of, [Reason("void", text) for text in reasons],
+                [Reason("lacking", text) for text in indication], **body,
+            )  # fmt: skip
+            self.book.append(KIND, verdict.to_dict(), run_id)
             if outcome:
                 self.book.end_run(run_id, outcome, "the procedure came to its end")  # type: ignore[arg-type]
         return run_id

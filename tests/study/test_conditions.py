@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from rig.guide import script
+from rig.guide.verdict import KIND, Verdict
 from rig.logbook import Logbook
 from rig.report import studypage
 from rig.study.answers import whole
@@ -97,11 +98,8 @@ def _strike(made: StudyBook, blade: str, depth_m: float, energy: str, mass_kg: f
     book = made.book
     run_id = book.start_run("drop_impact", "5eed" * 16, {"specimen": code}, versions)
     damage = {"kind": "roll", "depth_m": depth_m, "u_m": 1e-5}
-    book.append(
-        "verdict",
-        {"trial": f"{code} drop 1", "specimen": code, "valid": True, "reasons": [],
-         "indication": [], "damage": damage}, run_id,
-    )  # fmt: skip
+    verdict = Verdict.judged(f"{code} drop 1", code, damage=damage)
+    book.append(KIND, verdict.to_dict(), run_id)
     book.end_run(run_id, "finished", "done")
 
 

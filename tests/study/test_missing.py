@@ -173,7 +173,7 @@ def happen(made: StudyBook, what: str, at: int, tied: str) -> None:
         one = left[0]
         outcome = "abandoned" if what == "give up" else "finished"
         made.trial(codes[one.code], one.procedure, VALUES[one.procedure], outcome=outcome,
-                   valid=what == "make", reasons=["it slipped"] * (what == "void"))  # fmt: skip
+                   reasons=["it slipped"] * (what == "void"))  # fmt: skip
     elif what == "early" and left:
         made.trial(codes[left[-1].code], left[-1].procedure, VALUES[left[-1].procedure])
     elif what == "lose" and all(one.code != made.code[blade] for one in study.lost):

@@ -57,7 +57,7 @@ def test_a_destructive_test_out_of_turn_is_seen(made: StudyBook) -> None:
 
 def test_a_trial_that_did_not_count_may_be_made_again(made: StudyBook) -> None:
     blade = {code: name for name, code in made.code.items()}[made.order.trials[1].code]
-    made.trial(blade, "hardness", {"hardness": (60.0, 0.2)}, valid=False, reasons=["too near"])
+    made.trial(blade, "hardness", {"hardness": (60.0, 0.2)}, reasons=["too near"])
     taken = turn(made.book, "hardness", made.code[blade])
     assert taken is not None and taken.in_turn
 

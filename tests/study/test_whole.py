@@ -66,7 +66,7 @@ def test_nothing_is_said_while_the_key_is_sealed(tmp_path: Path) -> None:
 def test_every_trial_that_may_not_count_is_listed_with_its_reason(tmp_path: Path) -> None:
     made = two_groups(tmp_path, responses=[response("pry_torque", repeats=9)])
     made.trial("K9", "pry_to_failure", {"peak_torque": (12.0, 0.1)})
-    made.pry("A1", 99.0, valid=False, reasons=["the blade slipped in its clamp"])
+    made.pry("A1", 99.0, reasons=["the blade slipped in its clamp"])
     made.pry("A1", 99.0, indication=["the load certificate expired on 2031-02-03"])
     made.pry("A2", 99.0, run={"version": "0lder" * 12})
     made.pry("A3", 99.0, outcome="abandoned")
@@ -253,7 +253,7 @@ def test_a_trial_beyond_the_plan_cannot_mend_the_answer(tmp_path: Path) -> None:
 
 def test_a_trial_made_again_for_one_that_did_not_count_stands(tmp_path: Path) -> None:
     made = begin(tmp_path / "s.logbook", record({"A": 3, "B": 3}))
-    made.pry("A1", 9.0, valid=False, reasons=["it slipped"])
+    made.pry("A1", 9.0, reasons=["it slipped"])
     for blade, torque in TORQUES.items():
         made.pry(blade, torque)
     assert len(only(told(made)).data.observations) == 6

@@ -2,15 +2,16 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rig.errors import RigError
+from rig.guide.verdict import verdicts
 from rig.logbook.store import Logbook
 from rig.study.register import kept
 from rig.study.register.collect import Collected, collect
 from rig.study.register.record import BladeRecord, GroupRecord, ResponseRecord, StudyRecord
-from rig.study.register.trials import Trial, trials
+from rig.study.register.trials import INDICATION_ONLY, Trial, trials
 from rig.study.statistics.anova import Component, Components, components
 from rig.study.statistics.data import LOG, Group, StudyData
 from rig.study.statistics.lives import as_values
@@ -56,8 +57,12 @@ def scatters(path: Path, responses: Sequence[ResponseRecord]) -> dict[str, Pilot
     with Logbook.open(path, writable=False) as book:
         wanted = {response.kind.procedure for response in responses}
         study = kept.found(book)
-        every = {code for row in book.journal(kind="verdict") if "specimen" in row.body
-                 for code in kept.codes_of(row.body)}  # fmt: skip
+        every = {
+            code
+            for _, one in verdicts(book)
+            if one.specimen
+            for code in kept.codes_of(one.specimen)
+        }
         made = [_for_scatter(one) for one in trials(book, every, {}) if one.procedure in wanted]
     record, key = _blades(study, every, responses, path)
     told = {
@@ -75,8 +80,8 @@ def scatters(path: Path, responses: Sequence[ResponseRecord]) -> dict[str, Pilot
 
 def _for_scatter(trial: Trial) -> Trial:
     """A lacking certificate moves all values alike: it does not spoil their scatter."""
-    kept_against = tuple(r for r in trial.against if not r.startswith("an indication only"))
-    return Trial(**{**vars(trial), "against": kept_against})
+    kept_against = tuple(r for r in trial.against if r.name != INDICATION_ONLY)
+    return replace(trial, against=kept_against)
 
 
 def _blades(

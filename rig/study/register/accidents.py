@@ -10,6 +10,7 @@ from typing import Any
 
 from rig.commands import typed
 from rig.errors import RigError
+from rig.guide.verdict import verdicts
 from rig.logbook.records import Row
 from rig.logbook.store import Logbook
 
@@ -99,9 +100,9 @@ def to_make_again(book: Logbook) -> set[int]:
     """Runs whose every trial was taken back to be made anew."""
     back = withdrawn(book)
     made: dict[int, list[str]] = {}
-    for row in book.journal(kind="verdict"):
+    for row, verdict in verdicts(book):
         if row.run_id is not None:
-            made.setdefault(row.run_id, []).append(str(row.body.get("trial")))
+            made.setdefault(row.run_id, []).append(verdict.trial)
     return {
         run_id
         for run_id, names in made.items()
@@ -130,8 +131,8 @@ def withdraw(book: Logbook, trial: str, reason: str, again: bool, key_open: bool
     Raises:
         RigError: there is none of that name, several, or it is withdrawn already.
     """
-    named = list(_named(book, trial))
-    runs = sorted({row.run_id or 0 for row in named})
+    named = list(named_trials(book, trial))
+    runs = sorted({run_id for run_id, _ in named})
     if not named:
         raise RigError(
             f"no trial '{trial}'", where=str(book.path), value=trial,
@@ -143,23 +144,28 @@ def withdraw(book: Logbook, trial: str, reason: str, again: bool, key_open: bool
             remedy="give the number of its run", value=trial,
         )  # fmt: skip
     before = withdrawn(book)
-    fresh = [row for row in named if (row.run_id, str(row.body["trial"])) not in before]
+    fresh = [one for one in named if one not in before]
     if not fresh:
         raise RigError(
             f"'{trial}' is withdrawn already", where=str(book.path), value=trial,
             remedy=f"see: {typed('bladerig', 'study', 'next', book.path.name)}",
         )  # fmt: skip
     with book.transaction():
-        for row in fresh:
-            body = {"trial": row.body["trial"], "reason": reason, "again": again,
-                    "key_open": key_open}  # fmt: skip
-            book.append(WITHDRAWN, body, row.run_id)
-    return [str(row.body["trial"]) for row in fresh]
+        for run_id, name in fresh:
+            body: dict[str, Any] = {
+                "trial": name,
+                "reason": reason,
+                "again": again,
+                "key_open": key_open,
+            }
+            book.append(WITHDRAWN, body, run_id)
+    return [name for _, name in fresh]
 
 
-def _named(book: Logbook, trial: str) -> Iterator[Row]:
-    for row in book.journal(kind="verdict"):
-        if row.run_id is None or "trial" not in row.body:
+def named_trials(book: Logbook, trial: str) -> Iterator[tuple[int, str]]:
+    """Runs and names of the trials of a name, or of the run of a number."""
+    for row, verdict in verdicts(book):
+        if row.run_id is None or not verdict.trial:
             continue
-        if trial.strip().lower() == str(row.body["trial"]).lower() or trial == str(row.run_id):
-            yield row
+        if trial.strip().lower() == verdict.trial.lower() or trial == str(row.run_id):
+            yield row.run_id, verdict.trial

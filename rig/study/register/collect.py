@@ -89,7 +89,7 @@ def beside(trials: Sequence[Trial], record: StudyRecord) -> list[Excluded]:
     """Trials of procedures that no response of the study asks for."""
     asked = {response.kind.procedure for response in record.response}
     return [
-        Excluded(t.name, t.run.run_id, (f"the study compares nothing of {t.procedure}", *t.against))
+        Excluded(t.name, t.run.run_id, (f"the study compares nothing of {t.procedure}", *t.words))
         for t in trials
         if t.procedure not in asked
     ]
@@ -102,7 +102,7 @@ def _take(
     known = [blades[key[code]] for code in trial.codes if key.get(code) in blades]
     known.sort(key=record.blade.index)  # the same blades are the same set in any order
     reasons = (
-        [*trial.against, *_kept(one, trial)]
+        [*trial.words, *_kept(one, trial)]
         or _shared(trial, known)
         or _again(one, known)
         or _beyond(one, trial, known, planned)
@@ -117,7 +117,7 @@ def _take(
     else:
         one.runs.setdefault(_set(known).name, set()).add(trial.run.run_id)
         one.sets |= {blade.name: _set(known).name for blade in known}
-        if stair := trial.body.get("stair"):
+        if trial.verdict and (stair := trial.verdict.stair):
             one.stairs.setdefault(known[0].group, []).append(_stair(stair))
 
 
@@ -132,7 +132,7 @@ def _kept(one: Collected, trial: Trial) -> list[str]:
 def in_words(trial: Trial, kind: Kind) -> str:
     """What a trial gave for a response; "" when nothing."""
     if kind.field == "life":
-        life = trial.body.get("life") or {}
+        life = trial.verdict and trial.verdict.life
         if not life:
             return ""
         fail = life["first_fail_cuts"]
@@ -189,7 +189,7 @@ def _set(blades: Sequence[BladeRecord]) -> Set:
 
 def _life(one: Collected, trial: Trial, unit: Set) -> str:
     """Take a life; gives why not, else nothing."""
-    told = trial.body.get("life")
+    told = trial.verdict and trial.verdict.life
     if not told:
         return "no edge life can be stated of it"
     if any(life.specimen == unit.name for life in one.lives):
@@ -210,7 +210,7 @@ def _value(one: Collected, trial: Trial, unit: Set) -> str:
         return f"no {kind.title} can be stated of it"
     if kind.scale == LOG and value <= 0:
         return f"{kind.title} is {value:g} {kind.unit}: no ratio can be made of it"
-    censored = str(trial.body.get("censored") or "")
+    censored = trial.verdict.censored if trial.verdict else ""
     if censored not in ("", RIGHT):
         return f"it is only known to lie below {value:g} {kind.unit}: such a bound is not compared"
     if censored and not kind.censored:
@@ -225,7 +225,7 @@ def _value(one: Collected, trial: Trial, unit: Set) -> str:
 def value_of(trial: Trial, kind: Kind) -> tuple[float, float]:
     """Value and standard uncertainty in the response's unit; nan when the trial has none."""
     if kind.field:
-        damage = trial.body.get("damage") or {}
+        damage = (trial.verdict and trial.verdict.damage) or {}
         value, u = damage.get(kind.field.removeprefix("damage_")), damage.get("u_m", 0.0)
     else:
         found = trial.measurands.get(kind.measurand) or {}

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from rig.errors import RigError
+from rig.guide.verdict import verdicts
 from rig.logbook.store import Logbook
 from rig.study.register import accidents, conditions, unlike
 from rig.study.register.accidents import Lost
@@ -188,9 +189,9 @@ def _order(body: dict[str, Any], book: Logbook) -> Order:
     )  # fmt: skip
 
 
-def codes_of(body: Mapping[str, Any]) -> tuple[str, ...]:
-    """Codes of a verdict's blades: one, or several with commas between when they shared it."""
-    return tuple(part.strip().upper() for part in str(body["specimen"]).split(","))
+def codes_of(specimen: str) -> tuple[str, ...]:
+    """Codes of a trial's blades: one, or several with commas between when they shared it."""
+    return tuple(part.strip().upper() for part in specimen.split(","))
 
 
 def done(book: Logbook) -> Counter[tuple[str, str]]:
@@ -202,9 +203,9 @@ def done(book: Logbook) -> Counter[tuple[str, str]]:
     again, study = accidents.to_make_again(book), found(book)
     fixed = {} if study is None else study.fixed
     codes: dict[int, tuple[str, ...]] = {}
-    for row in book.journal(kind="verdict"):
-        if row.run_id is not None and "specimen" in row.body:
-            codes[row.run_id] = codes_of(row.body)
+    for row, verdict in verdicts(book):
+        if row.run_id is not None and verdict.specimen:
+            codes[row.run_id] = codes_of(verdict.specimen)
     runs = [
         run
         for run in book.runs()

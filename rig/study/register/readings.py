@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rig.errors import RigError
+from rig.guide.verdict import verdicts
 from rig.logbook.store import Logbook
-from rig.study.register.trials import trials
+from rig.study.register.trials import INDICATION_ONLY, trials
 
 COLUMNS = ("blade", "operator", "value")
 
@@ -105,16 +106,14 @@ def from_logbook(path: Path, measurand: str) -> Readings:
         RigError: there is none, or runs do not name their operators.
     """
     with Logbook.open(path, writable=False) as book:
-        codes = {str(row.body["specimen"]).strip().upper()
-                 for row in book.journal(kind="verdict") if "specimen" in row.body}  # fmt: skip
+        codes = {one.specimen.strip().upper() for _, one in verdicts(book) if one.specimen}
         made = [one for one in trials(book, codes, {}) if measurand in one.measurands]
     if not made:
         raise RigError(
             f"holds no '{measurand}' of any trial", where=str(path),
             remedy="name what was measured: --measurand hardness",
         )  # fmt: skip
-    against = {id(one): [r for r in one.against if not r.startswith("an indication only")]
-               for one in made}  # fmt: skip
+    against = {id(one): [r.text for r in one.against if r.name != INDICATION_ONLY] for one in made}
     counted = [one for one in made if not against[id(one)]]
     nameless = [one.run.run_id for one in counted if not one.run.params.get("operator")]
     if nameless:

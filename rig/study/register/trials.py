@@ -10,11 +10,17 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
+from rig.guide.verdict import Verdict, verdicts
 from rig.logbook.records import Result, Row, Run
 from rig.logbook.store import Logbook
+from rig.measure.budget import Reason
 from rig.study.register import accidents, unlike
 from rig.study.register.accidents import Withdrawn
 from rig.study.register.kept import codes_of
+
+INDICATION_ONLY = "indication_only"
+"""Name of what stands against a trial that lacks a certificate or a mass, else nothing."""
+PRACTISED = Reason("practice", "practised on the virtual rig, others are measured")
 
 
 @dataclass(frozen=True)
@@ -23,7 +29,7 @@ class Trial:
 
     Attributes:
         codes: of its blades; several when they shared it.
-        body: of the verdict as journaled.
+        verdict: as its procedure noted it; None of a run that left none.
         measurands: of the result in force; empty when there is none.
         against: why it may not be compared; empty when nothing stands against it.
         withdrawn: whether its maker took it back.
@@ -33,10 +39,15 @@ class Trial:
     run: Run
     at_utc: datetime
     codes: tuple[str, ...]
-    body: Mapping[str, Any]
+    verdict: Verdict | None
     measurands: Mapping[str, Any]
-    against: tuple[str, ...] = ()
+    against: tuple[Reason, ...] = ()
     withdrawn: Withdrawn | None = None
+
+    @property
+    def words(self) -> list[str]:
+        """Why it may not be compared, for people."""
+        return [reason.text for reason in self.against]
 
     @property
     def procedure(self) -> str:
@@ -61,9 +72,9 @@ def trials(
     current = _current(book)
     back = accidents.withdrawn(book)
     told = [
-        _trial(row, runs[row.run_id], current, back)
-        for row in book.journal(kind="verdict")
-        if row.run_id in runs and "specimen" in row.body
+        _trial(row, verdict, runs[row.run_id], current, back)
+        for row, verdict in verdicts(book)
+        if row.run_id in runs and verdict.specimen
     ]
     told = [replace(one, against=tuple(_own(one, codes, fixed or {}))) for one in told]
     told = _by_one_version(_on_one_rig(told))
@@ -75,13 +86,14 @@ def trials(
 
 
 def _trial(
-    row: Row, run: Run, current: Mapping[int, Result], back: Mapping[tuple[int, str], Withdrawn]
-) -> Trial:
-    result = current.get(row.body.get("result_id", 0))
+    row: Row, verdict: Verdict, run: Run, current: Mapping[int, Result],
+    back: Mapping[tuple[int, str], Withdrawn],
+) -> Trial:  # fmt: skip
+    result = current.get(verdict.result_id or 0)
     return Trial(
-        str(row.body.get("trial") or f"row {row.number}"), run, row.at_utc, codes_of(row.body),
-        row.body, {} if result is None else result.result.get("measurands", {}),
-        withdrawn=back.get((run.run_id, str(row.body.get("trial")))),
+        verdict.trial or f"row {row.number}", run, row.at_utc, codes_of(verdict.specimen),
+        verdict, {} if result is None else result.result.get("measurands", {}),
+        withdrawn=back.get((run.run_id, verdict.trial)),
     )  # fmt: skip
 
 
@@ -90,38 +102,39 @@ def _silent(run: Run) -> Trial:
     why = f"{run.outcome}: {run.reason}" if run.outcome else "not finished"
     specimen = str(run.params.get("specimen") or "?")
     return Trial(
-        f"{specimen}, no trial", run, run.started_utc, (specimen,), {}, {},
-        (f"its run left no verdict ({why})",),
+        f"{specimen}, no trial", run, run.started_utc, (specimen,), None, {},
+        (Reason("no_verdict", f"its run left no verdict ({why})"),),
     )  # fmt: skip
 
 
 def _own(
     one: Trial, codes: Collection[str], fixed: Mapping[str, Mapping[str, str]]
-) -> Iterator[str]:
+) -> Iterator[Reason]:
     """What stands against a trial by itself."""
     if one.withdrawn:
-        yield one.withdrawn.sentence
+        yield Reason("withdrawn", one.withdrawn.sentence)
     if apart := unlike.of_settings(one.run, fixed.get(one.procedure, {})):
-        yield f"not made like the others: {'; '.join(apart)}"
+        yield Reason("other_settings", f"not made like the others: {'; '.join(apart)}")
     for code in one.codes:
         if code not in codes:
-            yield f"'{code}' is no code of this study"
-    if not one.body.get("valid"):
-        yield from one.body.get("reasons") or ["it is not valid"]
-    for lacking in one.body.get("indication", ()):
-        yield f"an indication only: {lacking}"
+            yield Reason("no_code", f"'{code}' is no code of this study")
+    if one.verdict is not None:
+        yield from _by_verdict(one.verdict)
     if one.run.outcome != "finished":
-        yield f"its run is {one.run.outcome or 'not finished'}"
+        yield Reason("unfinished", f"its run is {one.run.outcome or 'not finished'}")
+
+
+def _by_verdict(verdict: Verdict) -> Iterator[Reason]:
+    yield from verdict.reasons
+    for lacking in verdict.lacks:
+        yield Reason(INDICATION_ONLY, f"an indication only: {lacking.text}")
 
 
 def _on_one_rig(told: Sequence[Trial]) -> list[Trial]:
     """Practice on the virtual rig enters no comparison of measured blades."""
     if len({one.run.practice for one in told if not one.against}) < 2:
         return list(told)
-    return [
-        _more(one, "practised on the virtual rig, others are measured") if one.run.practice else one
-        for one in told
-    ]
+    return [_more(one, PRACTISED) if one.run.practice else one for one in told]
 
 
 def _by_one_version(told: Sequence[Trial]) -> list[Trial]:
@@ -136,11 +149,11 @@ def _by_one_version(told: Sequence[Trial]) -> list[Trial]:
         most = usual.get(one.procedure, one.run.procedure_hash)
         if one.run.procedure_hash == most:
             return one
-        return _more(
-            one,
+        text = (
             f"measured by another version of {one.procedure} ({one.run.procedure_hash[:8]}; most "
-            f"others by {most[:8]})",
+            f"others by {most[:8]})"
         )
+        return _more(one, Reason("other_version", text))
 
     return [judged(one) for one in told]
 
@@ -159,12 +172,13 @@ def _on_one_bench(told: Sequence[Trial]) -> list[Trial]:
         )
         if not keys:
             return one
-        return _more(one, f"another bench than in run {began.run_id} ({', '.join(keys)} differ)")
+        text = f"another bench than in run {began.run_id} ({', '.join(keys)} differ)"
+        return _more(one, Reason("other_bench", text))
 
     return [judged(one) for one in told]
 
 
-def _more(one: Trial, reason: str) -> Trial:
+def _more(one: Trial, reason: Reason) -> Trial:
     return replace(one, against=(*one.against, reason))
 
 
@@ -194,14 +208,11 @@ def not_counting(book: Logbook) -> list[Trouble]:
     """Trials that do not count, by what their verdicts say."""
     procedures = {run.run_id: run.procedure for run in book.runs()}
     back, told = accidents.withdrawn(book), []
-    for row in book.journal(kind="verdict"):
-        if row.run_id is None or "specimen" not in row.body:
+    for row, verdict in verdicts(book):
+        if row.run_id is None or not verdict.specimen or (row.run_id, verdict.trial) in back:
             continue
-        if (row.run_id, str(row.body.get("trial"))) in back:
-            continue
-        against = list(row.body.get("reasons") or ()) if not row.body.get("valid") else []
-        against += [f"an indication only: {text}" for text in row.body.get("indication") or ()]
+        against = [reason.text for reason in _by_verdict(verdict)]
         if against:
             told.append(Trouble(row.run_id, procedures[row.run_id],
-                                str(row.body.get("trial")), "; ".join(against)))  # fmt: skip
+                                verdict.trial, "; ".join(against)))  # fmt: skip
     return told

@@ -64,7 +64,7 @@ def turn(book: Logbook, procedure: str, specimen: str) -> Turn | None:
         return None
     left = kept.left(book, study)
     planned = left[0] if left else None
-    codes = kept.codes_of({"specimen": specimen or _next(procedure, left, book)})
+    codes = kept.codes_of(specimen or _next(procedure, left, book))
     if len(codes) > 1:
         raise RigError(
             f"{len(codes)} blades at once: in a sealed study a trial is of one blade",

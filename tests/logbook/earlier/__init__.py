@@ -1,9 +1,11 @@
 """Logbooks made before verdicts had a type, as files, and what the program said of them then.
 
 `singles`: one test of each kind without certificates; a drop that struck twice, one that nobody
-recorded, a script of somebody's own. `study`: four blades, hardness, lives, two tips of which one
-was lost with the power; a trial withdrawn, the key opened. The files are never made anew: what
-they hold is how those versions wrote.
+recorded, a script of somebody's own that noted a valid trial without a result. `study`: four
+blades, hardness, lives, two tips of which one was lost with the power; a trial withdrawn, the key
+opened. The files are never made anew: what they hold is how those versions wrote. One thing was
+said wrongly then and is said rightly now: the trial of somebody's own was called not valid and
+unrecorded, for the want of a result.
 """
 
 import json
@@ -16,6 +18,7 @@ from typing import Any
 from tests.cli.inside import done
 
 HERE = Path(__file__).parent
+JUDGED = ("trial", "specimen", "valid", "reasons")
 BOOKS = ("singles", "study")
 
 
@@ -42,7 +45,7 @@ def said_now(path: Path) -> dict[str, Any]:
         told[f"run {number}"] = {
             "verdict": content["verdict"],
             "trials": [_figures(one) for one in (*content["trials"], *content["others"])],
-            "unrecorded": content["unrecorded"],
+            "unrecorded": [{key: one[key] for key in JUDGED} for one in content["unrecorded"]],
             "table": _rows(page),
         }
     told["recompute"] = json.loads(done("recompute", path, "--json"))
@@ -60,7 +63,8 @@ def said_now(path: Path) -> dict[str, Any]:
 def _figures(trial: dict[str, Any]) -> dict[str, Any]:
     """What counts of a trial, its measurands by value and U alone."""
     found = {name: [one["value"], one["U"]] for name, one in trial["measurands"].items()}
-    return {**trial, "measurands": found, "figures": None}
+    damage = {key: value for key, value in (trial["damage"] or {}).items() if key != "reasons"}
+    return {**trial, "measurands": found, "figures": None, "damage": damage}
 
 
 def _rows(page: Path) -> list[list[str]]:

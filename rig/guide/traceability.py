@@ -1,11 +1,11 @@
 """What a run's numbers rest on: its certificates, and what makes them an indication only."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rig.bench import Bench
 from rig.calibration.certificate import CHANNELS, Certificate, from_dict
 from rig.calibration.inforce import lacking
+from rig.measure.budget import Reason
 
 RESTS_ON: dict[str, tuple[str, ...]] = {
     "drop": ("height",),
@@ -40,8 +40,14 @@ def _held(bench: Bench, channel: str) -> Held:
     return Held(channel, None if kept is None else from_dict(kept), lacking(bench, channel))
 
 
-def indication(bench: Bench, measurand: str) -> Sequence[str]:
+def lacks(bench: Bench, measurand: str) -> tuple[Reason, ...]:
     """Why a number of this bench is no more than an indication; empty when it counts."""
     carriage = bench.tower.carriage.against if measurand in ON_THE_TOWER else ()
-    lacks = [why for one in RESTS_ON.get(measurand, ()) for why in lacking(bench, one)]
-    return [*carriage, *lacks]
+    return (
+        *(Reason("carriage_not_weighed", why) for why in carriage),
+        *(
+            Reason(f"{channel}_certificate", why)
+            for channel in RESTS_ON.get(measurand, ())
+            for why in lacking(bench, channel)
+        ),
+    )
