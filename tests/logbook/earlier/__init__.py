@@ -52,7 +52,9 @@ def said_now(path: Path) -> dict[str, Any]:
     done("export", path, "--out", folder / "tables")
     told["trials.csv"] = (folder / "tables" / "trials.csv").read_text().splitlines()
     if path.stem == "study":
-        told["compare"] = json.loads(done("compare", path, "--json"))
+        told["compare"] = [
+            _answered(one) for one in json.loads(done("compare", path, "--json"))["answers"]
+        ]
         told["next"] = done("study", "next", path).splitlines()
         table = folder / "tables" / "study-trials.csv"
         told["study-trials.csv"] = table.read_text().splitlines()
@@ -65,6 +67,13 @@ def _figures(trial: dict[str, Any]) -> dict[str, Any]:
     found = {name: [one["value"], one["U"]] for name, one in trial["measurands"].items()}
     damage = {key: value for key, value in (trial["damage"] or {}).items() if key != "reasons"}
     return {**trial, "measurands": found, "figures": None, "damage": damage}
+
+
+def _answered(answer: dict[str, Any]) -> dict[str, Any]:
+    """What a response came to; its sentences may be worded better since."""
+    kept = ("group", "against", "verdict", "estimate")
+    pairs = [{key: pair[key] for key in kept} for pair in answer["comparisons"]]
+    return {key: answer[key] for key in ("response", "verdict", "excluded")} | {"pairs": pairs}
 
 
 def _rows(page: Path) -> list[list[str]]:
