@@ -83,6 +83,45 @@ def check(path: Path, as_json: bool) -> int:
 
 
 @bench.command()
+@click.argument("path", type=click.Path(path_type=Path), required=False)
+@click.option("--out", type=click.Path(path_type=Path), default=Path("drawings"),
+              show_default=True, help="Folder for the files.")  # fmt: skip
+@click.option("--only", type=click.Choice(["tower", "pry", "twist", "frame"]),
+              help="One fixture instead of all four.")  # fmt: skip
+def draw(path: Path | None, out: Path, only: str | None) -> None:
+    """Draw every part 1:1 and every fixture put together, from its sizes.
+
+    For each fixture a folder: all.pdf to print (at 100 %; a bar of 100 mm tells), a sheet as SVG
+    and a DXF to cut from for each made part, the assembly to scale. With PATH, a bench file, your
+    own sizes are drawn; what does not close is refused, and nothing written. A DXF needs the
+    library ezdxf: python -m pip install ezdxf
+
+    \b
+    Examples:
+      bladerig bench draw
+      bladerig bench draw bench.toml --only tower --out my-tower
+    """
+    from rig import bench as benches
+    from rig.drawings import kept
+    from rig.geometry import closure
+    from rig.tables import FileFaults
+
+    loaded = benches.load(path)
+    parts = closure.of_bench(path) if path else closure.design()
+    if found := closure.faults(loaded, parts):
+        raise FileFaults([f"{path or 'the design'}: {fault}" for fault in found])
+    parts, made = closure.drilled(loaded, parts), closure.assembled(loaded, parts)
+    for part in [only] if only else closure.PARTS:
+        folder = out / parts[part].kind / "drawings"
+        files = list(kept.files(part, parts[part], made[part]))
+        out_paths.require_folder(folder)
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, data in files:
+            (folder / name).write_bytes(data)
+        click.echo(f"{folder}: {len(files)} files; print all.pdf at 100 %")
+
+
+@bench.command()
 @click.argument("path", type=click.Path(path_type=Path), default=DEFAULT)
 @click.option("--json", "as_json", is_flag=True, help="For programs.")
 def show(path: Path, as_json: bool) -> None:

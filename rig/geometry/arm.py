@@ -17,9 +17,30 @@ def pry(of: Fixture, stop_deg: float) -> Assembly:
     return Assembly(of, bodies(of, places), sweep(stop_deg - TOUCH_DEG))
 
 
+def with_holes(of: Fixture, stops_deg: Sequence[float], stop_deg: float) -> Fixture:
+    """The pry jig with the head plates' holes that its measuring figures ask for.
+
+    Args:
+        of: its parts.
+        stops_deg: known stops, a hole for the index pin at each.
+        stop_deg: the solid stops, either side; each bolt so far beyond that a cheek meets it.
+    """
+    head, pin = of.piece["head"], of.piece["cheek"].holes
+    index = next(hole for hole in pin if hole.use == "index pin")
+    bolt = of.piece["stop"].size_mm[0]
+    at = tuple(on_circle(of, angle) for angle in sorted(stops_deg))
+    stops = tuple(on_circle(of, angle) for angle in stop_angles_deg(of, stop_deg))
+    more = (
+        index.model_copy(update={"at_mm": at}),
+        index.model_copy(update={"use": "solid stop", "dia_mm": bolt, "at_mm": stops}),
+    )
+    drilled = head.model_copy(update={"holes": (*head.holes, *more)})
+    return of.model_copy(update={"piece": of.piece | {"head": drilled}})
+
+
 def sweep(reach_deg: float) -> tuple[dict[str, Pose], ...]:
     """Poses of the arm from one side to the other."""
-    steps = max(2, math.ceil(2 * reach_deg / STEP_DEG))
+    steps = 2 * math.ceil(reach_deg / STEP_DEG)
     return tuple({"arm": turned(reach_deg * (2 * n / steps - 1))} for n in range(steps + 1))
 
 

@@ -37,8 +37,16 @@ def of_bench(path: Path) -> dict[str, Fixture]:
     return {part: read(part, own[part], text, str(path)) for part in PARTS}
 
 
+def drilled(bench: Bench, fixtures: Mapping[str, Fixture]) -> dict[str, Fixture]:
+    """The fixtures with the holes that the bench's own figures ask for."""
+    pry = bench.pry
+    full = arm.with_holes(fixtures["pry"], pry.calibration.stops_deg, pry.arm.stop_deg)
+    return dict(fixtures) | {"pry": full}
+
+
 def assembled(bench: Bench, fixtures: Mapping[str, Fixture]) -> dict[str, Assembly]:
     """Every fixture put together as the bench states it."""
+    fixtures = drilled(bench, fixtures)
     stop, pry, of = bench.pry.arm.stop_deg, fixtures["pry"], fixtures["twist"]
     reach = math.ceil(max(twistchecks.reach_deg(pry, of)))
     return {

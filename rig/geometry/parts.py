@@ -45,6 +45,7 @@ class Piece(Part):
     Attributes:
         size_mm: along x, y and z; of a round bar the length and twice the diameter.
         group: what it moves with; "frame" stands still.
+        glass: drawn as an outline, because others stand behind it.
         passes: parts that go through it or lie in it on purpose.
         face: the plane of its holes and of its sheet: "xy", "xz" or "yz".
         outline_mm: corners on `face` from the middle; empty for a rectangle or a circle.
@@ -59,6 +60,7 @@ class Piece(Part):
     size_mm: tuple[Mm, Mm, Mm]
     form: Literal["box", "round_x", "round_y", "round_z"] = "box"
     group: str = "frame"
+    glass: bool = False
     passes: tuple[str, ...] = ()
     face: Literal["xy", "xz", "yz"] = "xy"
     outline_mm: tuple[Spot, ...] = ()
