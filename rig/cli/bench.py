@@ -170,7 +170,7 @@ def capability(path: Path, measurand: str, as_json: bool) -> None:
       bladerig bench capability cap.logbook --measurand hardness
       bladerig bench capability readings.csv
     """
-    from rig.study.answers import words
+    from rig.study.answers import side_words
     from rig.study.register.readings import from_logbook, from_table
     from rig.study.statistics import capability_range, operator_bias
     from rig.study.statistics.capability import crossed
@@ -199,7 +199,7 @@ def capability(path: Path, measurand: str, as_json: bool) -> None:
     click.echo(f"\nLevels that can be told apart: {_levels(found.distinct)}")
     for text in () if sure is None else capability_range.in_words(sure):
         click.echo(text)
-    click.echo(words.capability(found, told.unit))
+    click.echo(side_words.capability(found, told.unit))
     for text in operator_bias.in_words(biased, told.unit):
         click.echo(text)
     for text in told.left_out:

@@ -8,13 +8,14 @@ from rig.logbook.store import Logbook
 from rig.report.ink import quantity, sign
 from rig.study.answers import repeats
 from rig.study.answers.answer import Answer
+from rig.study.answers.lines import Line
 from rig.study.answers.planning import blades_asked
 from rig.study.answers.whole import Whole
 from rig.study.register import conditions, kept
 from rig.study.register.collect import in_words
 from rig.study.register.record import ResponseRecord, StudyRecord
 from rig.study.statistics.lives import LifeResult
-from rig.study.statistics.phrases import size
+from rig.study.statistics.phrases import about, size
 from rig.study.statistics.units import BladeMean, in_order
 
 CHECKS = {"check_load": "hung weight on the load cell", "tower_acceleration": "empty drops"}
@@ -99,7 +100,6 @@ def promised(whole: Whole) -> list[dict[str, Any]]:
             "wanted": size(told.data.response, told.response.smallest),
             "blades": _asked(told.response, whole.record),
             "counted": _counted(told, whole.record),
-            "found": _found(told),
         }
         for told in whole.answers
     ]
@@ -118,11 +118,11 @@ def _counted(told: Answer, record: StudyRecord) -> str:
     return ", ".join(f"{group.name} {each[group.name]}" for group in record.group)
 
 
-def _found(told: Answer) -> str:
-    known = [line.detectable for line in told.lines]
-    if not known or None in known:
-        return "see the answer"
-    return size(told.data.response, max(value for value in known if value is not None))
+def found(told: Answer, line: Line) -> str:
+    """The smallest difference that a comparison would have found, for its table."""
+    if line.detectable is not None:
+        return about(told.data.response, line.detectable)
+    return "see below" if line.beyond else "not known"
 
 
 def runs(book: Logbook) -> list[dict[str, Any]]:

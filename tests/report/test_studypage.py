@@ -8,6 +8,7 @@ import pytest
 from rig.report import studypage
 from rig.study.answers.planning import blades_asked, plans
 from rig.study.register import kept
+from rig.study.register.record import StudyRecord
 from tests.logbook.test_audit import tamper
 from tests.report.test_page import _Tags
 from tests.study.books import StudyBook, begin, record, response
@@ -84,10 +85,46 @@ def test_it_stands_alone_prints_and_tells_those_who_cannot_see(page: str) -> Non
 
 def test_no_word_of_a_table_goes_unexplained(page: str) -> None:
     told = page[page.index("How to read the tables") : page.index("<img")]
-    for word in ("Interval:", "p:", "In scatters:", "At equal geometry:", "±:"):
+    for word in ("Interval:", "p:", "Would be found:", "In scatters:", "±:"):
         assert f"<li>{word}" in told, word
+    assert "At equal geometry" not in page, "no column, no word of it"
     for jargon in ("Size in scatters", "p, all together", "intermediate precision", "Mind<"):
         assert jargon not in page, jargon
+
+
+def told(path: Path, study: StudyRecord) -> str:
+    """The page of a study whose blades all lie near one another in life and torque."""
+    made = begin(path / "s.logbook", study)
+    for n, blade in enumerate(made.study.blade):
+        made.life(blade.name, 100 + 10 * n, 120 + 10 * n)
+        made.pry(blade.name, 20.0 * (blade.group == "B") + 10 + n)
+    made.unseal()
+    made.book.close()
+    return studypage.write(made.book.path, None)[0].read_text(encoding="utf-8")
+
+
+def test_nothing_of_a_verdict_stands_twice(tmp_path: Path) -> None:
+    asked = ["edge_life", "pry_torque"]
+    page = told(tmp_path, record({"A": 4, "B": 4, "C": 4}, asked))
+    assert page.count("Taken for granted: within a furnace load") == 1, "once for all answers"
+    assert page.count("All blades come from one furnace load") == 1
+    assert page.count("so few blades tell the scatter".capitalize()) == 2, "once for each response"
+    assert page.count("easily stays hidden") == 2
+    assert "B against A: difference shown" not in page, "the table holds it"
+    assert page.count("B is better than A") == 2, "in the first sentence of either response"
+    assert "averaged" not in page, "one trial a blade"
+
+
+def test_the_order_names_its_blocks_and_whether_they_hold_the_groups_alike(tmp_path: Path) -> None:
+    """Edge lives take days, which are the blocks where a file names none."""
+    long, short = tmp_path / "long", tmp_path / "short"
+    long.mkdir(), short.mkdir()
+    page = told(long, record({"A": 3, "B": 3}, ["edge_life", "pry_torque"], hours_a_day=2))
+    uneven = r"not every block holds the groups in equal shares in [\w ,]*cuts to dull"
+    assert re.search(rf"random within blocks \(day 1, day 2, .*?\); {uneven}", page)
+    assert "blocks (all)" not in page
+    page = told(short, record({"A": 2, "B": 2}, ["pry_torque"], blocks=["day 1", "day 2"]))
+    assert "random within blocks (day 1, day 2); each block holds the groups in equal" in page
 
 
 def test_what_to_do_next_follows_from_what_was_found(page: str) -> None:

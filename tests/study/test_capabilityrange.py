@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from rig.study.answers import words
+from rig.study.answers import side_words
 from rig.study.statistics.capability import Capability, Line, crossed
 from rig.study.statistics.capability_range import in_words, next_step, spread
 from tests.published import load
@@ -83,7 +83,7 @@ def test_a_bench_surely_good_enough_goes_on_to_a_study_and_a_poor_one_is_mended(
 def test_hands_that_add_nothing_are_none_seen_and_not_nought() -> None:
     found = crossed([[[60.0, 60.2], [62.0, 62.3]], [[60.1, 60.3], [62.3, 62.1]]])
     assert found.reproducibility == 0
-    assert "Between hands: none seen beyond the rest. Both" in words.capability(found, "")
+    assert "Between hands: none seen beyond the rest. Both" in side_words.capability(found, "")
 
 
 def test_readings_without_scatter_have_no_interval() -> None:

@@ -286,6 +286,10 @@ def test_loads_not_known_are_told_in_the_first_sentence_for_values_lives_and_sur
     for one in answers:
         assert one.verdict == CANNOT_TELL
         assert "cannot tell recipes from furnace loads" in one.sentences[0]
+        assert "no load of A or of B is on record" in one.sentences[0]
+        assert "one load" not in one.sentences[0], "nobody knows how many there were"
+        for text in (one.lines[0].sentence, *one.notes):
+            assert "these two loads" not in text and "had one furnace load" not in text
         assert "not known: they count as treated in one load" in " ".join(one.notes)
 
 
@@ -368,7 +372,25 @@ def test_the_headline_about_survivors_speaks_for_every_comparison(tmp_path: Path
     made.pry("C2", 14.0, censored="right")
     one = only(told(made))
     assert "C against A: a group lower or higher, however much, would be found in" in one.headline
+    assert "a test by their number asks for 4 blades or more in each group" in one.headline
     assert "would be found in 80 of 100 such studies" in one.lines[0].sentence
+
+
+def test_where_blades_of_one_group_survived_its_ratio_is_at_least_what_is_seen(
+    tmp_path: Path,
+) -> None:
+    made = begin(tmp_path / "s.logbook", record({"A": 4, "B": 4}, ["edge_life", "pry_torque"]))
+    for n, life in enumerate((100, 110, 105, 115)):
+        over = n == 3
+        made.life(f"A{n + 1}", life, life + 10)
+        made.life(f"B{n + 1}", 2 * life, None if over else 2 * life + 10)
+        made.pry(f"A{n + 1}", life / 10)
+        made.pry(f"B{n + 1}", life / 5, censored="right" if over else "")
+    for one in told(made).answers:
+        (line,) = one.lines
+        assert one.verdict == SHOWN and line.estimate > 1.95
+        assert "in these blades at least" in line.sentence
+        assert "in these blades at least" in one.headline and "at least" in line.effect
 
 
 def test_settled_is_said_only_when_the_margin_is_ruled_out(tmp_path: Path) -> None:

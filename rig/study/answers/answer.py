@@ -9,7 +9,7 @@ from typing import Any
 from rig.errors import RigError
 from rig.measure.budget import Reason
 from rig.measure.staircase import compare_staircases
-from rig.study.answers import blocks, bound_words, repeats, together, words
+from rig.study.answers import blocks, bound_words, repeats, side_words, together, words
 from rig.study.answers.lines import Line, headline, of_bounds, of_values, open_by
 from rig.study.answers.unseen import with_u
 from rig.study.register.collect import Collected, Excluded
@@ -155,7 +155,7 @@ def _by_values(response: ResponseRecord, data: StudyData) -> Answer:
     adjusted = adjust(data, result.layout, pairs)
     notes = (
         words.counted(result.layout),
-        words.components(components(result.layout.blades), what),
+        side_words.components(components(result.layout.blades), what),
         *repeats.told(result.layout.blades, what),
         *([unseen] if unseen else []),
         *_reasons(result, *missing, *adjusted.reasons),
@@ -220,7 +220,7 @@ def _stairs(collected: Collected, record: StudyRecord) -> list[str]:
     pairs = [(b, a) for a, b in combinations(names, 2)]
     if control is not None:
         pairs = [(name, control) for name in names if name != control and control in names]
-    return [words.stairs(*pair, compare_staircases(*(single[name] for name in pair)), "J")
+    return [side_words.stairs(*pair, compare_staircases(*(single[name] for name in pair)), "J")
             for pair in pairs]  # fmt: skip
 
 

@@ -55,6 +55,14 @@ class Line:
         return probability(self.p)
 
     @property
+    def beyond(self) -> str:
+        """What a table of verdict, estimate and what would be found leaves to say; "" for nothing.
+
+        Where bounds make two figures of what would be found, no column holds them.
+        """
+        return " ".join(filter(None, (self.further, "" if self.detectable else self.found)))
+
+    @property
     def rest(self) -> str:
         """What neither the headline nor a table of estimates says; "" for nothing."""
         text = " ".join(filter(None, (self.further, self.found)))

@@ -7,10 +7,6 @@ or the study cannot tell, and then it says what it would have found.
 import math
 from collections.abc import Sequence
 
-from rig.measure.staircase import Estimate
-from rig.measure.staircase.threshold import StairComparison
-from rig.study.statistics.anova import Components
-from rig.study.statistics.capability import Capability
 from rig.study.statistics.censored import CensoredComparison
 from rig.study.statistics.compare import Comparison
 from rig.study.statistics.data import LOG, MORE, NEITHER, Response
@@ -24,8 +20,6 @@ from rig.study.statistics.phrases import (
     are,
     begin,
     many,
-    number,
-    probability,
     size,
     span,
 )
@@ -162,7 +156,7 @@ def could_find(
 ) -> str:
     """The smallest difference the study would have found, in every one of `pairs` comparisons.
 
-    `upper`: the same at the scatter's upper limit.
+    `upper`: the same at the scatter's upper limit, which holds in four of five studies.
     """
     if detectable is None:
         return "What difference this study would have found cannot be said."
@@ -180,10 +174,10 @@ def could_find(
     if upper is None or about(response, upper) == seen:
         return text
     if response.scale == LOG and upper > HOPELESS:
-        return f"{text} So few blades tell the scatter only roughly: it may have taken far more."
+        return f"{text} So few blades tell the scatter only roughly: it may take far more."
     return (
-        f"{text} So few blades tell the scatter only roughly: it may have taken up to "
-        f"{about(response, upper)} (enough in 4 of 5 such studies)."
+        f"{text} So few blades tell the scatter only roughly: it may take up to "
+        f"{about(response, upper)}."
     )
 
 
@@ -247,70 +241,3 @@ def parity(told: Parity) -> str:
 
 def _pairs(pairs: Sequence[tuple[str, str]]) -> str:
     return "; ".join(f"{group} against {against}" for group, against in pairs)
-
-
-def components(told: Components, response: Response) -> str:
-    """Where the scatter comes from; measurement apart from it."""
-    known = [(c.level, c.sd) for c in told.levels if c.sd is not None]
-    parts = [
-        f"of {level}s {_scatter(sd, response) if sd > 0 else _none_seen(known[i + 1 :])}"
-        for i, (level, sd) in enumerate(known)
-    ]
-    u = _scatter(told.u_measured, response) if told.u_measured > 0 else "not on record"
-    measured = f"Standard uncertainty of measurement (k = 1): {u}."
-    if not parts:
-        return f"The scatter cannot be judged. {measured}"
-    return f"Scatter (standard deviation) {', '.join(parts)}. {measured}"
-
-
-def _none_seen(below: Sequence[tuple[str, float]]) -> str:
-    """A scatter that comes out as 0 is no scatter of 0: what lies below it hides it."""
-    seen = next((f"that of {level}s" for level, sd in below if sd > 0), "the measurement")
-    return f"none seen beyond {seen}"
-
-
-def _scatter(sd: float, response: Response) -> str:
-    if response.scale == LOG and sd > 2:
-        return size(response, response.outward(sd))
-    if response.scale == LOG:
-        return f"{100 * math.sqrt(math.expm1(sd * sd)):.2g} %"
-    return f"{number(sd)} {response.unit}"
-
-
-def staircase(told: Estimate, unit: str) -> str:
-    """The level at which half fail."""
-    if told.mean is None:
-        return told.reasons[0].text
-    text = f"Half fail at {number(told.mean)} {unit} ({told.method}"
-    if told.low is not None and told.high is not None:
-        text += f"; 95 %: {number(told.low)} to {number(told.high)} {unit}"
-    text += ")."
-    if told.sd is not None:
-        text += f" Scatter {number(told.sd)} {unit}."
-    return " ".join([text, *(reason.text for reason in told.reasons)])
-
-
-def stairs(group: str, against: str, told: StairComparison, unit: str) -> str:
-    """Two staircases, drop by drop."""
-    start = f"{group} against {against}, one staircase each, drop by drop:"
-    reasons = " ".join(reason.text for reason in told.reasons)
-    if told.difference is None:
-        return f"{start} not determined. {reasons}"
-    way = "more" if told.difference >= 0 else "less"
-    text = f"{start} half fail at {number(abs(told.difference))} {unit} {way}"
-    if told.p is not None:
-        text += f" (p {probability(told.p)}, by likelihood ratio)"
-    return f"{text}. Beside the verdict, not in its place. {reasons}".strip()
-
-
-def capability(told: Capability, unit: str) -> str:
-    """Can the rig tell the blades apart?"""
-    same, between = (
-        f"{number(sd)} {unit}".strip() if sd > 0 else "none seen beyond the rest"
-        for sd in (told.repeatability, told.reproducibility)
-    )
-    text = (
-        f"Same blade, same hands: scatter {same}. Between hands: {between}. Both "
-        f"make up {told.contribution(told.gauge):.0%} of all variance seen."
-    )
-    return " ".join([text, *(reason.text for reason in told.reasons)])
