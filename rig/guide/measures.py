@@ -1,41 +1,23 @@
-"""Raw frames and settings -> stored result: what the runner, a recompute and a test all call.
+"""Raw frames and settings -> stored result of a drop, a reading, a hardness.
 
 The settings are journaled with the step, so a result can be computed again from the logbook
 alone, and the same raw bytes with the same settings always give the same result.
 """
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from rig.bench import STATED, Site, Tower
 from rig.board.samples import Capture, capture
 from rig.board.wire import Event, Output
-from rig.calibration import angle, height, load
-from rig.errors import RigError
-from rig.guide import edges, jigs
+from rig.guide.kind import Settings
 from rig.measure.budget import Input
 from rig.measure.drop.evaluate import evaluate_drop
 from rig.measure.drop.facts import Asked, DropFacts, DropRecord, contact_height, gate_ticks
 from rig.measure.gravity import local_gravity
 from rig.measure.hardness import Block, Piece, evaluate_hardness
 from rig.measure.reading import clock_reasons, evaluate_reading
-from rig.measure.staircase.evaluate import evaluate_staircase
-
-Settings = Mapping[str, Any]
-
-
-def compute(measurand: str, raw: bytes, settings: Settings) -> dict[str, Any]:
-    """The result of one measurement as plain data.
-
-    Raises:
-        RigError: no such measurement.
-    """
-    if measurand not in MEASURES:
-        raise RigError(
-            f"nothing measures '{measurand}'", remedy=f"there is {', '.join(sorted(MEASURES))}"
-        )
-    return MEASURES[measurand](raw, settings)
 
 
 def drop(raw: bytes, settings: Settings) -> dict[str, Any]:
@@ -133,19 +115,3 @@ def hardness(_: bytes, settings: Settings) -> dict[str, Any]:
     for when in ("before_hrc", "after_hrc"):
         block[when] = tuple(block[when])
     return evaluate_hardness(Piece(**piece), Block(**block)).to_dict()
-
-
-MEASURES: dict[str, Callable[[bytes, Settings], dict[str, Any]]] = {
-    "drop": drop,
-    "reading": reading,
-    "no_load_sweep": jigs.sweep,
-    "pry": jigs.pry,
-    "twist": jigs.twist,
-    "hardness": hardness,
-    "edge_life": edges.edge_life,
-    "sharpness": edges.sharpness,
-    "staircase": lambda _, settings: evaluate_staircase(settings),
-    "load_calibration": lambda _, settings: load.calibrate(settings),
-    "angle_calibration": lambda _, settings: angle.calibrate(settings),
-    "height_calibration": lambda _, settings: height.calibrate(settings),
-}

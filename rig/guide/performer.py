@@ -14,7 +14,7 @@ from typing import Any
 from rig.board.link import Link, LinkError, LinkLost
 from rig.board.wire import Op
 from rig.errors import RigError
-from rig.guide import heights, measures
+from rig.guide import heights, kinds
 from rig.guide.answers import shown, understood
 from rig.guide.device import Device
 from rig.guide.hazards import Warned
@@ -196,7 +196,7 @@ class Performer:
     def _measure(self, _: int, step: Measure) -> Commit:
         used = [] if step.raw_id is None else [step.raw_id]
         raw = b"" if step.raw_id is None else self.book.raw(step.raw_id)[0]
-        result = measures.compute(step.measurand, raw, step.settings)
+        result = kinds.compute(step.measurand, raw, step.settings)
 
         def store() -> Outcome:
             older = self._taken_back(step)

@@ -66,7 +66,7 @@ class Reader:
         Raises:
             LinkLost: the line went down.
         """
-        from rig.guide import measures
+        from rig.guide import kinds
 
         self._begin_reading(step)
         link, kind = self.device.link, KINDS[step.channel]
@@ -78,7 +78,7 @@ class Reader:
             raw = link.stop_record()
         boot = link.boot
         settings = {"channel": step.channel}
-        result = measures.compute("reading", raw, settings)
+        result = kinds.compute("reading", raw, settings)
 
         def store() -> Outcome:
             told = {"boot": boot, "channel": step.channel}

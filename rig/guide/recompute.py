@@ -7,7 +7,7 @@ from typing import Any
 
 from rig import __version__
 from rig.errors import RigError
-from rig.guide import measures
+from rig.guide import kinds
 from rig.guide.steps import plain
 from rig.logbook.journal import STEP
 from rig.logbook.records import Result
@@ -84,6 +84,6 @@ def _compared(result: Result, found: Sequence[Difference], versions: Mapping[int
 def _differences(result: Result, raw: bytes, settings: dict[str, Any]) -> list[Difference]:
     """Where a result and its recomputation differ; one that cannot be made is a difference."""
     try:
-        return differences(result.result, plain(measures.compute(result.measurand, raw, settings)))
+        return differences(result.result, plain(kinds.compute(result.measurand, raw, settings)))
     except (RigError, KeyError, TypeError, ValueError, AttributeError) as error:
         return [Difference(f"cannot be computed from what its step holds ({error!r:.80})")]

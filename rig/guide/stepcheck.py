@@ -7,11 +7,11 @@ from typing import Any
 
 from rig.calibration.certificate import NOTE
 from rig.guide import hazards, steps, verdict
-from rig.guide.measures import MEASURES
+from rig.guide.kinds import KINDS
 from rig.guide.readings import CALLED
 from rig.guide.steps import Ask, Measure, Note, Read, Step, plain
 from rig.logbook.journal import CORRECTED, OWN_KINDS, STEP
-from rig.measure.reading import KINDS
+from rig.measure.reading import KINDS as CHANNELS
 from rig.units import UNITS
 
 RESERVED = OWN_KINDS | {
@@ -65,10 +65,10 @@ def _words(step: Step) -> str:
             return f"no kind of question '{step.kind}'{_near(step.kind, kinds)}"
         if step.kind == "choice" and not step.choices:
             return f"the question '{step.key}' has no choices"
-    if isinstance(step, Measure) and step.measurand not in MEASURES:
-        return f"nothing measures '{step.measurand}'{_near(step.measurand, MEASURES)}"
-    if isinstance(step, Read) and step.channel not in KINDS:
-        return f"no channel '{step.channel}'{_near(step.channel, KINDS)}"
+    if isinstance(step, Measure) and step.measurand not in KINDS:
+        return f"nothing measures '{step.measurand}'{_near(step.measurand, KINDS)}"
+    if isinstance(step, Read) and step.channel not in CHANNELS:
+        return f"no channel '{step.channel}'{_near(step.channel, CHANNELS)}"
     return _noted(step) if isinstance(step, Note) else ""
 
 

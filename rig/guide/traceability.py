@@ -5,20 +5,8 @@ from dataclasses import dataclass
 from rig.bench import Bench
 from rig.calibration.certificate import CHANNELS, Certificate, from_dict
 from rig.calibration.inforce import lacking
+from rig.guide.kinds import kind_of
 from rig.measure.budget import Reason
-
-RESTS_ON: dict[str, tuple[str, ...]] = {
-    "drop": ("height",),
-    "staircase": ("height",),
-    "pry": ("load", "angle"),
-    "twist": ("load", "angle"),
-    "no_load_sweep": ("load", "angle"),
-    "hardness": (),
-    "edge_life": (),
-    "sharpness": (),
-}
-"""The channels whose scales enter a measurand."""
-ON_THE_TOWER = {"drop", "staircase"}
 
 
 @dataclass(frozen=True)
@@ -31,8 +19,9 @@ class Held:
 
 
 def certificates(bench: Bench, kind: str) -> list[Held]:
-    """The channels that results of a kind rest on; all of them for a kind that is not known."""
-    return [_held(bench, channel) for channel in RESTS_ON.get(kind, CHANNELS)]
+    """The channels that results of a kind rest on; all of them when nothing was measured ("")."""
+    channels = kind_of(kind).channels if kind else CHANNELS
+    return [_held(bench, channel) for channel in channels]
 
 
 def _held(bench: Bench, channel: str) -> Held:
@@ -42,12 +31,13 @@ def _held(bench: Bench, channel: str) -> Held:
 
 def lacks(bench: Bench, measurand: str) -> tuple[Reason, ...]:
     """Why a number of this bench is no more than an indication; empty when it counts."""
-    carriage = bench.tower.carriage.against if measurand in ON_THE_TOWER else ()
+    kind = kind_of(measurand)
+    carriage = bench.tower.carriage.against if kind.falls else ()
     return (
         *(Reason("carriage_not_weighed", why) for why in carriage),
         *(
             Reason(f"{channel}_certificate", why)
-            for channel in RESTS_ON.get(measurand, ())
+            for channel in kind.channels
             for why in lacking(bench, channel)
         ),
     )

@@ -138,7 +138,7 @@ class Verdict:
             "indication": self.indication,
             "censored": self.censored,
             "result_id": self.result_id,
-            **{name: dict(one) for name, one in found.items() if one is not None},
+            **{name: None if one is None else dict(one) for name, one in found.items()},
             **self.details,
         }
 

@@ -5,34 +5,12 @@ from pathlib import Path
 
 from rig.calibration.inforce import lacking
 from rig.commands import typed
-from rig.guide.assumed import USUAL, too_narrow
+from rig.guide.kinds import ON_SPECIMEN, kind_of
 from rig.guide.resume_command import anew, command
-from rig.guide.traceability import ON_THE_TOWER, RESTS_ON
 from rig.logbook.store import Logbook
 from rig.report.gather import RunView
 from rig.report.run_settings import unlike_defaults
-from rig.report.trial import Trial
 from rig.study.register import kept, to_type
-
-FRESH = {
-    "drop": "on a fresh site of the edge",
-    "staircase": "on fresh sites",
-    "pry": "with another tip: this one is used up",
-    "twist": "at a fresh place of the edge and in a fresh slot",
-    "hardness": "at fresh places of the blade",
-    "sharpness": "at places not used before",
-    "edge_life": "on an edge sharpened anew",
-}
-"""How a measurement is made again."""
-BOUNDS = {
-    ("staircase", "", "right"): "No site failed: begin another staircase at a higher energy.",
-    ("staircase", "", "left"): "Every site failed: begin another staircase at a lower energy.",
-    ("pry", "survived", "right"): "A tip that held gives a bound: a harder block (schedule=...) "
-    "asks more of it.",
-    ("pry", "bend", "right"): "A tip that bent while its torque still rose gives a bound: it took "
-    "at least that torque, and a bent tip is not pried again.",
-}
-"""What a bound asks for, by measurand, kind of failure and side."""
 
 
 def steps(view: RunView) -> list[str]:
@@ -65,7 +43,8 @@ def _mended(view: RunView) -> Iterator[str]:
 
 def _again(view: RunView) -> str:
     """How to measure again: in a study whose codes are dealt, by its order."""
-    fresh = FRESH.get(view.kind, "with everything in order")
+    of = ON_SPECIMEN.get(view.kind)
+    fresh = "with everything in order" if of is None else of.again
     with Logbook.open(view.path, writable=False) as book:
         study = kept.found(book)
     if study is None or study.order is None:
@@ -81,30 +60,25 @@ def _certified(view: RunView) -> Iterator[str]:
     if not any(trial.indication for trial in view.tested):
         return
     virtual = ("--virtual",) if view.run.versions["device"] == "virtual" else ()
-    channels = [one for one in RESTS_ON.get(view.kind, ()) if lacking(view.bench, one)]
+    kind = kind_of(view.kind)
+    channels = [one for one in kind.channels if lacking(view.bench, one)]
     if channels:
         commands = "; ".join(typed("bladerig", "calibrate", one, *virtual) for one in channels)
         yield f"For results that enter a comparison calibrate first, then measure again: {commands}"
-    if view.kind in ON_THE_TOWER and view.bench.tower.carriage.against:
+    if kind.falls and view.bench.tower.carriage.against:
         yield "Weigh the carriage and state its mass in bench.toml, then measure again."
 
 
 def _bounds(view: RunView) -> Iterator[str]:
     """What a bound, or an interval that may be too narrow, asks for."""
-    valid = [trial for trial in view.tested if trial.valid]
+    of, valid = ON_SPECIMEN.get(view.kind), [trial for trial in view.tested if trial.valid]
+    if of is None:
+        return
     ends = {tuple(str(t.result.get(key) or "") for key in ("kind", "censored")) for t in valid}
     for kind, side in sorted(ends):
-        if (view.kind, kind, side) in BOUNDS:
-            yield BOUNDS[view.kind, kind, side]
-    if any(_survived(trial) for trial in valid):
-        yield "An edge that was still sharp gives a bound: ask for more cuts (limit=...)."
-    if view.kind == "staircase" and any(too_narrow(trial.result) for trial in valid):
-        yield f"{USUAL} drops or more (drops={USUAL}) find the scatter of the sites themselves."
-
-
-def _survived(trial: Trial) -> bool:
-    found = trial.result.get("life") if trial.measurand == "edge_life" else None
-    return found is not None and found["first_fail_cuts"] is None
+        if (kind, side) in of.bounds:
+            yield of.bounds[kind, side]
+    yield from dict.fromkeys(filter(None, (of.asks(trial.result) for trial in valid)))
 
 
 def _further(view: RunView) -> Iterator[str]:

@@ -172,15 +172,13 @@ def _words(trial: Trial) -> str:
 
 
 EDGE_LIFE = Section(
-    title="Cuts to dull",
-    noun="blade",
+    kind="edge_life",
     columns=("Life", "Counted", "Ended by", "Edge", "Force"),
     cells=lambda trial: [
         _said(trial) or "none can be stated", _counted(trial), _ended(trial), _edge(trial),
         _crossing(trial),
     ],
     words={"edge_life": "edge life"},
-    main="edge_life",
     formula="from the last probe passed to the first failed",
     said=_said,
     picture=probes,

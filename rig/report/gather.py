@@ -12,6 +12,7 @@ from rig.board.samples import capture
 from rig.commands import typed
 from rig.errors import RigError
 from rig.guide import traceability
+from rig.guide.kinds import ON_SPECIMEN
 from rig.guide.stretch import TALLY
 from rig.guide.verdict import KIND, State, Verdict, read
 from rig.logbook.journal import RAW_STORED, STEP
@@ -110,7 +111,7 @@ class RunView:
     @property
     def empty(self) -> list[Trial]:
         """The session's empty drops."""
-        return [t for t in self.trials if t.measurand == "drop" and not t.on_specimen]
+        return [t for t in self.trials if t.measurand in ON_SPECIMEN and not t.on_specimen]
 
     @property
     def others(self) -> list[Trial]:

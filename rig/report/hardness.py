@@ -47,12 +47,10 @@ def _range(trial: Trial) -> str:
 
 
 HARDNESS = Section(
-    title="Rockwell hardness",
-    noun="blade",
+    kind="hardness",
     columns=("Hardness", "Range of the readings"),
     cells=lambda trial: [stated(trial, "hardness"), _range(trial)],
     words={"hardness": "hardness"},
-    main="hardness",
     formula="mean of the blade + (certificate - mean of the block) + correction of a round surface",
     said=_said,
     picture=readings,

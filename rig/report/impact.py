@@ -27,12 +27,10 @@ def _second(trial: Trial) -> str:
 
 
 IMPACT = Section(
-    title="Drop-weight impact",
-    noun="drop",
+    kind="drop",
     columns=("Impact energy", "Second strike", "Damage found"),
     cells=lambda trial: [stated(trial, "impact_energy"), _second(trial), damage(trial)],
     words=WORDS,
-    main="impact_energy",
     formula="E = ½ m v², v from the fit at contact",
     said=lambda trial: stated(trial, "impact_energy", ""),
     picture=figures.drop,

@@ -7,7 +7,7 @@ from rig.guide.verdict import KIND, read
 from rig.report.ink import quantity
 from rig.units import UNITS, from_si, unit_of
 
-LEFT_OUT = {"tower_acceleration": {"tower"}, KIND: {"state", "censored", "result_id"}}
+LEFT_OUT = {"tower_acceleration": {"tower"}, KIND: {"state", "censored"}}
 """Keys of a kind of note that repeat what stands elsewhere."""
 NAMES = {"a_eff": "effective acceleration"}
 UNIT_OF_KEY = {
@@ -24,7 +24,7 @@ def told(body: Mapping[str, Any]) -> list[tuple[str, str]]:
         return [(step["text"], answer(outcome["value"], step["kind"]))]
     if step["step"] == "Note":
         kind = step["kind"]
-        noted = read(step["body"]).told() if kind == KIND else step["body"]
+        noted = _judged(step["body"]) if kind == KIND else step["body"]
         return [
             (f"{kind.replace('_', ' ')}: {name}", text)
             for key, value in _with_u(noted).items()
@@ -32,6 +32,13 @@ def told(body: Mapping[str, Any]) -> list[tuple[str, str]]:
             for name, text in _flat(key, value)
         ]
     return []
+
+
+def _judged(body: Mapping[str, Any]) -> dict[str, Any]:
+    """What a verdict tells, without what its kind of trial has none of."""
+    verdict = read(body)
+    found = verdict.told().items()
+    return {key: value for key, value in found if value is not None or key in verdict.details}
 
 
 def _with_u(body: Mapping[str, Any]) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from rig import __version__
 from rig.commands import typed
 from rig.guide import traceability
 from rig.guide.device import WORDS
+from rig.guide.kinds import AIM_OF, ON_SPECIMEN, kind_of
 from rig.report import afterwards, certificate, figures, run_settings
 from rig.report.cutting import EDGE_LIFE
 from rig.report.gather import RunView, Trial, gather
@@ -18,26 +19,13 @@ from rig.report.ink import degrees, sign
 from rig.report.ink import quantity as quantity
 from rig.report.prying import PRY
 from rig.report.rowwords import row_name
-from rig.report.sections import Section
+from rig.report.sections import Section, attached
 from rig.report.sharpness import SHARPNESS
 from rig.report.staircase import STAIRCASE
 from rig.report.twisting import TWIST
 from rig.report.writing import templates, whole
 
-AIMS = {
-    "staircase_impact": ("staircase", "The staircase itself came to no result."),
-    "cuts_to_dull": ("edge_life", "No edge life was found."),
-}
-"""What a procedure of many measurements is after, and the words when it did not come to that."""
-SECTIONS = {
-    "drop": IMPACT,
-    "pry": PRY,
-    "hardness": HARDNESS,
-    "twist": TWIST,
-    "staircase": STAIRCASE,
-    "edge_life": EDGE_LIFE,
-    "sharpness": SHARPNESS,
-}
+SECTIONS = attached(IMPACT, PRY, HARDNESS, TWIST, STAIRCASE, EDGE_LIFE, SHARPNESS)
 
 
 def content(path: Path, run_id: int | None) -> dict[str, Any]:
@@ -104,7 +92,7 @@ def verdict(view: RunView) -> str:
         )
         told.append(_values(section, view.unjudged))
     if _short_of_aim(view):
-        told.append(AIMS[view.run.procedure][1])
+        told.append(ON_SPECIMEN[AIM_OF[view.run.procedure]].missed)
     told += [f"{why}." for why in _hedges(section, [*valid, *view.unjudged])]
     if any(trial.indication for trial in (*valid, *view.unjudged)):
         told.append("An indication only: see below what it lacks.")
@@ -148,8 +136,8 @@ def title(view: RunView) -> str:
 
 
 def _short_of_aim(view: RunView) -> bool:
-    aim = AIMS.get(view.run.procedure)
-    return aim is not None and view.kind != aim[0]
+    aim = AIM_OF.get(view.run.procedure, view.kind)
+    return view.kind != aim and bool(ON_SPECIMEN[aim].missed)
 
 
 def shown(section: Section, measurands: dict[str, Any]) -> dict[str, Any]:
@@ -178,6 +166,7 @@ def write(path: Path, run_id: int | None, out: Path | None) -> Path:
     environment = templates()
     environment.filters |= {"quantity": quantity, "degrees": degrees, "sign": sign}
     section = SECTIONS.get(view.kind)
+    falls = bool(view.kind) and kind_of(view.kind).falls
     limit = view.run.versions["bench"]["tower"]["fall"]["a_change_limit"]
     pictures = {t.name: section.picture(t) for t in view.tested} if section else {}
     text = environment.get_template("run.html").render(
@@ -187,7 +176,7 @@ def write(path: Path, run_id: int | None, out: Path | None) -> Path:
         noun=noun_of(view),
         because=_because(view),
         held=traceability.certificates(view.bench, view.kind),
-        on_the_tower=view.kind in traceability.ON_THE_TOWER,
+        on_the_tower=falls,
         values=values,
         table=None if section is None else _table(section, view.tested),
         hedges=_hedges(section, view.tested),
@@ -200,7 +189,7 @@ def write(path: Path, run_id: int | None, out: Path | None) -> Path:
         due=afterwards.steps(view),
         commands=_commands(view),
         pictures=pictures,
-        chart=figures.chart(view.chart, limit) if view.kind in traceability.ON_THE_TOWER else None,
+        chart=figures.chart(view.chart, limit) if falls else None,
         version=__version__,
         written=datetime.now(UTC),
     )

@@ -127,12 +127,10 @@ def _words(trial: Trial, peak: str) -> str:
 
 
 PRY = Section(
-    title="Pry torque to tip failure",
-    noun="trial",
+    kind="pry",
     columns=("What happened", "Peak torque", "Angle at failure"),
     cells=lambda trial: [_seen(trial), _peak(trial), _angle(trial)],
     words=WORDS,
-    main="peak_torque",
     formula="torque by the load scale, less the arm's own by the no-load sweep",
     said=_said,
     picture=curve,

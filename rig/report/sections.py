@@ -4,6 +4,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from rig.guide.kind import OnSpecimen
+from rig.guide.kinds import ON_SPECIMEN, require_whole
 from rig.report.gather import Trial
 from rig.report.ink import Picture as Picture
 from rig.report.ink import quantity as quantity
@@ -14,12 +16,11 @@ class Section:
     """One kind of test on the page.
 
     Attributes:
-        title: of the page.
-        noun: what one trial is called.
+        kind: of measurand; its title and what one trial is called are the registry's.
         columns, cells: of the table of all trials; verdict and name come before them. A column
             that is empty for every trial is left out.
         words: the measurands in the order shown, with what each is called.
-        main: the measurand whose budget is shown, and `formula` how it comes about.
+        formula: how the main measurand, whose budget is shown, comes about.
         said: a trial in a few words, for the sentence at the top; "" when nothing can be stated.
         picture: of one trial; None when there is nothing to show.
         limits: what the page cannot say.
@@ -29,12 +30,10 @@ class Section:
         called: what `said` tells of a trial, where that is not the main measurand; else "".
     """
 
-    title: str
-    noun: str
+    kind: str
     columns: tuple[str, ...]
     cells: Callable[[Trial], list[str]]
     words: Mapping[str, str]
-    main: str
     formula: str
     said: Callable[[Trial], str]
     picture: Callable[[Trial], Picture | None]
@@ -43,6 +42,37 @@ class Section:
     more_limits: Callable[[Trial], tuple[str, ...]] = lambda _: ()
     hedged: Callable[[Trial], str] = lambda _: ""
     called: Callable[[Trial], str] = lambda _: ""
+
+    @property
+    def of(self) -> OnSpecimen:
+        """What the registry says of the kind."""
+        return ON_SPECIMEN[self.kind]
+
+    @property
+    def title(self) -> str:
+        """Of the page."""
+        return self.of.title
+
+    @property
+    def noun(self) -> str:
+        """What one trial is called."""
+        return self.of.noun
+
+    @property
+    def main(self) -> str:
+        """The measurand that is told first and whose budget is shown."""
+        return self.of.main
+
+
+def attached(*sections: Section) -> dict[str, Section]:
+    """The sections by their kinds.
+
+    Raises:
+        LookupError: a kind on a specimen has none, or one is of no such kind.
+    """
+    table = {section.kind: section for section in sections}
+    require_whole(table, "section of the page")
+    return table
 
 
 ONE_BLADE = (

@@ -61,15 +61,13 @@ def _of_kinds(trial: Trial) -> tuple[str, ...]:
 
 
 SHARPNESS = Section(
-    title="Sharpness",
-    noun="probe",
+    kind="sharpness",
     columns=(
         "Severing force", "Readings in the order taken",
         "95 % of the median by the order of the readings, without the gauge", "Grades",
     ),
     cells=lambda trial: [_force(trial), _taken(trial), _interval(trial), _grades(trial)],
     words={"severing_force": "severing force"},
-    main="severing_force",
     formula="median of the readings x scale",
     said=lambda trial: stated(trial, "severing_force", "") or _grades(trial),
     picture=readings,

@@ -66,12 +66,10 @@ def _counted(trial: Trial) -> str:
 
 
 STAIRCASE = Section(
-    title="Staircase impact",
-    noun="staircase",
+    kind="staircase",
     columns=("Half fail at", "By other formulae", "Drops", "Drops that do not count"),
     cells=lambda t: [_said(t) or "none can be stated", _other(t), _counted(t), _void(t)],
     words={"failure_energy": "energy at which half of the sites fail"},
-    main="failure_energy",
     formula="level by maximum likelihood × mean of measured over wanted energy",
     said=_said,
     picture=steps,

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from rig.board.samples import Capture
+from rig.guide.kinds import kind_of
 from rig.guide.verdict import Verdict
 from rig.measure.budget import Reason
 
 NO_VERDICT = Reason("no_verdict", "no verdict is on record")
-ON_A_SPECIMEN = {"drop", "pry", "twist", "hardness", "edge_life", "sharpness", "staircase"}
 
 
 @dataclass(frozen=True)
@@ -38,8 +38,8 @@ class Trial:
     @property
     def on_specimen(self) -> bool:
         """Whether a blade was tested, not the empty tower, the bare arm or a channel."""
-        empty = self.measurand == "drop" and self.settings["asked"].get("energy_j") is None
-        return self.judged or (self.measurand in ON_A_SPECIMEN and not empty)
+        kind = kind_of(self.measurand).on_specimen
+        return self.judged or (kind is not None and not kind.empty(self.settings))
 
     @property
     def valid(self) -> bool:

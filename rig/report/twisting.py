@@ -57,8 +57,7 @@ def loops(trial: Trial) -> Picture | None:
 
 
 TWIST = Section(
-    title="Edge-stability twist",
-    noun="trial",
+    kind="twist",
     columns=("Largest torque", "Last cycle over first", "Damage found"),
     cells=lambda trial: [
         stated(trial, "peak_torque"),
@@ -66,7 +65,6 @@ TWIST = Section(
         damage(trial),
     ],
     words=WORDS,
-    main="peak_torque",
     formula="torque by the load scale, less the arm's own by the no-load sweep",
     said=lambda trial: stated(trial, "peak_torque", ""),
     picture=loops,

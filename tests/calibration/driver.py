@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from rig.bench import Bench
-from rig.guide import measures, script
+from rig.guide import kinds, script
 from rig.guide.parameters import read_all
 from rig.guide.runner import plain
 from rig.guide.steps import Ask, Do, Measure, Note, Procedure, Read, Recall, Step
@@ -62,7 +62,7 @@ class Driver:
                 return {"value": value}
             case Measure():
                 settings = plain(step.settings)
-                return {"result_id": 900, **measures.compute(step.measurand, b"", settings)}
+                return {"result_id": 900, **kinds.compute(step.measurand, b"", settings)}
             case Recall():
                 found = [*self._recalled.get(step.kind, [])]
                 found += [body for kind, body in self.notes if kind == step.kind]

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from rig.errors import RigError
-from rig.guide import measures, script
+from rig.guide import kinds, script
 from rig.logbook.store import Logbook
 from rig.report import certificate
 from rig.report.page import content
@@ -26,7 +26,7 @@ def calibrated(
     versions = {"device": device, "bench": BENCH.model_dump(mode="json")}
     with Logbook.create(path, title="calibrations") as book:
         run = book.start_run(built.name, built.sha256, {}, versions)
-        result = measures.compute(f"{channel}_calibration", b"", settings)
+        result = kinds.compute(f"{channel}_calibration", b"", settings)
         number = book.store_result(run, "calibration", f"{channel}_calibration", result, [])
         if result["certificate"] is None:
             reasons = [reason["text"] for reason in result["reasons"]]
@@ -45,7 +45,7 @@ def page(folder: Path, channel: str, settings: dict[str, Any], device: str = "po
 def test_the_load_page_says_range_dates_cell_operator_weights_and_parts(tmp_path: Path) -> None:
     settings = calibration(Lab(5))
     text = page(tmp_path, "load", settings)
-    sentence = measures.compute("load_calibration", b"", settings)["certificate"]["sentence"]
+    sentence = kinds.compute("load_calibration", b"", settings)["certificate"]["sentence"]
     assert f'<p class="verdict">{sentence}</p>' in text
     assert "Holds until" in text and "by AB" in text and BENCH.cell.serial in text
     assert "0.2, 0.5, 1, 2, 5, 10 kg" in text
@@ -66,7 +66,7 @@ def test_angle_and_height_have_their_page(
     tmp_path: Path, channel: str, settings: dict[str, Any]
 ) -> None:
     text = page(tmp_path, channel, settings)
-    told = measures.compute(f"{channel}_calibration", b"", settings)
+    told = kinds.compute(f"{channel}_calibration", b"", settings)
     assert told["certificate"]["sentence"] in text
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from rig.board import wire
 from rig.board.frames import Decoder, Frame
 from rig.board.wire import TICK_HZ, Kind
-from rig.guide import measures
+from rig.guide import kinds
 from rig.logbook import Logbook
 from rig.logbook.journal import STEP
 from tests.guide.jigs import TIPS, JigRig
@@ -28,7 +28,7 @@ class Recorded:
 
     def result(self, raw: bytes) -> dict[str, Any]:
         """The same measurement from other bytes."""
-        return measures.compute(self.measurand, raw, self.settings)
+        return kinds.compute(self.measurand, raw, self.settings)
 
     def instants(self, every_s: float = EVERY_S) -> list[int]:
         """Numbers of the frames that are the first of their stretch of `every_s`."""

@@ -6,7 +6,7 @@ from typing import Any
 
 from rig import bench as benches
 from rig.bench import Bench
-from rig.guide import measures
+from rig.guide import kinds
 from rig.guide import script as scripts
 from rig.guide.answers import understood
 from rig.guide.operator import ScriptedOperator
@@ -65,7 +65,7 @@ class Play:
         if isinstance(step, Strokes):
             return self._made(step)
         if isinstance(step, Measure):
-            return {"result_id": 1, **measures.compute(step.measurand, b"", plain(step.settings))}
+            return {"result_id": 1, **kinds.compute(step.measurand, b"", plain(step.settings))}
         if isinstance(step, Read):
             return {"mean": 1000.0, "sd": 1.0, "n": 80, "reasons": [], "raw_id": 1,
                     "result_id": 1, "boot": 1}  # fmt: skip

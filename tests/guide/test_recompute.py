@@ -6,13 +6,14 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from rig import __version__
-from rig.guide import measures
+from rig.guide import kinds
 from rig.guide.recompute import Compared, recompute
 from rig.logbook import Logbook
 from rig.measure.same import Difference, differences
@@ -118,12 +119,12 @@ def test_a_result_that_no_step_computed_is_named(logbook: Path, tmp_path: Path) 
 def test_a_result_stored_a_tenth_of_u_off_is_named_by_its_trial(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    sound = measures.MEASURES["drop"]
+    sound = kinds.KINDS["drop"]
 
     def off(raw: bytes, settings: Mapping[str, Any]) -> dict[str, Any]:
-        return changed(sound(raw, settings), "impact_energy", 0.1)
+        return changed(sound.compute(raw, settings), "impact_energy", 0.1)
 
-    monkeypatch.setitem(measures.MEASURES, "drop", off)
+    monkeypatch.setitem(kinds.KINDS, "drop", replace(sound, compute=off))
     path = dropped(tmp_path)
     monkeypatch.undo()
     assert [c.trial for c in recompute(path) if not c.same][-1] == "K3 drop 1"

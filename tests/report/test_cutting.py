@@ -7,8 +7,9 @@ from typing import Any
 import pytest
 
 from rig.board.samples import capture
-from rig.guide import measures
-from rig.guide.steps import plain
+from rig.guide import kinds
+from rig.guide.steps import Note, plain
+from rig.guide.verdict import KIND, read
 from rig.measure.life import Life, survivor
 from rig.report import lifefigure
 from rig.report.cutting import EDGE_LIFE
@@ -22,8 +23,12 @@ def trial_of(play: Play, told: dict[str, Any], measurand: str) -> Trial:
     """The trial as the page gets it."""
     step: Any = [s for s in play.steps if getattr(s, "measurand", "") == measurand][-1]
     settings = plain(step.settings)
-    result = measures.compute(measurand, b"", settings)
-    return Trial(step.trial, measurand, plain(result), settings, None, "", capture(b""), told, None)
+    result = kinds.compute(measurand, b"", settings)
+    verdict = read([s.body for s in play.steps if isinstance(s, Note) and s.kind == KIND][-1])
+    assert verdict.told() == told
+    return Trial(
+        step.trial, measurand, plain(result), settings, None, "", capture(b""), verdict, None
+    )
 
 
 def drawn(address: str) -> str:

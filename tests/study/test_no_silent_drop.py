@@ -6,7 +6,9 @@ from typing import Any
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from rig.guide.verdict import Verdict
 from rig.logbook.records import Run
+from rig.measure.budget import Reason
 from rig.study.answers.answer import answer
 from rig.study.register.collect import beside, collect
 from rig.study.register.trials import Trial
@@ -35,7 +37,7 @@ def trial(draw: st.DrawFn) -> Trial:
     number = draw(st.integers(1, 10_000))
     run = Run(number, procedure, "5eed", {}, {"device": "port"}, NOW, NOW, "finished", "done")
     codes = draw(st.lists(st.sampled_from([*KEY, "ZZ9"]), min_size=1, max_size=2, unique=True))
-    body: dict[str, Any] = {"valid": True, "censored": draw(st.sampled_from(["", "right", "left"]))}
+    body: dict[str, Any] = {"censored": draw(st.sampled_from(["", "right", "left"]))}
     if draw(st.booleans()):
         low = draw(st.integers(0, 300))
         fail = draw(st.one_of(st.none(), st.integers(low + 1, 600)))
@@ -44,10 +46,11 @@ def trial(draw: st.DrawFn) -> Trial:
         body["damage"] = {"kind": "roll", "depth_m": draw(amounts), "u_m": 1e-5}
     value = draw(amounts)
     found = {} if value is None else {PROCEDURES[procedure]: {"value": value, "u": 0.1}}
-    against = tuple(draw(st.lists(st.just("slipped"), max_size=1)))
+    against = tuple(draw(st.lists(st.just(Reason("slip", "slipped")), max_size=1)))
     if "ZZ9" in codes:
-        against += ("'ZZ9' is no code of this study",)
-    return Trial(f"trial {number}", run, NOW, tuple(codes), body, found, against)
+        against += (Reason("no_code", "'ZZ9' is no code of this study"),)
+    verdict = Verdict.judged(f"trial {number}", ", ".join(codes), **body)
+    return Trial(verdict.trial, run, NOW, tuple(codes), verdict, found, against)
 
 
 @settings(max_examples=60, deadline=None)

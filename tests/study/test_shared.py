@@ -4,6 +4,7 @@ from datetime import UTC, datetime
 
 import pytest
 
+from rig.guide.verdict import Verdict
 from rig.logbook.records import Run
 from rig.study.register.collect import Collected, collect
 from rig.study.register.trials import Trial
@@ -21,7 +22,7 @@ def collected(*trials: str, procedure: str = "staircase_impact") -> Collected:
     made = [
         Trial(
             blades, Run(n, procedure, "5eed", {}, {"device": "port"}, NOW, NOW, "finished", ""),
-            NOW, tuple(blades.split(",")), {"valid": True},
+            NOW, tuple(blades.split(",")), Verdict.judged(blades, blades),
             {VALUES[procedure]: {"value": 5.0, "u": 0.1}},
         )
         for n, blades in enumerate(trials, 1)

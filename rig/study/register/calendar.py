@@ -45,7 +45,7 @@ class Stint:
 
 
 def minutes(record: "StudyRecord", procedure: str) -> float:
-    """About so long one trial takes (`Kind.minutes`), without setting up."""
+    """About so long one trial takes (`OnSpecimen.minutes`), without setting up."""
     told = max(kind.minutes for kind in KINDS.values() if kind.procedure == procedure)
     drops = conditions.stated(record, procedure).get("drops", "1")
     if procedure == "drop_impact" and drops.isdecimal():

@@ -8,7 +8,7 @@ from typing import Any
 from rig.measure.life import Life
 from rig.measure.staircase import Staircase
 from rig.study.register.record import BladeRecord, ResponseRecord, StudyRecord
-from rig.study.register.responses import Kind
+from rig.study.register.responses import ResponseKind
 from rig.study.register.trials import Trial
 from rig.study.statistics.data import LOG, RIGHT, Observation, StudyData
 
@@ -129,7 +129,7 @@ def _kept(one: Collected, trial: Trial) -> list[str]:
     return [f"it gave {had}"] if had else []
 
 
-def in_words(trial: Trial, kind: Kind) -> str:
+def in_words(trial: Trial, kind: ResponseKind) -> str:
     """What a trial gave for a response; "" when nothing."""
     if kind.field == "life":
         life = trial.verdict and trial.verdict.life
@@ -222,7 +222,7 @@ def _value(one: Collected, trial: Trial, unit: Set) -> str:
     return ""
 
 
-def value_of(trial: Trial, kind: Kind) -> tuple[float, float]:
+def value_of(trial: Trial, kind: ResponseKind) -> tuple[float, float]:
     """Value and standard uncertainty in the response's unit; nan when the trial has none."""
     if kind.field:
         damage = (trial.verdict and trial.verdict.damage) or {}

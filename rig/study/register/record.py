@@ -11,7 +11,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 
 from rig.errors import RigError
 from rig.study.register.disorder import disorder
-from rig.study.register.responses import KINDS, Kind
+from rig.study.register.responses import KINDS, ResponseKind
 from rig.study.statistics.data import (
     LESS,
     LOG,
@@ -118,7 +118,7 @@ class ResponseRecord(_Part):
     settings: dict[str, Setting] = Field(default_factory=dict)
 
     @property
-    def kind(self) -> Kind:
+    def kind(self) -> ResponseKind:
         """Where it comes from and how it is compared."""
         return KINDS[self.name]
 

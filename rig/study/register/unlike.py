@@ -8,23 +8,8 @@ from typing import Any
 
 from rig.bench.unlike import changed
 from rig.guide import script
+from rig.guide.kinds import AIM_OF, ON_SPECIMEN, kind_of
 from rig.logbook.records import Run
-
-SECTIONS: Mapping[str, tuple[str, ...]] = {
-    "drop_impact": ("tower.", "site."),
-    "staircase_impact": ("tower.", "site."),
-    "pry_to_failure": ("pry.", "cell."),
-    "edge_twist": ("pry.", "twist.", "cell."),
-    "cuts_to_dull": ("frame.", "cell."),
-    "sharpness": ("cell.",),
-}
-"""What of bench.toml a procedure's numbers rest on; nothing of it for any other."""
-CHANNELS: Mapping[str, tuple[str, ...]] = {
-    "drop_impact": ("height",),
-    "staircase_impact": ("height",),
-    "pry_to_failure": ("load", "angle"),
-    "edge_twist": ("load", "angle"),
-}
 
 
 @dataclass(frozen=True)
@@ -66,7 +51,9 @@ def apart(name: str, asked: str, wanted: str) -> str:
 
 def of_bench(began: Mapping[str, Any], now: Mapping[str, Any], procedure: str) -> list[str]:
     """Keys of two benches that differ and matter to a procedure."""
-    return [key for key in changed(began, now) if key.startswith(SECTIONS.get(procedure, ("\0",)))]
+    kind = AIM_OF.get(procedure)
+    sections = () if kind is None else ON_SPECIMEN[kind].bench
+    return [key for key in changed(began, now) if key.startswith(sections)]
 
 
 def settings(run: Run) -> dict[str, str]:
@@ -90,7 +77,8 @@ def conditions(run: Run, medium: Mapping[str, Any] | None = None) -> dict[str, s
     bench = run.versions.get("bench") or {}
     held = bench.get("certificates") or {}
     told = settings(run)
-    for channel in CHANNELS.get(run.procedure, ()):
+    kind = AIM_OF.get(run.procedure)
+    for channel in () if kind is None else kind_of(kind).channels:
         made = ((held.get(channel) or {}).get("certificate") or {}).get("made")
         told[f"calibration of {channel}"] = f"of {made[:16].replace('T', ' ')}" if made else "none"
     for name in ("lot", "thickness_m", "moisture"):
