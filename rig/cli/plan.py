@@ -30,7 +30,8 @@ def plan(logbook: Path, pilot: Path | None, out: Path | None, as_json: bool) -> 
       bladerig study plan tempers.logbook
       bladerig study plan study.toml --pilot pilot.logbook
     """
-    from rig.study.answers.planning import plans, whole_cost
+    from rig.study.answers.plan_words import whole_cost
+    from rig.study.answers.planning import plans
     from rig.study.register.workload import entered, lines
 
     record = _record(logbook)
@@ -88,7 +89,8 @@ def _record(path: Path) -> "StudyRecord":
 
 
 def _show_plan(one: "Planned", record: "StudyRecord") -> None:
-    from rig.study.answers.planning import blind_below, here, in_words, never_sure
+    from rig.study.answers.plan_words import blind_below, in_words, never_sure
+    from rig.study.answers.planning import here
     from rig.study.statistics.phrases import begin, share, size
     from rig.study.statistics.plan import NAMES
 

@@ -7,9 +7,10 @@ from typing import Any
 
 import numpy as np
 
+from rig.report.studyfacts import blades
 from tests.bench.figure import exactly
 from tests.study.drawnstudies import answered
-from tests.study.reader import contradictions
+from tests.study.reader import contradictions, finer_than_u
 
 STUDIES = 500
 SEED = 87
@@ -22,6 +23,7 @@ def read(study: int) -> tuple[int, list[str]]:
         for one in answered(np.random.default_rng([SEED, study]), Path(folder) / "s.logbook"):
             told = one.to_dict()
             found += contradictions(told, told["comparisons"])
+            found += finer_than_u(row["value"] for row in blades(one))
             said += len(told["comparisons"])
     return said, found
 

@@ -7,7 +7,7 @@ what does not agree.
 
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 LEVEL = 0.05
@@ -46,6 +46,18 @@ def contradictions(answer: Mapping[str, Any], lines: list[Mapping[str, Any]]) ->
         told += [f"{line['group']} against {line['against']}: {fault}: {line['sentence']}"
                  for fault in _line(line, answer)]  # fmt: skip
     return told
+
+
+def finer_than_u(values: Iterable[str]) -> list[str]:
+    """Printed values of blades whose last digit is not that of their ±, or whose ± has more than
+    two figures."""
+    faults = []
+    for text in values:
+        for value, u in re.findall(r"(\d+(?:\.\d+)?) ± (\d+(?:\.\d+)?)", text):
+            figures = len(u.replace(".", "").strip("0") or "0")
+            if len(value.partition(".")[2]) != len(u.partition(".")[2]) or figures > 2:
+                faults.append(f"digits against U: {text}")
+    return faults
 
 
 def _headline(answer: Mapping[str, Any], lines: list[Mapping[str, Any]]) -> Iterator[str]:

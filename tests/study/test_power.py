@@ -9,7 +9,8 @@ from scipy import stats
 
 from rig.errors import RigError
 from rig.study.answers.pilot import scatters
-from rig.study.answers.planning import in_words, plans
+from rig.study.answers.plan_words import in_words
+from rig.study.answers.planning import plans
 from rig.study.statistics.contrasts import contrast
 from rig.study.statistics.data import LINEAR, LOG, Response
 from rig.study.statistics.designs import Design, design_of, units_of

@@ -5,8 +5,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from rig.report.studyfacts import blades
 from tests.study.drawnstudies import answered
-from tests.study.reader import contradictions
+from tests.study.reader import contradictions, finer_than_u
 
 STUDIES = 6
 
@@ -18,6 +19,7 @@ def test_what_studies_drawn_at_random_say_agrees_with_their_figures(tmp_path: Pa
         for one in answered(rng, tmp_path / f"{i}.logbook"):
             told = one.to_dict()
             assert not contradictions(told, told["comparisons"])
+            assert not finer_than_u(row["value"] for row in blades(one))
             said += len(told["comparisons"])
     assert said > 3 * STUDIES
 
@@ -50,3 +52,11 @@ def test_the_reader_sees_what_does_not_agree(change: dict[str, object], fault: s
     }  # fmt: skip
     assert not contradictions(answer, [line])
     assert any(fault in told for told in contradictions(answer, [{**line, **change}]))
+
+
+def test_the_reader_sees_digits_that_u_does_not_bear() -> None:
+    assert not finer_than_u(
+        ["10.00 ± 0.10 N·m", "more than 14.0 ± 1.2 N·m", "400 ± 25 MPa", "0 mm"]
+    )
+    for bad in ("10.001 ± 0.10 N·m", "10 ± 0.10 N·m", "10.123 ± 0.123 N·m"):
+        assert finer_than_u([bad])

@@ -16,7 +16,8 @@ from scipy.stats import norm
 from procedures.lib.cutplan import PARAMETERS
 from rig.cli.main import cli
 from rig.logbook import Logbook
-from rig.study.answers.planning import blades_asked, blind_below, in_words, never_sure, plans
+from rig.study.answers.plan_words import blind_below, in_words, never_sure
+from rig.study.answers.planning import blades_asked, plans
 from rig.study.register import kept
 from rig.study.statistics.compare import compare
 from rig.study.statistics.data import LOG, Response
