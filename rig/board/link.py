@@ -5,6 +5,7 @@ program that hangs falls silent and the board makes itself safe; a heartbeat thr
 vouching for a program that no longer works.
 """
 
+import math
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -21,7 +22,7 @@ from rig.board.greeting import (
     WrongFirmware,
 )
 from rig.board.samples import Happening, block, happening
-from rig.board.streams import Clock, Stream
+from rig.board.streams import Clock, Dozing, Stream
 from rig.board.strokes import Counts, counts
 from rig.board.wire import CHANNELS, Kind, Op, Reason, State
 
@@ -107,6 +108,7 @@ class Link(GreetedBoard):
         self._replies: dict[int, Reply] = {}
         self._beats: dict[int, float] = {}
         self._next_beat = clock.now()
+        self._dozing = clock if isinstance(clock, Dozing) else None
         self._streaming: dict[Kind, float] = {}  # since when nothing has come of it
         super().__init__(stream, clock=clock, name=name, time_limit_s=time_limit_s)
 
@@ -142,19 +144,33 @@ class Link(GreetedBoard):
 
     def wait(self, seconds: float) -> None:
         """Let time pass while the line is served."""
-        self.wait_until(lambda: False, seconds)
+        self.wait_until(lambda: False, seconds, lambda: math.inf)
 
-    def wait_until(self, test: Callable[[], bool], limit_s: float) -> bool:
-        """Serve the line until `test` holds (True) or the limit is over (False)."""
+    def wait_until(
+        self, test: Callable[[], bool], limit_s: float, again_s: Callable[[], float] | None = None
+    ) -> bool:
+        """Serve the line until `test` holds (True) or the limit is over (False).
+
+        Where only what comes on the line and the time change what `test` says, `again_s()` tells
+        the clock's time up to which time alone does not: a virtual rig then need not look at it
+        step by step.
+        """
         end = self.clock.now() + limit_s
         while True:
             self.poll()
             if test():
                 return True
+            if again_s is not None and self._dozing is not None:
+                self._dozing.doze(STEP_S, end, min(again_s(), self._due_s()))
             left = end - self.clock.now()
             if left <= 0:
                 return False
             self.clock.sleep(min(STEP_S, left))
+
+    def _due_s(self) -> float:
+        """When `poll` has something to do though nothing comes."""
+        asked = (since + STREAM_LIMITS_S[kind] for kind, since in self._streaming.items())
+        return min(self._next_beat, self._last_heard + SILENCE_LIMIT_S, *asked)
 
     def _ask_again(self, now: float) -> None:
         """A restarted board has its channels off, and the command itself may be lost."""

@@ -2,7 +2,7 @@
 
 import errno
 import time
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from rig.board import wire
 from rig.errors import RigError
@@ -16,6 +16,17 @@ class Clock(Protocol):
 
     def sleep(self, seconds: float) -> None:
         """Let `seconds` pass."""
+
+
+@runtime_checkable
+class Dozing(Protocol):
+    """A clock that knows what is to come, as only a virtual one does."""
+
+    def doze(self, step_s: float, end_s: float, before_s: float) -> None:
+        """Let all those steps towards `end_s` pass in one go in which surely nothing comes.
+
+        The step in which something may come, or `before_s` is reached, is left to `sleep`.
+        """
 
 
 class Stream(Protocol):

@@ -229,12 +229,17 @@ class Reader:
         link = self.device.link
         end = link.clock.now() + seconds
 
-        def over() -> bool:
-            left = end - link.clock.now()
-            self.operator.live(f"{what}: {max(left, 0):.0f} s")
-            return left <= 0
+        def left() -> float:
+            return end - link.clock.now()
 
-        link.wait_until(over, seconds + 1)
+        def over() -> bool:
+            self.operator.live(f"{what}: {max(left(), 0):.0f} s")
+            return left() <= 0
+
+        def told_anew() -> float:
+            return end - max(round(left()) - 0.5, 0.0)
+
+        link.wait_until(over, seconds + 1, told_anew)
 
 
 def moved(raw: bytes, step: Record) -> bool:

@@ -54,6 +54,11 @@ class Line:
         for place, run in self._noise.passed(data):
             self._runs.append((start + place * BYTE_S, run))
 
+    @property
+    def next_s(self) -> float:
+        """Before this no more bytes have come."""
+        return self._runs[0][0] if self._runs else float("inf")
+
     def cut(self, t: float) -> None:
         """Lose what has not left the board by `t`."""
         self._runs = deque((s, run[: _sent(s, t)]) for s, run in self._runs if s < t)

@@ -110,6 +110,11 @@ class StandIn:
 
     # -- world
 
+    @property
+    def rest_until_s(self) -> float:
+        """Plant time before which nothing happens and nothing more comes to be read."""
+        return min(self._next_due(), self._next_beat_s(), self._port.line.next_s)
+
     def run(self, until_s: float) -> None:
         """Let tower, jig and board go on until plant time `until_s`."""
         while True:
