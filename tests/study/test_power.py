@@ -195,3 +195,12 @@ def test_a_pilot_of_several_loads_tells_their_scatter_and_its_limit(tmp_path: Pa
     apart = {f"{g}{i + 1}": f"{g}{i}" for g in "AB" for i in range(3)}
     (plan,) = plans(record({"A": 3, "B": 3}, loads=apart), {"pry_torque": told})
     assert any("furnace loads scatter 13 % in the pilot; planned with" in x for x in in_words(plan))
+
+
+def test_the_page_says_of_few_blades_what_the_plan_says() -> None:
+    page = (Path(__file__).parents[2] / "procedures/drop_impact.md").read_text(encoding="utf-8")
+    three, six, ten = (
+        math.exp(log_scatter(0.2) * Design().detectable(blades)) for blades in (3, 6, 10)
+    )
+    told = f"what is {three:.1f} times as much, six against six {100 * (six - 1):.0f} % more, ten"
+    assert f"{told} against ten {100 * (ten - 1):.0f} % more" in " ".join(page.split())
