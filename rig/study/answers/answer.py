@@ -18,7 +18,8 @@ from rig.study.statistics import lives
 from rig.study.statistics.agreement import agreement
 from rig.study.statistics.alternatives import Beside, beside
 from rig.study.statistics.anova import components
-from rig.study.statistics.censored import CensoredResult, compare_censored
+from rig.study.statistics.bounded import CensoredResult
+from rig.study.statistics.censored import compare_censored
 from rig.study.statistics.compare import Result, compare
 from rig.study.statistics.contrasts import one_load_each, pairs_of
 from rig.study.statistics.covariates import Adjustment, adjust

@@ -3,7 +3,7 @@
 import math
 
 from rig.study.answers.words import could_find, estimated, further, verdict
-from rig.study.statistics.censored import CensoredComparison
+from rig.study.statistics.bounded import CensoredComparison
 from rig.study.statistics.data import Response
 from rig.study.statistics.phrases import TWICE, amount, from_on, percent, roughly, up_to
 from rig.study.statistics.rates import Rate

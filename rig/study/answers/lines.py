@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from rig.study.answers import bound_words, words
-from rig.study.statistics.censored import CensoredComparison, CensoredResult
+from rig.study.statistics.bounded import CensoredComparison, CensoredResult
 from rig.study.statistics.compare import Comparison, Result
 from rig.study.statistics.covariates import Adjustment
 from rig.study.statistics.data import LOG, Response

@@ -7,7 +7,7 @@ or the study cannot tell, and then it says what it would have found.
 import math
 from collections.abc import Sequence
 
-from rig.study.statistics.censored import CensoredComparison
+from rig.study.statistics.bounded import CensoredComparison
 from rig.study.statistics.compare import Comparison
 from rig.study.statistics.data import LOG, MORE, NEITHER, Response
 from rig.study.statistics.parity import EQUAL, UNEQUAL, Parity

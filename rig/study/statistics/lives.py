@@ -18,12 +18,8 @@ from dataclasses import dataclass, replace
 from rig.measure.budget import Reason
 from rig.measure.life import Life, by_group, group_test
 from rig.study.statistics.alternatives import Beside
-from rig.study.statistics.censored import (
-    CensoredComparison,
-    CensoredResult,
-    Ratio,
-    compare_censored,
-)
+from rig.study.statistics.bounded import CensoredComparison, CensoredResult, Ratio
+from rig.study.statistics.censored import compare_censored
 from rig.study.statistics.contrasts import Contrast
 from rig.study.statistics.data import LEFT, RIGHT, Observation, StudyData
 from rig.study.statistics.life_scatter import alike, middle, missed, taken
