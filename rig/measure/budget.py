@@ -16,7 +16,6 @@ Welch-Satterthwaite needs independent contributions. Inputs tied by a correlatio
 contribution with the smallest degrees of freedom among them.
 """
 
-import json
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
@@ -48,8 +47,8 @@ class Reason:
 class Input:
     """An input quantity: estimate, standard uncertainty, degrees of freedom, and where from.
 
-    `shape` is the distribution Monte Carlo draws from: "normal" (Student's t when `dof` is
-    finite, JCGM 101 6.4.9), "rectangular" or "arcsine".
+    `shape` is its distribution: "normal" (Student's t when `dof` is finite, JCGM 101 6.4.9),
+    "rectangular" or "arcsine".
     """
 
     name: str
@@ -154,7 +153,7 @@ def evaluate(
     value = float(model(x))
     slopes = np.array([_sensitivity(model, x, item) for item in inputs])
     parts = slopes * np.array([item.u for item in inputs])
-    r = _correlation_matrix(names, correlations or {})
+    r = correlation_matrix(names, correlations or {})
     shares = parts * (r @ parts)
     variance = float(shares.sum())
     u = math.sqrt(max(variance, 0.0))
@@ -185,7 +184,7 @@ def _sensitivity(model: Model, x: Mapping[str, float], item: Input) -> float:
     return (above - below) / (2 * step)
 
 
-def _correlation_matrix(names: Sequence[str], correlations: Correlations) -> Array:
+def correlation_matrix(names: Sequence[str], correlations: Correlations) -> Array:
     r = np.eye(len(names))
     for (one, other), coefficient in correlations.items():
         i, j = names.index(one), names.index(other)
@@ -220,66 +219,6 @@ def _tied(start: int, r: Array) -> set[int]:
     return group
 
 
-@dataclass(frozen=True)
-class Propagated:
-    """What Monte Carlo gives: mean, standard deviation, symmetric and shortest 95 % intervals."""
-
-    value: float
-    u: float
-    low: float
-    high: float
-    shortest_low: float
-    shortest_high: float
-
-
-def propagate(
-    model: Model,
-    inputs: Sequence[Input],
-    trials: int,
-    seed: int,
-    correlations: Correlations | None = None,
-) -> Propagated:
-    """Propagate distributions by Monte Carlo (JCGM 101:2008, clause 7).
-
-    `model` must accept arrays. Correlated inputs must be normal with unlimited dof.
-    """
-    rng = np.random.default_rng(seed)
-    drawn = {item.name: _draw(item, trials, rng) for item in inputs}
-    tied = [item for item in inputs if any(item.name in pair for pair in correlations or {})]
-    if correlations and tied:
-        r = _correlation_matrix([item.name for item in tied], correlations)
-        z = np.linalg.cholesky(r) @ rng.standard_normal((len(tied), trials))
-        drawn |= {item.name: item.value + item.u * z[i] for i, item in enumerate(tied)}
-    y = np.sort(np.asarray(model(drawn), dtype=float))
-    covered = round(LEVEL * trials)
-    start = int(np.argmin(y[covered:] - y[: trials - covered]))
-    tail = (1 - LEVEL) / 2
-    low, high = np.quantile(y, [tail, 1 - tail])
-    return Propagated(
-        float(y.mean()),
-        float(y.std(ddof=1)),
-        float(low),
-        float(high),
-        float(y[start]),
-        float(y[start + covered]),
-    )
-
-
-def _draw(item: Input, trials: int, rng: np.random.Generator) -> Array:
-    match item.shape:
-        case "rectangular":
-            z = math.sqrt(3) * rng.uniform(-1, 1, trials)
-        case "arcsine":
-            z = math.sqrt(2) * np.sin(rng.uniform(0, 2 * math.pi, trials))
-        case "normal" if math.isinf(item.dof):
-            z = rng.standard_normal(trials)
-        case "normal":
-            z = rng.standard_t(item.dof, trials)
-        case _:
-            raise ValueError(f"{item.name}: unknown shape {item.shape!r}")
-    return item.value + item.u * z
-
-
 def to_dict(result: Measurand) -> dict[str, Any]:
     """Plain data that JSON can hold; unlimited degrees of freedom become null."""
     data = asdict(result)
@@ -294,16 +233,6 @@ def from_dict(data: Mapping[str, Any]) -> Measurand:
     rows = tuple(Row(**{**row, "dof": _unlimited(row["dof"])}) for row in data["rows"])
     reasons = tuple(Reason(**reason) for reason in data["reasons"])
     return Measurand(**{**data, "dof": _unlimited(data["dof"]), "rows": rows, "reasons": reasons})
-
-
-def to_json(result: Measurand) -> str:
-    """One line of JSON, the same bytes for the same measurand."""
-    return json.dumps(to_dict(result), sort_keys=True, allow_nan=False, separators=(",", ":"))
-
-
-def from_json(text: str) -> Measurand:
-    """The measurand that `to_json` wrote."""
-    return from_dict(json.loads(text))
 
 
 def _finite(dof: float) -> float | None:

@@ -1,5 +1,6 @@
 """Budgets agree with the worked examples of the GUM and its first supplement."""
 
+import json
 import math
 from typing import Any
 
@@ -15,11 +16,11 @@ from rig.measure.budget import (
     Reason,
     coverage_factor,
     evaluate,
-    from_json,
-    propagate,
+    from_dict,
     rectangular,
-    to_json,
+    to_dict,
 )
+from tests.measure.montecarlo import propagate
 from tests.published import load
 
 
@@ -218,13 +219,15 @@ def _some() -> Measurand:
     return evaluate("y", "m", lambda x: x["a"] * x["b"], inputs, reasons=[reason])
 
 
+def through_json(result: Measurand) -> Measurand:
+    return from_dict(json.loads(json.dumps(to_dict(result), allow_nan=False)))
+
+
 def test_a_measurand_survives_json_unchanged() -> None:
-    result = _some()
-    assert from_json(to_json(result)) == result
-    assert to_json(from_json(to_json(result))) == to_json(_some())
+    assert through_json(_some()) == _some()
 
 
 def test_unlimited_dof_survive_json_as_null() -> None:
     result = evaluate("y", "1", lambda x: x["a"], [Input("a", 1, 0.1)])
-    assert '"dof":null' in to_json(result)
-    assert math.isinf(from_json(to_json(result)).dof)
+    assert to_dict(result)["dof"] is None
+    assert math.isinf(through_json(result).dof)

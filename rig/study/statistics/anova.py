@@ -1,4 +1,4 @@
-"""One-way analysis of variance, exact to the last digits, and components of scatter.
+"""Components of scatter by nested analysis of variance, exact to the last digits.
 
 Values are shifted by one of them first and sums are compensated, so that a common offset of 1e12
 costs no digits that the values themselves still hold (NIST StRD, SmLs07).
@@ -8,69 +8,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from scipy import stats
-
 from rig.measure.budget import Reason
 from rig.study.statistics.units import BladeMean
-
-
-@dataclass(frozen=True)
-class Anova:
-    """The table of a one-way analysis of variance."""
-
-    df_between: int
-    df_within: int
-    ss_between: float
-    ss_within: float
-
-    @property
-    def ms_between(self) -> float:
-        """Mean square between groups."""
-        return self.ss_between / self.df_between
-
-    @property
-    def ms_within(self) -> float:
-        """Mean square within groups."""
-        return self.ss_within / self.df_within
-
-    @property
-    def f(self) -> float:
-        """F ratio; infinite without scatter within groups."""
-        return self.ms_between / self.ms_within if self.ms_within > 0 else math.inf
-
-    @property
-    def p(self) -> float:
-        """Chance of a larger F when the groups are alike."""
-        return float(stats.f.sf(self.f, self.df_between, self.df_within))
-
-    @property
-    def r_squared(self) -> float:
-        """Share of the sum of squares between groups."""
-        return self.ss_between / (self.ss_between + self.ss_within)
-
-    @property
-    def residual_sd(self) -> float:
-        """Square root of the mean square within."""
-        return math.sqrt(self.ms_within)
-
-
-def one_way(groups: Sequence[Sequence[float]]) -> Anova:
-    """Sums of squares between and within `groups`.
-
-    Raises:
-        ValueError: with fewer than two groups that hold values, or no repeat in any.
-    """
-    filled = [group for group in groups if group]
-    values = sum(map(len, filled))
-    if len(filled) < 2 or values == len(filled):
-        raise ValueError(f"{len(filled)} groups with {values} values")
-    shift = filled[0][0]
-    shifted = [[x - shift for x in group] for group in filled]
-    means = [math.fsum(group) / len(group) for group in shifted]
-    grand = math.fsum(x for group in shifted for x in group) / values
-    between = math.fsum(len(g) * (m - grand) ** 2 for g, m in zip(shifted, means, strict=True))
-    within = math.fsum((x - m) ** 2 for g, m in zip(shifted, means, strict=True) for x in g)
-    return Anova(len(filled) - 1, values - len(filled), between, within)
 
 
 @dataclass(frozen=True)
@@ -122,7 +61,8 @@ def components(blades: Sequence[BladeMean]) -> Components:
     """
     nest: Nest = {}
     for blade in blades:
-        nest.setdefault(blade.group, {}).setdefault(blade.load, {})[blade.blade] = blade.values
+        shifted = tuple(value - blades[0].values[0] for value in blade.values)
+        nest.setdefault(blade.group, {}).setdefault(blade.load, {})[blade.blade] = shifted
     reasons: list[Reason] = []
     levels = _levels(nest, reasons) if blades else []
     total = math.fsum(c.sd**2 for c in levels if c.sd is not None)

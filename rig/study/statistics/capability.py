@@ -1,24 +1,20 @@
-"""Can the rig tell blades apart? Blades x operators x repeats, by analysis of variance or ranges.
+"""Can the rig tell blades apart? Blades x operators x repeats, by analysis of variance.
 
 Crossed model with all effects random (the usual gauge study, AIAG Measurement Systems Analysis,
 4th ed., chapter III). An interaction that is not significant at 5 % is pooled with repeatability;
-negative components count as 0, with a note. Repeatability and reproducibility across laboratories
-follow ASTM E691 / ISO 5725-2.
+negative components count as 0, with a note.
 """
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
-from scipy.integrate import quad
 
 from rig.errors import RigError
 from rig.measure.budget import Reason
-from rig.study.statistics.anova import one_way
 from rig.study.statistics.phrases import many
 
 POOL_ABOVE = 0.05
@@ -173,68 +169,3 @@ def _told(
         math.sqrt(repeat), math.sqrt(reproduce), interaction, math.sqrt(gauge), math.sqrt(blades),
         math.sqrt(gauge + blades), distinct, p, table, tuple(reasons),
     )  # fmt: skip
-
-
-@lru_cache
-def mean_range(n: int) -> float:
-    """d2: mean range of `n` normal values with unit scatter."""
-    told = quad(lambda r: stats.studentized_range.sf(r, n, math.inf), 0, 15)
-    return float(told[0])
-
-
-@lru_cache
-def rms_range(n: int) -> float:
-    """d2* for one sample: root mean square of that range."""
-    told = quad(lambda r: 2 * r * stats.studentized_range.sf(r, n, math.inf), 0, 15)
-    return math.sqrt(told[0])
-
-
-def by_ranges(readings: Sequence[Sequence[Sequence[float]]]) -> Capability:
-    """Capability by averages and ranges: quick, and blind to the interaction.
-
-    K1 = 1/d2(repeats), K2 = 1/d2*(operators), K3 = 1/d2*(blades).
-
-    Raises:
-        RigError: as `crossed`.
-    """
-    data = _readings(readings)
-    operators, blades, repeats = data.shape
-    repeat = float(np.ptp(data, axis=2).mean()) / mean_range(repeats)
-    across = float(np.ptp(data.mean(axis=(1, 2)))) / rms_range(operators)
-    reasons: list[Reason] = []
-    reproduce = _component("operators", across**2 - repeat**2 / (blades * repeats), reasons)
-    apart = float(np.ptp(data.mean(axis=(0, 2)))) / rms_range(blades)
-    return _told(repeat**2, reproduce, None, apart**2, None, (), reasons)
-
-
-@dataclass(frozen=True)
-class Precision:
-    """Repeatability and reproducibility of one material across laboratories (or shops)."""
-
-    average: float
-    s_r: float
-    s_big_r: float
-    reasons: tuple[Reason, ...] = ()
-
-
-def across_laboratories(cells: Sequence[Sequence[float]]) -> Precision:
-    """s_r and s_R of ASTM E691: one cell of repeats a laboratory, all of one size.
-
-    Raises:
-        RigError: when sizes differ, or with fewer than two laboratories or repeats.
-    """
-    sizes = {len(cell) for cell in cells}
-    if len(cells) < 2 or len(sizes) != 1 or min(sizes) < 2:
-        raise RigError(
-            f"{len(cells)} laboratories with {sorted(sizes)} results",
-            where="precision",
-            remedy="two or more laboratories, each with the same number of results (2 or more)",
-        )
-    repeats = sizes.pop()
-    table = one_way(cells)
-    reasons: list[Reason] = []
-    between = _component("laboratories", (table.ms_between - table.ms_within) / repeats, reasons)
-    average = math.fsum(x for cell in cells for x in cell) / (len(cells) * repeats)
-    return Precision(
-        average, table.residual_sd, math.sqrt(between + table.ms_within), tuple(reasons)
-    )

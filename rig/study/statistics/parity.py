@@ -6,42 +6,13 @@ every pair of groups, whatever the study compares later: two groups that each li
 of the control may lie further than the margin from one another.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
-
-import numpy as np
-from scipy.special import stdtr
 
 from rig.study.statistics.compare import Comparison, Result, compare
 from rig.study.statistics.data import Group, StudyData
 from rig.study.statistics.verdict import RULED_OUT, SHOWN
-from rig.study.statistics.welch import welch
 
 EQUAL, UNEQUAL, UNKNOWN = "equal within the margin", "not equal", "equality not shown"
-
-
-@dataclass(frozen=True)
-class Tost:
-    """Two one-sided Welch tests as printed in handbooks: the larger p, and the dof."""
-
-    p: float
-    dof: float
-
-
-def tost(one: Sequence[float], two: Sequence[float], margin: float) -> Tost:
-    """Equivalence of two samples at their nominal level.
-
-    Raises:
-        ValueError: with fewer than two values in a sample, or no scatter at all.
-    """
-    if min(len(one), len(two)) < 2:
-        raise ValueError(f"{len(one)} and {len(two)} values")
-    v1, v2 = (float(np.var(x, ddof=1)) / len(x) for x in (one, two))
-    difference = float(np.mean(one) - np.mean(two))
-    se, dof = welch(difference, v1, len(one) - 1, v2, len(two) - 1)
-    if not se > 0:
-        raise ValueError("no scatter")
-    return Tost(float(stdtr(dof, (abs(difference) - margin) / se)), float(dof))
 
 
 @dataclass(frozen=True)
