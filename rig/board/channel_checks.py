@@ -18,13 +18,13 @@ def streams_height(link: Link) -> str:
     link.start_record()
     link.wait(1.0)
     seen = capture(link.stop_record())
-    steps = set((seen.height.ticks[1:] - seen.height.ticks[:-1]).tolist())
+    steps = set((seen[Kind.HEIGHT].ticks[1:] - seen[Kind.HEIGHT].ticks[:-1]).tolist())
     period = wire.CHANNELS[Kind.HEIGHT].period_ticks
     if seen.gaps or seen.damaged:
         return f"{len(seen.gaps)} gaps and {seen.damaged} damaged frames"
     if any(abs(step - period) > _JITTER_TICKS for step in steps):
         return f"samples are {sorted(steps)[:4]} ticks apart"
-    count = len(seen.height.ticks)
+    count = len(seen[Kind.HEIGHT].ticks)
     return "" if 950 <= count <= 1050 else f"{count} samples in a second"
 
 
@@ -34,7 +34,7 @@ def stops_streaming(link: Link) -> str:
     link.wait(0.1)
     link.start_record()
     link.wait(0.3)
-    count = len(capture(link.stop_record()).height.ticks)
+    count = len(capture(link.stop_record())[Kind.HEIGHT].ticks)
     return f"{count} samples came after the stop" if count else ""
 
 
@@ -46,14 +46,14 @@ def streams_angle(link: Link) -> str:
     link.wait(1.0)
     seen = capture(link.stop_record())
     link.stream(Kind.ANGLE, False)
-    steps = (seen.angle.ticks[1:] - seen.angle.ticks[:-1]).tolist()
+    steps = (seen[Kind.ANGLE].ticks[1:] - seen[Kind.ANGLE].ticks[:-1]).tolist()
     period = wire.CHANNELS[Kind.ANGLE].period_ticks
     if seen.gaps or seen.damaged:
         return f"{len(seen.gaps)} gaps and {seen.damaged} damaged frames"
     if any(abs(step - period) > _ADC_TICKS for step in steps):
         return f"sums are {sorted(set(steps))[:4]} ticks apart"
-    if any(value > _LARGEST_SUM for value in seen.angle.values.tolist()):
-        return f"a sum is {max(seen.angle.values)}"
+    if any(value > _LARGEST_SUM for value in seen[Kind.ANGLE].values.tolist()):
+        return f"a sum is {max(seen[Kind.ANGLE].values)}"
     count = len(steps) + 1
     return "" if 115 <= count <= 135 else f"{count} sums in a second"
 
@@ -69,10 +69,10 @@ def streams_load(link: Link) -> str:
     seen = capture(link.stop_record())
     link.stream(Kind.LOAD, False)
     link.listeners.remove(told.append)
-    steps = (seen.load.ticks[1:] - seen.load.ticks[:-1]).tolist()
+    steps = (seen[Kind.LOAD].ticks[1:] - seen[Kind.LOAD].ticks[:-1]).tolist()
     if seen.gaps or seen.damaged:
         return f"{len(seen.gaps)} gaps and {seen.damaged} damaged frames"
-    if not len(seen.load.ticks):
+    if not len(seen[Kind.LOAD].ticks):
         faults = [e for e in told if e.code is Event.LOAD and e.value != LoadFault.NONE]
         return "" if faults else "neither a conversion came nor a fault"
     nominal = (wire.TICK_HZ / rate for rate in _CONVERSION_RATES_HZ)
@@ -87,7 +87,7 @@ def stops_load_and_angle(link: Link) -> str:
     link.start_record()
     link.wait(0.3)
     seen = capture(link.stop_record())
-    count = len(seen.load.ticks) + len(seen.angle.ticks)
+    count = len(seen[Kind.LOAD].ticks) + len(seen[Kind.ANGLE].ticks)
     return f"{count} samples came after the stop" if count else ""
 
 

@@ -60,20 +60,23 @@ _MEANT: Mapping[wire.Event, tuple[type[IntEnum] | None, type[IntEnum] | None]] =
 class Capture:
     """Everything one recorded stretch of raw bytes holds.
 
-    Traces and events are those of the boot in which it began: a board that restarts counts its
-    time and its height anew. Strokes are told whole, whatever the boot; `counts` are the last
-    totals. An event with a state or reason that there is none of counts as damaged.
+    Traces (one for every channel that the wire describes) and events are those of the boot in which
+    it began: a board that restarts counts its time and its height anew. Strokes are told whole,
+    whatever the boot; `counts` are the last totals. An event with a state or reason that there is
+    none of counts as damaged.
     """
 
-    height: Trace
-    load: Trace
-    angle: Trace
+    traces: Mapping[Kind, Trace]
     events: tuple[Happening, ...]
     gaps: tuple[Gap, ...]
     damaged: int
     resets: int
     strokes: tuple[StrokeTold, ...]
     counts: Counts | None
+
+    def __getitem__(self, channel: Kind) -> Trace:
+        """The samples of one channel."""
+        return self.traces[channel]
 
 
 def trace(frames: Iterable[Frame], kind: Kind) -> Trace:
@@ -141,9 +144,7 @@ def capture(raw: bytes) -> Capture:
     strokes = (stroke(f) for f in frames if f.kind is Kind.STROKE)
     totals = [f for f in frames if f.kind is Kind.COUNTS]
     return Capture(
-        trace(first, Kind.HEIGHT),
-        trace(first, Kind.LOAD),
-        trace(first, Kind.ANGLE),
+        {channel: trace(first, channel) for channel in wire.CHANNELS},
         tuple(event for event in events if not event.odd),
         tuple(decoder.gaps),
         decoder.damaged + sum(event.odd for event in events),

@@ -10,7 +10,7 @@ from typing import Any
 
 from rig.bench import STATED, Site, Tower
 from rig.board.samples import Capture, capture
-from rig.board.wire import Event, Output
+from rig.board.wire import Event, Kind, Output
 from rig.guide.kind import Settings
 from rig.measure.budget import Input
 from rig.measure.drop.evaluate import evaluate_drop
@@ -85,16 +85,16 @@ def _record(seen: Capture, tower: Tower, contact: Settings, after: Settings | No
         if e.code is Event.OUTPUT and e.value == Output.LATCH and e.extra
     ]
     begin = released[0] if released else 0
-    end = int(seen.height.ticks[-1]) if len(seen.height.ticks) else begin
+    end = int(seen[Kind.HEIGHT].ticks[-1]) if len(seen[Kind.HEIGHT].ticks) else begin
     edges = [(e.ticks, e.value) for e in seen.events if e.code is Event.GATE]
     return DropRecord(
-        ticks=seen.height.ticks,
-        counts=seen.height.values,
+        ticks=seen[Kind.HEIGHT].ticks,
+        counts=seen[Kind.HEIGHT].values,
         contact=touched(contact, "contact"),
         contact_after=touched(after, "contact_after") if after else None,
         gate_ticks=gate_ticks(edges, begin, end) if released else None,
-        illegal_edges=seen.height.turns["illegal_edges"],
-        missed_samples=seen.height.turns["missed_samples"],
+        illegal_edges=seen[Kind.HEIGHT].turns["illegal_edges"],
+        missed_samples=seen[Kind.HEIGHT].turns["missed_samples"],
         lost_frames=sum(gap.missing for gap in seen.gaps) + seen.damaged,
         guard_opened=any(
             e.code is Event.GUARD and not e.value and e.ticks >= begin for e in seen.events

@@ -245,8 +245,8 @@ class Reader:
 def moved(raw: bytes, step: Record) -> bool:
     """Whether a record shows the arm moved or pulled by more than a touch."""
     seen = capture(raw)
-    torque = Scale.from_dict(step.torque).value(seen.load.values - step.zero_code)
-    angle = Scale.from_dict(step.angle).value(seen.angle.values)
+    torque = Scale.from_dict(step.torque).value(seen[Kind.LOAD].values - step.zero_code)
+    angle = Scale.from_dict(step.angle).value(seen[Kind.ANGLE].values)
     pulled = np.max(np.abs(torque), initial=0.0) >= step.stop.get("from_nm", math.inf)
     return bool(pulled or (len(angle) and np.ptp(angle) >= EARLY_RAD))
 

@@ -11,7 +11,7 @@ from rig.board.samples import Capture, Trace
 from rig.board.wire import CHANNELS, LOAD_LIMITS, TICK_HZ, Event, Kind, LoadFault
 from rig.measure.budget import Reason
 
-KINDS = {CHANNELS[kind].name: kind for kind in (Kind.HEIGHT, Kind.LOAD, Kind.ANGLE)}
+KINDS = {channel.name: kind for kind, channel in CHANNELS.items()}
 LEAST_SAMPLES = 5
 # Height counts of a carriage at rest flicker by one, a hand that still touches it moves more.
 HEIGHT_STILL = 2
@@ -56,7 +56,7 @@ def evaluate_reading(seen: Capture, channel: str) -> Reading:
         seen: the decoded stretch.
         channel: "load", "angle" or "height".
     """
-    trace: Trace = getattr(seen, channel)
+    trace = seen[KINDS[channel]]
     values = trace.values.astype(float)
     n = len(values)
     span_s = float(trace.ticks[-1] - trace.ticks[0]) / TICK_HZ if n else 0.0
@@ -88,7 +88,7 @@ def clock_reasons(seen: Capture) -> tuple[Reason, ...]:
     found = []
     if seen.resets:
         found.append(Reason("restarted", "the board restarted while it was recorded"))
-    if any(told.cut for told in (seen.height, seen.load, seen.angle)):
+    if any(told.cut for told in seen.traces.values()):
         text = "the board's time ran back while it was recorded: check the board"
         found.append(Reason("time_ran_back", text))
     return tuple(found)
@@ -106,9 +106,9 @@ def load_reasons(seen: Capture) -> tuple[Reason, ...]:
         LoadFault.LATE: ("load_late", "the board read the load cell's converter too late"),
     }  # fmt: skip
     found = [Reason(*words[fault]) for fault in sorted(faults)]
-    if len(seen.load.values) == 0 and LoadFault.MISSING not in faults:
+    if len(seen[Kind.LOAD].values) == 0 and LoadFault.MISSING not in faults:
         found.append(Reason(*words[LoadFault.MISSING]))
-    saturated = int(np.isin(seen.load.values, LOAD_LIMITS).sum())
+    saturated = int(np.isin(seen[Kind.LOAD].values, LOAD_LIMITS).sum())
     if saturated:
         text = "the load cell is at its limit or unplugged: its converter is saturated"
         found.append(Reason("saturated", text, float(saturated), 0.0))

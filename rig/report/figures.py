@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from rig.board.wire import TICK_HZ
+from rig.board.wire import TICK_HZ, Kind
 from rig.report.gather import Trial
 from rig.report.ink import DARK as DARK
 from rig.report.ink import FITTED as FITTED
@@ -31,9 +31,9 @@ def drop(trial: Trial) -> tuple[str, str] | None:
     if "contact_tick" not in figures:
         return None
     factor = trial.settings["time_base"]["factor"]
-    time_s = (trial.seen.height.ticks - figures["contact_tick"]) / TICK_HZ * factor
+    time_s = (trial.seen[Kind.HEIGHT].ticks - figures["contact_tick"]) / TICK_HZ * factor
     scale = trial.settings["tower"]["wire"]["count_m"]
-    height_mm = (trial.seen.height.values - trial.settings["contact"]["counts"]) * scale * 1e3
+    height_mm = (trial.seen[Kind.HEIGHT].values - trial.settings["contact"]["counts"]) * scale * 1e3
     begin = np.flatnonzero(height_mm < height_mm[0] - 2.0)
     start = time_s[begin[0]] - BEFORE_S if len(begin) else -0.4
     shown = (time_s >= start) & (time_s <= AFTER_S)

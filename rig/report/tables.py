@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 
 from rig.board.samples import capture
-from rig.board.wire import TICK_HZ
+from rig.board.wire import TICK_HZ, Kind
 from rig.guide.verdict import verdicts
 from rig.logbook.store import Logbook
 from rig.report.soundness import warning
@@ -144,7 +144,7 @@ def _traces(book: Logbook, rigs: Mapping[int, str]) -> pd.DataFrame:
     parts = []
     for run_id, raw_id in ((r, raw_id) for r in rigs for raw_id in book.raw_ids(r)):
         raw, meta = book.raw(raw_id)
-        height = capture(raw).height
+        height = capture(raw)[Kind.HEIGHT]
         parts.append(
             pd.DataFrame(
                 {

@@ -183,8 +183,8 @@ def test_a_bad_line_never_gives_a_wrong_height(board: StandIn, link: Link) -> No
     board.fault("lose_bytes", 0.003)
     link.wait(10.0)
     seen = capture(link.stop_record())
-    assert set(seen.height.values.tolist()) == {0}  # the carriage rests
-    assert 1_000 < len(seen.height.values) < 10_000
+    assert set(seen[Kind.HEIGHT].values.tolist()) == {0}  # the carriage rests
+    assert 1_000 < len(seen[Kind.HEIGHT].values) < 10_000
     assert seen.damaged > 10
     assert sum(gap.missing for gap in seen.gaps) > 10
 
@@ -400,7 +400,11 @@ def _samples_in(link: Link, seconds: float) -> dict[Kind, int]:
     link.start_record()
     link.wait(seconds)
     seen = capture(link.stop_record())
-    traces = {Kind.HEIGHT: seen.height, Kind.LOAD: seen.load, Kind.ANGLE: seen.angle}
+    traces = {
+        Kind.HEIGHT: seen[Kind.HEIGHT],
+        Kind.LOAD: seen[Kind.LOAD],
+        Kind.ANGLE: seen[Kind.ANGLE],
+    }
     return {kind: len(trace.ticks) for kind, trace in traces.items()}
 
 

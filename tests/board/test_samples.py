@@ -48,9 +48,9 @@ def test_counters_count_through_their_turn(told: list[int], turns: int) -> None:
 @pytest.mark.parametrize("raw", [b"", hello(0, 0, 1), b"\x00\xf7\xff", hello(0, 0, 1)[:9]])
 def test_a_capture_without_samples_is_empty_and_whole(raw: bytes) -> None:
     seen = capture(raw)
-    assert seen.height.ticks.shape == seen.height.values.shape == (0,)
-    assert seen.height.ticks.dtype == np.int64
-    assert set(seen.height.turns.values()) == {0}
+    assert seen[Kind.HEIGHT].ticks.shape == seen[Kind.HEIGHT].values.shape == (0,)
+    assert seen[Kind.HEIGHT].ticks.dtype == np.int64
+    assert set(seen[Kind.HEIGHT].turns.values()) == {0}
     assert (seen.events, seen.gaps, seen.resets) == ((), (), 0)
 
 
@@ -58,8 +58,8 @@ def test_a_recorded_stretch_decodes_twice_to_the_same() -> None:
     parts = session(blocks=30)
     raw = b"".join(parts[:20] + parts[21:])
     first, second = capture(raw), capture(raw)
-    assert np.array_equal(first.height.ticks, second.height.ticks)
-    assert np.array_equal(first.height.values, second.height.values)
+    assert np.array_equal(first[Kind.HEIGHT].ticks, second[Kind.HEIGHT].ticks)
+    assert np.array_equal(first[Kind.HEIGHT].values, second[Kind.HEIGHT].values)
     assert first.events == second.events != ()
     assert first.gaps == second.gaps != ()
     assert (first.damaged, first.resets) == (second.damaged, second.resets)
@@ -95,6 +95,6 @@ def test_of_a_board_that_restarts_when_young_the_second_boots_samples_are_left_o
     later = status(0, 200 * MS, boot=2) + height(1, 210 * MS, [900] * 10)
     seen = capture(first + later)
     assert seen.resets == 1
-    assert set(seen.height.values.tolist()) == {5}, (
+    assert set(seen[Kind.HEIGHT].values.tolist()) == {5}, (
         "its height began anew, though its time is later"
     )

@@ -15,6 +15,7 @@ from typing import Any
 
 from rig import bench as benches
 from rig.board.samples import capture
+from rig.board.wire import Kind
 from rig.errors import RigError
 from rig.guide import script as scripts
 from rig.guide.parameters import read_all
@@ -379,7 +380,7 @@ class Session:
                 continue
             scale = Scale.from_dict(step["torque"])
             for raw_id in book.raw_ids(row.run_id, step["trial"]):
-                codes = capture(book.raw(raw_id)[0]).load.values
+                codes = capture(book.raw(raw_id)[0])[Kind.LOAD].values
                 torque = abs(scale.value(codes - step["zero_code"]))
                 if len(codes) and torque[0] < peak_nm / 5 and max(torque) > peak_nm / 2:
                     return True

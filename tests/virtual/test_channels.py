@@ -57,18 +57,20 @@ def test_every_conversion_comes_once_with_the_time_of_its_data_ready() -> None:
     ready = [t for t, _ in twin_of_it.take(3.1)]
     hz = wire.TICK_HZ * (1 - 0.003)
     wanted = [t * hz for t in ready if t > 0.0215]
-    assert seen.load.ticks.tolist() == pytest.approx(wanted[: len(seen.load.ticks)], abs=1)
-    assert wanted[len(seen.load.ticks)] / hz > 3.019
-    assert set(seen.load.turns.values()) == {0}
+    assert seen[Kind.LOAD].ticks.tolist() == pytest.approx(
+        wanted[: len(seen[Kind.LOAD].ticks)], abs=1
+    )
+    assert wanted[len(seen[Kind.LOAD].ticks)] / hz > 3.019
+    assert set(seen[Kind.LOAD].turns.values()) == {0}
     assert not load_events(seen) and not seen.gaps
 
 
 def test_codes_follow_the_weight_on_the_arm() -> None:
     jig = Jig(seed=1)
     board = streaming(Kind.LOAD, jig=jig)
-    before = captured(board, 1.0).load.values
+    before = captured(board, 1.0)[Kind.LOAD].values
     jig.hang(2.0, "right")
-    after = captured(board, 7.0).load.values
+    after = captured(board, 7.0)[Kind.LOAD].values
     cell = jig.nature.cell
     rise = (after[-20:].mean() - before.mean()) / (256 * 2**23)
     assert rise == pytest.approx(cell.right * jig.nature.hung_nm(2.0), rel=3e-3)
@@ -81,9 +83,9 @@ def test_a_conversion_that_waits_as_the_channel_begins_is_thrown_away_unsaid() -
     began = board.now_s
     ask(board, Kind.LOAD)
     seen = captured(board, 0.5)
-    assert seen.load.ticks[0] / wire.TICK_HZ > began
-    assert len(seen.load.ticks) in (38, 39, 40, 41)
-    assert set(seen.load.turns.values()) == {0}
+    assert seen[Kind.LOAD].ticks[0] / wire.TICK_HZ > began
+    assert len(seen[Kind.LOAD].ticks) in (38, 39, 40, 41)
+    assert set(seen[Kind.LOAD].turns.values()) == {0}
 
 
 def test_a_silent_converter_is_told_once_at_its_limit_and_its_return_before_its_code() -> None:
@@ -111,7 +113,7 @@ def test_a_line_stuck_low_is_told_at_once_and_its_reading_thrown_away() -> None:
     seen = captured(board, 2.1)
     assert load_events(seen) == [LoadFault.STUCK]
     assert seen.events[0].ticks / wire.TICK_HZ - began < 0.002
-    assert not len(seen.load.ticks)
+    assert not len(seen[Kind.LOAD].ticks)
     board.fault("load_stuck_low", 0)
     board.clock.sleep(0.5)
     (first, *_) = of_kind(heard(board, 0.1), Kind.LOAD)
@@ -149,7 +151,7 @@ def test_ten_conversions_a_second_are_no_fault() -> None:
     captured(board, 1.0)
     ask(board, Kind.LOAD)
     seen = captured(board, 5.0)
-    assert len(seen.load.ticks) in range(44, 51)
+    assert len(seen[Kind.LOAD].ticks) in range(44, 51)
     assert load_events(seen) == []
 
 
@@ -164,9 +166,9 @@ def test_a_wiring_fault_of_the_cell_shows_in_the_codes_alone(name: str) -> None:
     seen = captured(board, 6.0)
     assert load_events(seen) == []
     if name == "load_unplugged":
-        assert seen.load.values[-1] == wire.LOAD_LIMITS[1]
+        assert seen[Kind.LOAD].values[-1] == wire.LOAD_LIMITS[1]
     else:
-        assert (seen.load.values < 0).all()
+        assert (seen[Kind.LOAD].values < 0).all()
 
 
 # -- angle
@@ -192,7 +194,7 @@ def test_angle_sums_follow_the_arm_in_the_boards_own_time() -> None:
     board.clock.sleep(200.0)  # a whole second apart by now
     board.read_available()
     jig.sweep(0.7)
-    angles = captured(board, 20.0).angle
+    angles = captured(board, 20.0)[Kind.ANGLE]
     hz = wire.TICK_HZ * (1 + resonator)
     middle = angles.ticks / hz + 0.0039
     again = Jig(seed=4)
@@ -207,7 +209,7 @@ def test_without_a_jig_the_angle_input_stands_where_the_world_puts_it() -> None:
     board = StandIn(Tower())
     board.analog[2] = 300
     ask(board, Kind.ANGLE)
-    assert set(captured(board, 0.5).angle.values.tolist()) == {300 * 64}
+    assert set(captured(board, 0.5)[Kind.ANGLE].values.tolist()) == {300 * 64}
 
 
 # -- all
@@ -273,10 +275,10 @@ def test_a_restarted_board_has_every_channel_off() -> None:
 def test_the_line_carries_all_channels_without_loss() -> None:
     seen = captured(streaming(*CHANNELS), 10.0)
     assert not seen.gaps
-    assert (len(seen.height.ticks), len(seen.angle.ticks)) == pytest.approx(
+    assert (len(seen[Kind.HEIGHT].ticks), len(seen[Kind.ANGLE].ticks)) == pytest.approx(
         (10_000, 1250), rel=0.01
     )
-    assert len(seen.load.ticks) == pytest.approx(800, rel=0.03)
+    assert len(seen[Kind.LOAD].ticks) == pytest.approx(800, rel=0.03)
 
 
 def test_a_state_is_told_before_the_outputs_it_brings() -> None:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rig.board.samples import Capture
-from rig.board.wire import Event, LoadFault
+from rig.board.wire import Event, Kind, LoadFault
 from rig.measure.arm.sweep import Sweep
 from rig.measure.budget import Input, Reason
 from rig.measure.reading import line_reasons
@@ -160,15 +160,15 @@ def arm_record(seen: Capture, zero: Input, zero_after: Input | None = None) -> A
     """The record in a captured stretch."""
     told = [LoadFault(e.value) for e in seen.events if e.code is Event.LOAD and e.value]
     return ArmRecord(
-        load_ticks=seen.load.ticks,
-        codes=seen.load.values,
-        angle_ticks=seen.angle.ticks,
-        sums=seen.angle.values,
+        load_ticks=seen[Kind.LOAD].ticks,
+        codes=seen[Kind.LOAD].values,
+        angle_ticks=seen[Kind.ANGLE].ticks,
+        sums=seen[Kind.ANGLE].values,
         zero=zero,
         zero_after=zero_after,
         load_faults=frozenset(told),
-        discarded=seen.load.turns.get("discarded", 0),
-        missed_sums=seen.angle.turns.get("missed_samples", 0),
+        discarded=seen[Kind.LOAD].turns.get("discarded", 0),
+        missed_sums=seen[Kind.ANGLE].turns.get("missed_samples", 0),
         guard_opened=any(e.code is Event.GUARD and e.value == 0 for e in seen.events),
         line=line_reasons(seen),
     )

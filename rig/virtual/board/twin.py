@@ -238,7 +238,7 @@ class Twin:
     def _message(self, status: int, channel: int, data: bytes) -> None:
         self._pins.message(status, channel, data)
         if status == firmata.RESET:
-            for kind in (Kind.HEIGHT, Kind.LOAD, Kind.ANGLE):
+            for kind in wire.CHANNELS:
                 self._stream(kind, False)
             self._switches.strokes.default_band()
             self._safety.disarm()
