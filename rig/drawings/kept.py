@@ -6,7 +6,7 @@ from io import BytesIO
 import matplotlib
 from matplotlib.backends.backend_pdf import PdfPages
 
-from rig.drawings import assembly, cut, sheet
+from rig.drawings import assembly, cut, lists, sheet
 from rig.drawings.paper import STYLE, Paper
 from rig.geometry.parts import Fixture
 from rig.geometry.placed import Assembly
@@ -28,11 +28,13 @@ def together(part: str, made: Assembly) -> Paper:
 
 
 def files(part: str, fixture: Fixture, made: Assembly) -> Iterator[tuple[str, bytes]]:
-    """Each file's name and bytes: assembly and sheets as SVG, one PDF of all, a DXF a part."""
+    """Each file's name and bytes: assembly and sheets as SVG, one PDF of all, a DXF a part, and
+    the parts list."""
     drawn = {"00_assembly": together(part, made)} | sheets(fixture)
     yield from pictures(drawn)
     yield "all.pdf", printable(drawn)
     yield from cuts(fixture)
+    yield "parts.md", lists.page(fixture, made).encode()
 
 
 def pictures(drawn: Mapping[str, Paper]) -> Iterator[tuple[str, bytes]]:

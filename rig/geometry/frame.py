@@ -60,7 +60,7 @@ def _stands(of: Fixture) -> dict[str, list[Centre]]:
         "guard_back": [(GUARD_X, wall + size["guard_back"][1] / 2, tall)],
         "guard_end": [(GUARD_X + x, 0, tall) for x in
                       (6 - long, long - 6)],
-        "guard_top": [(GUARD_X, 3, tall + size["guard_front"][2] / 2 + 3)],
+        "guard_top": [(GUARD_X, 3, tall + (size["guard_front"][2] + size["guard_top"][2]) / 2)],
         "switch": [(x, half + 40, high) for x in (-60.0, 60.0 + travel_mm(of))],
     }  # fmt: skip
 

@@ -145,15 +145,40 @@ def _apart(one: Axis, other: Axis) -> float:
 
 
 def _axes(made: Assembly, name: str) -> list[Axis]:
+    return [axis for _, axis in _bored(made, name)]
+
+
+def _bored(made: Assembly, name: str) -> list[tuple[Body, Axis]]:
     piece, hole = _hole(made, name)
     face = hole.face or piece.face
-    key = name.partition(".")[0]
-    return [
-        (face, *_world(body, face, at))
-        for body in made.bodies if body.key == key for at in hole.at_mm
-    ]  # fmt: skip
+    these = [body for body in made.bodies if body.key == name.partition(".")[0]]
+    return [(body, (face, *_world(body, face, at))) for body in these for at in hole.at_mm]
 
 
 def _world(body: Body, face: str, at: tuple[float, float]) -> tuple[float, float]:
     u, v = (c for n, c in enumerate(body.centre) if n != ACROSS[face])
     return u + at[0], v + at[1]
+
+
+BETWEEN_MM = 8.0
+"""What may lie between two parts that a screw draws together: a blade, a card."""
+
+
+def off(made: Assembly, joint: Joint) -> int:
+    """How many screws of a kind there are."""
+    if joint.into == "nut":
+        spots = [{(a, round(u, 1), round(v, 1)) for a, u, v in _axes(made, name)}
+                 for name in joint.through]  # fmt: skip
+        return len(set.intersection(*spots))
+    return sum(
+        _apart(at, there) <= IN_LINE_MM and _near(one, other, at[0])
+        for one, at in _bored(made, joint.through[-1])
+        for other, there in _bored(made, joint.into)
+    )
+
+
+def _near(one: Body, other: Body, face: str) -> bool:
+    """Whether two parts lie against one another along the axis of a screw."""
+    axis = "xyz"[ACROSS[face]]
+    (a, b), (c, d) = one.solid.span(axis), other.solid.span(axis)
+    return max(a - d, c - b) <= BETWEEN_MM

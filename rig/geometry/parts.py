@@ -122,6 +122,15 @@ class Joint(Part):
         return float(self.screw.partition("x")[2])
 
 
+class Shop(Part):
+    """What a class of workshop takes to build it: hours, and what it must buy or send out; from
+    memory."""
+
+    shop: str
+    hours: float = Field(gt=0)
+    extra_eur: float = Field(ge=0)
+
+
 class Fixture(Part):
     """All of one fixture: its layout's own figures, its parts, its screws."""
 
@@ -129,6 +138,7 @@ class Fixture(Part):
     layout: dict[str, float]
     piece: dict[str, Piece]
     joint: tuple[Joint, ...]
+    making: tuple[Shop, ...]
 
     def mass_kg(self, group: str) -> float:
         """What all parts that move together weigh."""
