@@ -9,12 +9,13 @@ import pytest
 from rig import bench as benches
 from rig.drawings import lists
 from rig.geometry import armchecks, closure, towerchecks
-from rig.measure.section import moment_nm
-from tests.fixtures.pages import FRAME, PRY, TOWER, TWIST, table, words
+from rig.measure.section import bending_moment
+from tests.fixtures.pages import FRAME, PRY, SAFETY, TOWER, TWIST, table, words
 from tests.published import load
 
 BENCH = benches.load(None)
 PARTS = closure.drilled(BENCH, closure.design())
+CHEEKS = "cheeks beside the index hole"
 MADE = closure.assembled(BENCH, closure.design())
 
 
@@ -34,19 +35,14 @@ def test_the_tower_s_loads_on_its_page_are_those_checked() -> None:
     side = most * of.layout["catch_off"] / of.layout["housing_apart"] / 2
     assert told["one bushing when the catch grips"] == f"{side:.0f} N, rated 1180"
     assert f"stops the carriage in {way[1]:.0f} to {way[0]:.0f} mm" in words(TOWER / "README.md")
-    assert f"still goes on for {way[1]:.0f} to {way[0]:.0f} mm" in words(
-        TOWER.parents[1] / "safety.md"
-    )
+    assert f"still goes on for {way[1]:.0f} to {way[0]:.0f} mm" in words(SAFETY)
 
 
 def test_the_arm_s_loads_on_its_page_are_those_checked() -> None:
     told = figures(PRY)
     stresses = armchecks.stresses_mpa(PARTS["pry"], BENCH)
     for row, key in (
-        (
-            "cheeks beside the index hole, hand pulls 400 N at the stop",
-            "cheeks beside the index hole",
-        ),
+        (f"{CHEEKS}, hand pulls 400 N at the stop", CHEEKS),
         ("stop bolt M12, the same", "stop bolt"),
         ("index pin 8 mm, 10 kg hung", "index pin"),
         ("screws of the jaws, the same as the cheeks", "screws of the jaws"),
@@ -54,9 +50,8 @@ def test_the_arm_s_loads_on_its_page_are_those_checked() -> None:
         stress, limit = stresses[key]
         assert told[row] == f"{stress:.0f} MPa, yield {limit:.0f}"
     layout = PARTS["pry"].layout
-    assert (
-        told["fingers stop the cell at"] == f"{layout['gap'] / layout['cell_bend']:.1f} of capacity"
-    )
+    share = layout["gap"] / layout["cell_bend"]
+    assert told["fingers stop the cell at"] == f"{share:.1f} of capacity"
 
 
 @pytest.mark.parametrize(("folder", "part"), [(TOWER, "tower"), (PRY, "pry"), (TWIST, "twist")])
@@ -113,5 +108,5 @@ def test_the_moment_along_a_pried_blade_is_that_of_the_clamped_beam() -> None:
     prop = told["R_20"] - 5 / 16 * force
     clamp = told["M_0"] + 3 / 16 * force * long
     assert prop * long == pytest.approx(1.5 * end)
-    assert moment_nm(end, long, long) == pytest.approx(-clamp)
-    assert moment_nm(end, 0.0, long) == end
+    assert bending_moment(end, long, long) == pytest.approx(-clamp)
+    assert bending_moment(end, 0.0, long) == end
