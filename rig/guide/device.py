@@ -62,6 +62,11 @@ class Device:
         if self.hands is not None and hand:
             self.link.wait(self.hands.act(hand, detail or {}))
 
+    def until(self, test: Callable[[], bool]) -> None:
+        """Serve the line until a test holds, however long it takes."""
+        while not self.link.wait_until(test, 1.0):
+            pass
+
     def recall(self, deeds: Sequence[Deed]) -> None:
         """Bring a virtual rig that was made anew to where the run stopped."""
         if isinstance(self.hands, Remembering):

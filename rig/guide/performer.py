@@ -16,6 +16,7 @@ from rig.board.wire import Op
 from rig.errors import RigError
 from rig.guide import heights, kinds
 from rig.guide.answers import shown, understood
+from rig.guide.confirming import confirmed
 from rig.guide.device import Device
 from rig.guide.hazards import Warned
 from rig.guide.operator import RESUME, Operator
@@ -117,10 +118,6 @@ class Performer:
         self.book.append(LINE, {"what": "connected again", "boot": self.link.boot}, self.run_id)
         self.operator.tell("Connected again.")
 
-    def _serve_until(self, test: Callable[[], bool]) -> None:
-        while not self.link.wait_until(test, 1.0):
-            pass
-
     # -- the ways
 
     def _tell(self, _: int, step: Tell) -> Commit:
@@ -128,9 +125,7 @@ class Performer:
         return dict
 
     def _do(self, _: int, step: Do) -> Commit:
-        confirmed = self.operator.confirm(step, self.warned.lines(step.hazards))
-        self.device.act(step.hand, step.detail)
-        self._serve_until(confirmed)
+        confirmed(step, self.device, self.operator, self.warned)
         return dict
 
     def _ask(self, _: int, step: Ask) -> Commit:
@@ -157,7 +152,7 @@ class Performer:
                 typed.append(answer)
             return answer is not None
 
-        self._serve_until(came)
+        self.device.until(came)
         return typed[0]
 
     def _ready(self, _: int, step: Ready) -> Commit:
@@ -166,10 +161,7 @@ class Performer:
         return lambda: {"boot": boot}
 
     def _touch(self, _: int, step: Touch) -> Commit:
-        asked = Do(step.text, hazards=step.hazards)
-        confirmed = self.operator.confirm(asked, self.warned.lines(step.hazards))
-        self.device.act(step.hand)
-        self._serve_until(confirmed)
+        confirmed(step, self.device, self.operator, self.warned)
         found = heights.touch(self.device, self.operator)
         return lambda: found
 

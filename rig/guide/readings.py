@@ -11,15 +11,15 @@ import numpy as np
 from rig.board.link import Link, LinkLost
 from rig.board.samples import capture
 from rig.board.wire import CHANNELS, LOAD_LIMITS, TICK_HZ, Kind
-from rig.calibration import timebase
 from rig.errors import RigError
+from rig.guide.clock import time_base
+from rig.guide.confirming import asked, confirmed
 from rig.guide.device import Device
 from rig.guide.following import EARLY_RAD, REST_S, Follow
 from rig.guide.hazards import Warned
 from rig.guide.operator import GO_ON, Operator
-from rig.guide.release import EXCHANGES_USED
 from rig.guide.safe import make_ready
-from rig.guide.steps import Do, Outcome, Read, Record
+from rig.guide.steps import Outcome, Read, Record
 from rig.guide.words import SaidBack
 from rig.logbook.store import Logbook
 from rig.measure.reading import KINDS
@@ -94,10 +94,8 @@ class Reader:
             self.operator.tell(step.text)
             self.device.act(step.hand, step.detail)
             return
-        confirmed = self._asked(step, "you hold it" if step.held else "")
-        self.device.act(step.hand, step.detail)
-        while not self.device.link.wait_until(confirmed, 1.0):
-            pass
+        ready = "you hold it" if step.held else ""
+        confirmed(step, self.device, self.operator, self.warned, ready)
 
     def record(self, index: int, step: Record) -> Callable[[], Outcome]:
         """Record from rest through the motion until the arm is let back.
@@ -134,7 +132,7 @@ class Reader:
             "ended": ended,
             "early": early,
             "boot": boot,
-            "time_base": _time_base(link),
+            "time_base": time_base(link),
         }
 
         def store() -> Outcome:
@@ -150,16 +148,16 @@ class Reader:
         Nothing has moved: what was recorded so far is forgotten, and the cell must read.
         """
         follow = Follow(self.device, self.operator, step)
-        confirmed = self._asked(step, f"understood; then wait for {step.now.split(':')[0]}")
+        then = f"understood; then wait for {step.now.split(':')[0]}"
+        understood = asked(step, self.operator, self.warned, then)
         said = False
 
         def ready() -> bool:
             nonlocal said
-            said = confirmed()
+            said = understood()
             return said or follow.begun()
 
-        while not self.device.link.wait_until(ready, 1.0):
-            pass
+        self.device.until(ready)
         if said:
             self.device.link.start_record()
             self._require_fit()
@@ -203,7 +201,7 @@ class Reader:
         told: dict[str, Any] = {"trial": step.trial, "part_of": index, "boot": link.boot}
         if raw:
             with suppress(RigError):  # the disk may be the trouble itself
-                told["time_base"] = _time_base(link)
+                told["time_base"] = time_base(link)
                 self.book.store_raw(self.run_id, step.trial, raw, told)
 
     def _require_fit(self) -> None:
@@ -220,10 +218,6 @@ class Reader:
                 return
             self.operator.tell(f"Not yet: {why}.")
         raise RigError(why, where="load cell", remedy=f"put it right, {GO_ON}")
-
-    def _asked(self, step: Read | Record, ready: str) -> Callable[[], bool]:
-        asked = Do(step.text, hazards=step.hazards)
-        return self.operator.confirm(asked, self.warned.lines(step.hazards), ready)
 
     def _wait(self, seconds: float, what: str) -> None:
         link = self.device.link
@@ -267,13 +261,3 @@ def unfit(link: Link) -> str:
             "converter to the fast rate"
         )
     return "" if angle else "no readings come from the angle sensor"
-
-
-def _time_base(link: Link) -> dict[str, Any]:
-    used = link.exchanges[-EXCHANGES_USED:]
-    base = timebase.regress(
-        [e.sent_s for e in used],
-        [e.received_s for e in used],
-        timebase.unwrap_ticks([e.ticks for e in used]),
-    )
-    return {"factor": base.factor, "u": base.u, "source": base.source}

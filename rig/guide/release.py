@@ -11,8 +11,8 @@ from typing import Any
 from rig.board.link import Link, LinkLost, Reply
 from rig.board.samples import Happening
 from rig.board.wire import LIMITS, Event, Op, Output, Reason, State
-from rig.calibration import timebase
 from rig.errors import RigError
+from rig.guide.clock import time_base
 from rig.guide.device import Device
 from rig.guide.heights import AGAIN, lights
 from rig.guide.operator import GO_ON, Operator
@@ -25,7 +25,6 @@ INTENT, ENDED = "permit", "permit_ended"
 TRIES = 40
 SETTLE_S = 0.4
 SETTLE_LIMIT_S = 5.0
-EXCHANGES_USED = 3_000
 
 
 @dataclass
@@ -173,18 +172,12 @@ class Releaser:
 
     def _stored(self, step: Release, raw: bytes) -> Callable[[], Outcome]:
         link = self.device.link
-        used = link.exchanges[-EXCHANGES_USED:]
-        base = timebase.regress(
-            [e.sent_s for e in used],
-            [e.received_s for e in used],
-            timebase.unwrap_ticks([e.ticks for e in used]),
-        )
         ended = self._ended()
         outcome: dict[str, Any] = {
             "ended": "UNSEEN" if ended is None else Reason(ended).name,
             "released": self._released(),
             "boot": link.boot,
-            "time_base": {"factor": base.factor, "u": base.u, "source": base.source},
+            "time_base": time_base(link),
         }
 
         def store() -> Outcome:

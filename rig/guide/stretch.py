@@ -143,8 +143,7 @@ class Stretch:
             found = test()
             return bool(found)
 
-        while not self.link.wait_until(ended, 1.0):
-            pass
+        self.device.until(ended)
         return found
 
     def why_now(self) -> str:

@@ -14,11 +14,12 @@ from rig.board.link import Link
 from rig.board.samples import capture
 from rig.board.wire import Kind, Op, Stroke
 from rig.errors import RigError
+from rig.guide.confirming import asked
 from rig.guide.device import Device
 from rig.guide.driving import by_motor
 from rig.guide.hazards import Warned
 from rig.guide.operator import GO_ON, RESUME, Operator
-from rig.guide.steps import Do, Outcome, Strokes
+from rig.guide.steps import Outcome, Strokes
 from rig.guide.stretch import COUNT, RESTARTED, SAID, TALLY, Stretch, totals
 from rig.guide.tally import Tally
 from rig.guide.words import SaidBack
@@ -110,16 +111,14 @@ class Stroker:
             self.operator.tell(step.text)
         else:
             ready = "understood" if step.driven else f"understood; then wait for {step.now}"
-            asked = Do(step.text, hazards=step.hazards)
-            confirmed = self.operator.confirm(asked, self.warned.lines(step.hazards), ready)
+            confirmed = asked(step, self.operator, self.warned, ready)
             had = stretch.tally.counted
 
             def begun() -> bool:
                 stretch.take()
                 return stretch.restarted or stretch.tally.counted > had or confirmed()
 
-            while not self.device.link.wait_until(begun, 1.0):
-                pass
+            self.device.until(begun)
             if stretch.tally.counted > had:
                 self.operator.call("Begun before it was asked for. It counts: go on.")
                 return
