@@ -24,6 +24,7 @@ LINUX_ONLY = (
     "logbook/test_posix.py",
     # A process that forks in the middle of a run.
     "guide/test_faults_in_a_run.py",
+    "guide/test_kills.py",
 )
 
 

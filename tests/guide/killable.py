@@ -1,14 +1,18 @@
-"""A run that can be killed: `python -m tests.guide.killable LOGBOOK BOOT` starts or resumes it.
+"""A run that is killed in the midst of its work, and what it leaves behind.
 
-It prints `seen N` once the procedure has been handed the outcome of step N: by then that outcome
-must be on the disk, whatever happens next.
+Each life is a process of its own, forked, that starts the run or resumes it. It tells on a pipe
+`seen N` once the procedure has been handed the outcome of step N: by then that outcome must be on
+the disk, whatever happens next. The kill is a signal that no code sees coming, sent by the kernel
+after so much processor time of the run itself: between two instructions of whatever it is at,
+and never before it has begun, however busy the machine.
 """
 
+import os
 import random
-import subprocess
-import sys
+import signal
 import time
-from collections.abc import Mapping
+import traceback
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -23,16 +27,20 @@ from rig.logbook.audit import audit
 from rig.logbook.journal import STEP
 from tests.guide.rigs import VirtualRig, impact
 
+SHARES = (0.02, 0.7)  # of a whole run's processor time, until the kill
+LIVES = 60
+Tell = Callable[[str], object]
 
-def telling(script: Script) -> Script:
-    """The script, telling on stdout which outcomes it has seen."""
+
+def telling(script: Script, tell: Tell) -> Script:
+    """The script, telling which outcomes it has seen."""
 
     def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
         inner = script.begin(params, bench)
         step, index = next(inner), 0
         while True:
             outcome = yield step
-            print(f"seen {index}", flush=True)
+            tell(f"seen {index}")
             index += 1
             try:
                 step = inner.send(outcome)
@@ -42,7 +50,7 @@ def telling(script: Script) -> Script:
     return replace(script, _procedure=procedure)
 
 
-def main(path: Path, boot: int) -> None:
+def begin_or_resume(path: Path, boot: int, tell: Tell) -> None:
     """Start the run, or resume it."""
     script, params = impact()
     rig = VirtualRig(boot=boot)
@@ -51,10 +59,10 @@ def main(path: Path, boot: int) -> None:
         runner = Runner(book, benches.load(None), rig.device, rig.operator())
         unfinished = book.unfinished_runs()
         if unfinished:
-            runner.resume(unfinished[-1].run_id, telling(script))
+            runner.resume(unfinished[-1].run_id, telling(script, tell))
         else:
-            runner.start(telling(script), params)
-    print("finished", flush=True)
+            runner.start(telling(script, tell), params)
+    tell("finished")
 
 
 @dataclass
@@ -72,18 +80,24 @@ class Tally:
 def killed_runs(kills: int, folder: Path, seed: int = 1) -> Tally:
     """Kill runs at random instants, resume each until it is finished, and look for losses."""
     chance, tally = random.Random(seed), Tally()
+    whole_s = _whole_run_s(folder / "whole.logbook")
     while tally.kills < kills:
         path = folder / f"run-{tally.runs}.logbook"
-        _one_run(path, chance, tally, kills)
+        _one_run(path, lambda: whole_s * chance.uniform(*SHARES), tally, kills)
         tally.runs += 1
     return tally
 
 
-def _one_run(path: Path, chance: random.Random, tally: Tally, kills: int) -> None:
+def _whole_run_s(path: Path) -> float:
+    """Processor time of a run that nobody kills."""
+    told, _ = _life(path, 0, None)
+    return float(told[-1].split()[1])
+
+
+def _one_run(path: Path, until_s: Callable[[], float], tally: Tally, kills: int) -> None:
     seen: set[int] = set()
-    for boot in range(1, 60):
-        wait_s = chance.uniform(0.2, 3.0) if tally.kills < kills else None
-        told, killed = _life(path, boot, wait_s)
+    for boot in range(1, LIVES):
+        told, killed = _life(path, boot, until_s() if tally.kills < kills else None)
         tally.kills += killed
         seen |= {int(line.split()[1]) for line in told if line.startswith("seen ")}
         if "finished" in told:
@@ -98,26 +112,40 @@ def _one_run(path: Path, chance: random.Random, tally: Tally, kills: int) -> Non
     tally.unsound += bool(audit(path))
 
 
-def _life(path: Path, boot: int, wait_s: float | None) -> tuple[list[str], bool]:
-    """One process, killed after `wait_s` (None: left alone); its lines, and whether it was."""
-    child = subprocess.Popen(
-        [sys.executable, "-m", "tests.guide.killable", str(path), str(boot)],
-        stdout=subprocess.PIPE, text=True, cwd=Path(__file__).parents[2],
-    )  # fmt: skip
-    if wait_s is not None:
-        end = time.monotonic() + wait_s
-        while time.monotonic() < end and child.poll() is None:
-            time.sleep(0.005)
-    killed = wait_s is not None and child.poll() is None
-    if killed:
-        child.kill()
-    told, _ = child.communicate()
-    if not killed and child.returncode:
-        raise AssertionError(f"the run failed: exit code {child.returncode}")
-    # A line cut by the kill was never whole on the pipe: count whole lines only.
-    whole = told if told.endswith("\n") else told[: told.rfind("\n") + 1]
-    return whole.splitlines(), killed
+def _life(path: Path, boot: int, until_s: float | None) -> tuple[list[str], bool]:
+    """One process, killed after `until_s` of work (None: left alone); its lines, and if it was."""
+    reading, writing = os.pipe()
+    child = os.fork()
+    if child == 0:
+        os.close(reading)
+        _live(path, boot, until_s, writing)
+    os.close(writing)
+    with os.fdopen(reading, encoding="utf-8") as pipe:
+        told = pipe.read()
+    _, status = os.waitpid(child, 0)
+    killed = os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGPROF
+    if status and not killed:
+        raise AssertionError(f"the run failed: {told}")
+    return told.splitlines(), killed
 
 
-if __name__ == "__main__":
-    main(Path(sys.argv[1]), int(sys.argv[2]))
+def _live(path: Path, boot: int, until_s: float | None, pipe: int) -> None:
+    """In the child; never comes back. A line is written in one piece or not at all."""
+
+    def tell(line: str) -> None:
+        os.write(pipe, f"{line}\n".encode())
+
+    code = 1
+    try:
+        signal.signal(signal.SIGPROF, signal.SIG_DFL)  # which ends a process at once
+        began_s = time.process_time()
+        if until_s is not None:
+            signal.setitimer(signal.ITIMER_PROF, until_s)
+        begin_or_resume(path, boot, tell)
+        signal.setitimer(signal.ITIMER_PROF, 0.0)
+        tell(f"took {time.process_time() - began_s}")
+        code = 0
+    except BaseException:
+        tell(traceback.format_exc())
+    finally:
+        os._exit(code)

@@ -11,7 +11,6 @@ from rig.guide.runner import INTERRUPTED, Runner, ScriptChanged
 from rig.guide.steps import Outcome
 from rig.logbook import Logbook
 from rig.logbook.audit import audit
-from tests.guide.killable import killed_runs
 from tests.guide.rigs import VirtualRig, cable_pulled_once, impact, new_book, run
 
 
@@ -174,12 +173,6 @@ def test_a_changed_script_is_not_resumed(tmp_path: Path) -> None:
         runner = Runner(book, benches.load(None), rig.device, rig.operator())
         with pytest.raises(ScriptChanged, match="has changed since run 1"):
             runner.resume(1, scripts.load(str(mine)))
-
-
-def test_kills_at_random_instants_lose_nothing_the_procedure_has_seen(tmp_path: Path) -> None:
-    tally = killed_runs(6, tmp_path, seed=3)
-    assert tally.kills == 6 and tally.seen > 0
-    assert (tally.lost, tally.unfinished, tally.unsound) == (0, 0, 0)
 
 
 def test_every_reason_of_the_interlock_has_words_for_a_person() -> None:
