@@ -14,7 +14,7 @@ demo: $(VENV)/.installed
 
 test: $(VENV)/.installed
 	sh tests/tools.sh
-	$(BIN)/python -m pytest -n auto --dist loadfile
+	$(BIN)/python -m pytest -n auto --dist worksteal
 
 bench: $(VENV)/.installed
 	sh tests/tools.sh

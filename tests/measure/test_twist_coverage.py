@@ -7,7 +7,7 @@ import pytest
 from tests.measure.test_coverage import band
 from tests.measure.twistcoverage import COVERED, run
 
-RIGS = 200
+RIGS = 100
 
 
 @cache

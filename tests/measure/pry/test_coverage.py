@@ -7,7 +7,7 @@ import pytest
 from tests.measure.pry.coverage import COVERED, run
 from tests.measure.test_coverage import band
 
-RIGS = 240
+RIGS = 120
 
 
 @cache
