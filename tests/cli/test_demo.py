@@ -129,7 +129,7 @@ def test_the_study_says_what_truly_differs_and_what_it_could_not_have_seen(
     told = first[1].split("The study's answers")[1]
     lines = [line.strip() for line in told.splitlines()]
     (pry,) = [line for line in lines if line.startswith("Pry torque to failure:")]
-    assert "difference shown. Two tempers against one temper" in pry
+    assert "difference shown, two tempers better than one temper. Two tempers against" in pry
     assert "cool temper against one temper: cannot tell" in pry
     (line,) = [line for line in lines if line.startswith("Edge life:")]
     assert "difference shown" not in line

@@ -79,7 +79,7 @@ def _headline(answer: Mapping[str, Any], lines: list[Mapping[str, Any]]) -> Iter
         yield "loads are said to hide recipes, yet there is a p"
     if "Taken for granted" in text:
         yield "what is taken for granted is said with each answer"
-    said_first = set(re.findall(r"(\w+) is (better|worse|higher|lower) than (\w+)", first))
+    said_first = set(re.findall(r"(\w+) (better|worse|higher|lower) than (\w+)", first))
     wanted_first = {(line["group"], _way(line, answer), line["against"])
                     for line in lines if line["verdict"] == SHOWN}  # fmt: skip
     if said_first != wanted_first:
@@ -127,7 +127,7 @@ def _line(line: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[str]:
     low, high, p, text = line["low"], line["high"], line["p"], line["sentence"]
     if low is not None and high is None:
         high = math.inf
-    way = f", {line['group']} is {_way(line, answer)}" if line["verdict"] == SHOWN else ""
+    way = f", {line['group']} {_way(line, answer)}" if line["verdict"] == SHOWN else ""
     if f": {line['verdict']}{way}." not in text:
         yield "its sentence says another verdict"
     if low is None or p is None:
@@ -162,7 +162,7 @@ def _line(line: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _direction(line: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[str]:
-    said = re.search(r"is (better|worse|higher|lower)\.", line["sentence"])
+    said = re.search(r"shown, \w+ (better|worse|higher|lower)\.", line["sentence"])
     wanted = _way(line, answer) if line["verdict"] == SHOWN else None
     if (said[1] if said else None) != wanted:
         yield f"said {said and said[1]}, is {wanted}"

@@ -51,7 +51,7 @@ def test_lives_that_scatter_have_one_figure_for_what_would_have_been_found(tmp_p
 def test_each_comparison_of_lives_states_its_estimate_and_interval(tmp_path: Path) -> None:
     one = told(tmp_path, apart(100))
     (line,) = one.lines
-    assert one.verdict == SHOWN and "shown, B is better." in line.sentence
+    assert one.verdict == SHOWN and "shown, B better." in line.sentence
     assert (
         f"Edge life: estimate {line.effect}; with 95 % confidence {line.interval}" in line.sentence
     )

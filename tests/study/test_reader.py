@@ -39,14 +39,14 @@ def test_the_reader_sees_what_does_not_agree(change: dict[str, object], fault: s
     line = {
         "group": "B", "against": "A", "verdict": "difference shown", "estimate": 1.5, "low": 1.4,
         "high": 1.6, "p": 0.01, "detectable": 1.25,
-        "sentence": "B against A: difference shown, B is better. Pry torque: estimate 50 % more; "
+        "sentence": "B against A: difference shown, B better. Pry torque: estimate 50 % more; "
         "with 95 % confidence between 40 % more and 60 % more. At this scatter a true difference "
         "of 25 % more or 20 % less would be found in 80 of 100 such studies; a smaller one stays.",
     }  # fmt: skip
     answer = {
         "response": "pry_torque", "verdict": "difference shown", "smallest": 1.3, "margin": 1.2,
         "notes": [],
-        "headline": "Pry torque: difference shown, B is better than A. B against A 50 % more "
+        "headline": "Pry torque: difference shown, B better than A. B against A 50 % more "
         "(between 40 % more and "
         "60 % more, 95 % confidence), which is at least the 30 % more that matters.",
     }  # fmt: skip

@@ -99,10 +99,10 @@ def test_better_follows_the_response() -> None:
         data = study(values, response)
         told = compare(data)
         text = words.comparison(told.comparisons[0], response)
-        assert text.startswith(f"B against A: difference shown, B is {word}.")
+        assert text.startswith(f"B against A: difference shown, B {word}.")
         lines = of_values(told, adjust(data, told.layout, pairs_of(data)[0]))
         first = headline(response, told.verdict, lines).partition(". ")[0]
-        assert first.endswith(f"difference shown, B is {word} than A")
+        assert first.endswith(f"difference shown, B {word} than A")
 
 
 def test_parity_not_shown_says_what_follows() -> None:

@@ -182,9 +182,9 @@ def headline(what: Response, verdict: str, lines: Sequence[Line]) -> str:
 
 
 def _ways(lines: Sequence[Line]) -> str:
-    """ "B is better than A, C is worse than A" of what is shown."""
+    """ "B better than A, C worse than A" of what is shown."""
     shown = [line for line in lines if line.way]
-    return ", ".join(f"{line.group} is {line.way} than {line.against}" for line in shown)
+    return ", ".join(f"{line.group} {line.way} than {line.against}" for line in shown)
 
 
 def _shortly(line: Line, what: Response) -> str:

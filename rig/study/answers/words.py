@@ -64,13 +64,13 @@ def comparison(told: Comparison, response: Response) -> str:
 def verdict(
     told: Comparison | CensoredComparison, response: Response, far: float
 ) -> str:  # fmt: skip
-    """The verdict on two groups with its direction: "B against A: difference shown, B is better."
+    """The verdict on two groups with its direction: "B against A: difference shown, B better."
 
     Args:
         far: the estimate, or the end of its interval where that is open.
     """
     way = which_way(told.verdict, far, response)
-    direction = f", {told.group} is {way}" if way else ""
+    direction = f", {told.group} {way}" if way else ""
     return f"{told.group} against {told.against}: {told.verdict}{direction}."
 
 
