@@ -90,12 +90,16 @@ def _headline(answer: Mapping[str, Any], lines: list[Mapping[str, Any]]) -> Iter
 
 def _way(line: Mapping[str, Any], answer: Mapping[str, Any]) -> str:
     """The word for the direction of a difference that is shown."""
-    nothing = 1 if RATIOS[answer["response"]] else 0
-    where = line["estimate"] if line["estimate"] is not None else line["low"] or line["high"]
-    better = BETTER.get(answer["response"])
+    above, better = _above(line, answer), BETTER.get(answer["response"])
     if better is None:
-        return "higher" if where > nothing else "lower"
-    return "better" if (where > nothing) == (better == "more") else "worse"
+        return "higher" if above else "lower"
+    return "better" if above == (better == "more") else "worse"
+
+
+def _above(line: Mapping[str, Any], answer: Mapping[str, Any]) -> bool:
+    """Whether a difference that is shown is one upwards: by the interval where it stands open."""
+    nothing = 1 if RATIOS[answer["response"]] else 0
+    return bool((line["low"] if line["estimate"] is None else line["estimate"]) > nothing)
 
 
 def _matters(line: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[str]:
@@ -117,7 +121,7 @@ def _matters(line: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[str
     how = "is at least" if near >= matters else "is not as far as" if far < matters else "may"
     if not found["how"].startswith(how):
         yield f"'{found['how']}' where the interval is {line['low']} to {line['high']}"
-    if ("more" in found["much"]) != (line["estimate"] > (1 if RATIOS[answer["response"]] else 0)):
+    if ("more" in found["much"]) != _above(line, answer):
         yield f"what matters is said on the wrong side: {found['much']}"
 
 

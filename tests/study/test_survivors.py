@@ -1,6 +1,7 @@
 """Blades that survived: bounds, never values."""
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ from scipy import stats
 
 from rig.errors import RigError
 from rig.study.answers import bound_words
+from rig.study.answers.lines import headline, of_bounds
 from rig.study.statistics.censored import compare_censored
 from rig.study.statistics.compare import compare
 from rig.study.statistics.data import LINEAR, Group, Observation, Response, StudyData
@@ -301,3 +303,19 @@ def test_sentences_and_figures_of_bounds_agree(sizes: list[int], seed: int, limi
             assert TORQUE.margin >= c.high and c.low >= 1 / TORQUE.margin
         assert not (c.verdict == SHOWN and "can show no" in text)
         assert 0 <= c.low <= c.high
+
+
+@pytest.mark.parametrize(
+    ("survives", "way", "much"), [("B", "better", "more"), ("A", "worse", "less")]
+)
+def test_a_group_that_survived_whole_is_held_against_what_matters_on_its_own_side(
+    survives: str, way: str, much: str
+) -> None:
+    """Its ratio stands open; the interval tells the side."""
+    failed = [10.0, 10.5, 9.6, 10.2, 9.9, 10.1]
+    values = {name: [20.0] * 6 if name == survives else failed for name in "AB"}
+    told = compare_censored(limited(values, 15.0))
+    text = headline(TORQUE, told.verdict, of_bounds(told, TORQUE))
+    assert text.startswith(f"Peak torque: difference shown, B {way} than A. B against A in these")
+    assert re.search(rf"blades at least \d+ % {much} \(at least \d+ % {much}, 95", text)
+    assert re.search(rf"which is at least the \d+ % {much} that matters", text)

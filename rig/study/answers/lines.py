@@ -198,7 +198,9 @@ def _shortly(line: Line, what: Response) -> str:
 
 def _matters(line: Line, what: Response) -> str:
     """Whether a difference shown is as large as one that matters, on the side it lies."""
-    more = what.inward(line.estimate) > 0
+    same = what.outward(0.0)
+    far = line.estimate if math.isfinite(line.estimate) else max(line.low, same)
+    more = far > same  # where bounds leave the estimate open, the interval tells the side
     wanted = what.inward(what.smallest)
     matters = amount(what, what.outward(wanted if more else -wanted))
     nothing = 0.0 if what.scale == LOG else -math.inf

@@ -190,7 +190,7 @@ def _of_exact(pair: _Pair) -> tuple[Reason, ...]:
 
 
 def _out(log_ratio: float) -> float:
-    return math.exp(log_ratio) if log_ratio < 700 else math.inf
+    return math.exp(log_ratio) if not log_ratio >= 700 else math.inf  # nan stays nan
 
 
 def _reach(pair: _Pair, level: float) -> Reach:
