@@ -22,8 +22,9 @@ static_assert(wire::pin::LOAD_DATA >= 14 && wire::pin::LOAD_CLOCK >= 14, "PCINT1
 static_assert(wire::pin::ANGLE >= 14, "an analog input");
 static_assert(on_port_d(wire::pin::NEAR) && wire::pin::FAR >= 14, "read from ports D and C");
 static_assert(on_port_b(wire::pin::LATCH) && on_port_b(wire::pin::CATCH) &&
-                  on_port_b(wire::pin::LAMP) && on_port_b(wire::pin::DRIVE),
-              "the outputs are dropped by one write to port B");
+                  on_port_b(wire::pin::LAMP),
+              "both solenoids are dropped by one write to port B");
+static_assert(wire::pin::DRIVE >= 14, "port C: no line of in-system programming (D11, D12, D13)");
 
 // Interrupts off for a scope. Keep the scope short: the encoder waits for it.
 class InterruptsOff {

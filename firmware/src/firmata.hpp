@@ -12,7 +12,7 @@ template <class Link, class Hardware>
 class Firmata {
  public:
   // The longest answer (capabilities): the link must have this room before a message is fed.
-  static constexpr uint8_t LONGEST_ANSWER = 3 + pins::COUNT + 3 * 6 + 2 * 2;
+  static constexpr uint8_t LONGEST_ANSWER = 3 + pins::COUNT + 2 * 6 + 1 * 2;
 
   void reset() {
     for (uint8_t pin = 0; pin < pins::COUNT; ++pin) {

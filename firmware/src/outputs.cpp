@@ -13,11 +13,11 @@ wire::DriveState told_drive;
 
 // The mask is a template argument so that this is one bit instruction.
 template <uint8_t MASK>
-inline void set(bool on) {
+inline void set(volatile uint8_t &port, bool on) {
   if (on) {
-    PORTB |= MASK;
+    port |= MASK;
   } else {
-    PORTB &= static_cast<uint8_t>(~MASK);
+    port &= static_cast<uint8_t>(~MASK);
   }
 }
 
@@ -48,15 +48,17 @@ __attribute__((noinline)) void tell_changes(const Interlock &interlock, const Dr
 }  // namespace
 
 void start() {
-  PORTB &= static_cast<uint8_t>(~(LATCH | CATCH | LAMP | DRIVE));
-  DDRB |= LATCH | CATCH | LAMP | DRIVE;
+  PORTB &= static_cast<uint8_t>(~(LATCH | CATCH | LAMP));
+  PORTC &= static_cast<uint8_t>(~DRIVE);
+  DDRB |= LATCH | CATCH | LAMP;
+  DDRC |= DRIVE;
 }
 
 void publish_locked(const Interlock &interlock, const Drive &drive) {
-  set<LATCH>(interlock.latch());
-  set<CATCH>(interlock.catch_open());
-  set<DRIVE>(drive.running());
-  set<LAMP>(interlock.lamp() || drive.lamp());
+  set<LATCH>(PORTB, interlock.latch());
+  set<CATCH>(PORTB, interlock.catch_open());
+  set<DRIVE>(PORTC, drive.running());
+  set<LAMP>(PORTB, interlock.lamp() || drive.lamp());
   if (interlock.state() != told_state || interlock.latch() != told_latch ||
       interlock.catch_open() != told_catch || drive.state() != told_drive) {
     tell_changes(interlock, drive);

@@ -15,9 +15,12 @@ void start();
 void publish_locked(const Interlock &interlock, const Drive &drive);
 
 // Both solenoids and the drive off at once, before any bookkeeping. Interrupts must be off.
-inline void drop_locked() { PORTB &= static_cast<uint8_t>(~(LATCH | CATCH | DRIVE)); }
+inline void drop_locked() {
+  PORTB &= static_cast<uint8_t>(~(LATCH | CATCH));
+  PORTC &= static_cast<uint8_t>(~DRIVE);
+}
 
-inline bool driving() { return PORTB & DRIVE; }
+inline bool driving() { return PORTC & DRIVE; }
 
 uint8_t energised();  // bits by wire::Output
 }  // namespace outputs

@@ -10,7 +10,7 @@ constexpr uint8_t FIRST_ANALOG = 14;
 constexpr uint8_t INPUT = 0, OUTPUT = 1, ANALOG = 2, PULLUP = 11;
 constexpr uint8_t NO_MODE = 0x7F;
 
-constexpr bool is_analog(uint8_t pin) { return pin >= 18 && pin < COUNT; }
+constexpr bool is_analog(uint8_t pin) { return pin == 19; }
 constexpr bool is_free(uint8_t pin) { return pin == 13 || is_analog(pin); }
 constexpr bool offers(uint8_t pin, uint8_t mode) {
   return is_free(pin) && (mode == INPUT || mode == OUTPUT || mode == PULLUP ||

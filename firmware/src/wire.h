@@ -9,7 +9,7 @@ namespace wire {
 
 constexpr uint8_t WIRE_VERSION = 2;
 constexpr uint8_t FIRMWARE_MAJOR = 1;
-constexpr uint8_t FIRMWARE_MINOR = 2;
+constexpr uint8_t FIRMWARE_MINOR = 3;
 constexpr uint8_t FIRMWARE_PATCH = 0;
 constexpr uint8_t FIRMATA_MAJOR = 2;
 constexpr uint8_t FIRMATA_MINOR = 8;
@@ -21,7 +21,7 @@ constexpr uint8_t START = 240;
 constexpr uint8_t END = 247;
 constexpr uint8_t CRC_SEPTETS = 5;
 constexpr uint16_t SEQ_MASK = 16383;
-constexpr uint32_t DESCRIPTION = 3651146244UL;
+constexpr uint32_t DESCRIPTION = 3136063123UL;
 
 enum class Kind : uint8_t {
   HELLO = 1,
@@ -175,11 +175,11 @@ constexpr uint8_t GATE = 8;
 constexpr uint8_t LATCH = 9;
 constexpr uint8_t CATCH = 10;
 constexpr uint8_t LAMP = 11;
-constexpr uint8_t DRIVE = 12;
 constexpr uint8_t LOAD_DATA = 14;
 constexpr uint8_t LOAD_CLOCK = 15;
 constexpr uint8_t ANGLE = 16;
 constexpr uint8_t FAR = 17;
+constexpr uint8_t DRIVE = 18;
 }  // namespace pin
 
 struct FrameHead {

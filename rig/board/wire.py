@@ -24,7 +24,7 @@ from functools import cached_property
 
 WIRE_VERSION = 2
 FIRMWARE_NAME = "bladerig"
-FIRMWARE_VERSION = (1, 2, 0)
+FIRMWARE_VERSION = (1, 3, 0)
 FIRMATA_VERSION = (2, 8)
 
 BAUD = 250_000  # exact at 16 MHz (UBRR 7, double speed); 115,200 would really be 117,647
@@ -340,11 +340,11 @@ PINS: dict[str, int] = {
     "LATCH": 9,
     "CATCH": 10,
     "LAMP": 11,
-    "DRIVE": 12,
     "LOAD_DATA": 14,
     "LOAD_CLOCK": 15,
     "ANGLE": 16,
     "FAR": 17,
+    "DRIVE": 18,  # D12 is MISO: programming would switch what hangs there
 }
 
 

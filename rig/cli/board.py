@@ -11,6 +11,12 @@ if TYPE_CHECKING:
     from rig.board.link import Link
 
 
+NOT_SEEN = (
+    "Not looked at: the brown-out level of the board's fuses (a boot loader often leaves 2.7 V; "
+    "4.3 V is wanted), the contacts 2 that cut the 12 V, and what hangs on the outputs."
+)
+
+
 @click.group()
 def board() -> None:
     """The board: find it, check it, put the firmware on it."""
@@ -107,6 +113,7 @@ def check(port: str | None, virtual: bool, yes: bool, as_json: bool) -> int:
         ]
         click.echo(json.dumps({"holds": all(f.holds for f in findings), "findings": told}))
     else:
+        click.echo(NOT_SEEN)
         click.echo(_summary(findings))
     return 0 if all(f.holds for f in findings) else 1
 

@@ -52,8 +52,10 @@ def test_an_open_e_stop_is_named_too(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_with_the_guard_closed_nothing_is_said_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
     done = checked(monkeypatch)
     assert "NOT" not in done.output and done.return_value == 0
-    held, _, of, _ = done.output.splitlines()[-1].split()
+    *_, unseen, last = done.output.splitlines()
+    held, _, of, _ = last.split()
     assert held == of and int(of) > len(ARMING)
+    assert "Not looked at: the brown-out level" in unseen
 
 
 def test_programs_are_told_which_checks_were_not_made(monkeypatch: pytest.MonkeyPatch) -> None:

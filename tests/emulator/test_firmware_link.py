@@ -22,7 +22,7 @@ MESSAGES = {
         (Path(__file__).parents[1] / "firmware" / "firmata_messages.json").read_text()
     )["messages"].items()
 }
-FREE_DIGITAL, FREE_ANALOG = (13,), (18, 19)
+FREE_DIGITAL, FREE_ANALOG = (13,), (19,)
 INPUT, OUTPUT, ANALOG, PULLUP = 0, 1, 2, 11
 DDRD, PORTD, DDRB, PORTB, DDRC, PORTC = 0x2A, 0x2B, 0x24, 0x25, 0x27, 0x28
 
@@ -123,10 +123,10 @@ def test_stock_pyfirmata2_understands_the_capabilities() -> None:
     assert len(stock._layout["analog"]) >= len(FREE_ANALOG)
 
 
-def test_the_analog_mapping_names_the_two_free_channels() -> None:
+def test_the_analog_mapping_names_the_free_channel() -> None:
     host = bench().host
     (reply,) = answers(host, MESSAGES["analog_mapping_query"])
-    assert reply == b"\xf0\x6a" + b"\x7f" * 18 + b"\x04\x05\xf7"
+    assert reply == b"\xf0\x6a" + b"\x7f" * 19 + b"\x05\xf7"
 
 
 def test_version_and_firmware_queries_are_answered_as_at_boot() -> None:
@@ -180,12 +180,12 @@ def test_a_free_input_is_reported_when_it_changes() -> None:
 
 def test_an_analog_input_is_reported_at_the_asked_interval() -> None:
     _, board, host = bench()
-    board.set_analog(4, 5.0)
+    board.set_analog(5, 5.0)
     count = len(host.messages)
-    board.write(b"\xf4\x12\x02\xc4\x01" + MESSAGES["sampling_interval_19ms"])
+    board.write(b"\xf4\x13\x02\xc5\x01" + MESSAGES["sampling_interval_19ms"])
     host.run(1.0)
     reports = host.messages[count:]
-    assert set(reports[1:]) == {b"\xe4" + MESSAGES["analog_A2_value_1023"][1:]}
+    assert set(reports[1:]) == {b"\xe5" + MESSAGES["analog_A2_value_1023"][1:]}
     assert abs(len(reports) - 1000 / 19) <= 2
     board.write(MESSAGES["sampling_interval_1000ms"])
     count = len(host.messages)

@@ -16,7 +16,7 @@ from tests.firmware.host import library
 MESSAGES: dict[str, list[int]] = json.loads(
     Path(__file__).with_name("firmata_messages.json").read_text()
 )["messages"]
-FREE = (13, 18, 19)
+FREE = (13, 19)
 RESERVED = tuple(pin for pin in range(20) if pin not in FREE)
 INPUT, OUTPUT, ANALOG, PULLUP = 0, 1, 2, 11
 Log = list[tuple[str, int, int]]
@@ -103,7 +103,7 @@ def test_free_pins_and_only_they_have_modes(bench: Bench) -> None:
     analog = bytes(MESSAGES["capability_response"][10:12])  # ten bits
     assert len(pins) == 20
     for pin, modes in enumerate(pins):
-        expected = b"" if pin not in FREE else digital + (analog if pin >= 18 else b"")
+        expected = b"" if pin not in FREE else digital + (analog if pin >= 19 else b"")
         assert modes == expected, pin
 
 
@@ -111,9 +111,9 @@ def test_no_pin_of_the_rig_is_free() -> None:
     assert not set(FREE) & set(PINS.values())
 
 
-def test_analog_channels_are_those_of_a4_and_a5(bench: Bench) -> None:
+def test_the_analog_channel_is_that_of_a5(bench: Bench) -> None:
     answer = bench.feed(*MESSAGES["analog_mapping_query"])
-    assert answer == bytes([0xF0, 0x6A, *[0x7F] * 18, 4, 5, 0xF7])
+    assert answer == bytes([0xF0, 0x6A, *[0x7F] * 19, 5, 0xF7])
 
 
 def test_published_pin_messages_reach_the_hardware(bench: Bench) -> None:
@@ -129,7 +129,7 @@ def test_a_port_message_writes_free_outputs_only(bench: Bench) -> None:
     assert bench.feed(*MESSAGES["digital_port1_0xA5"]) == b""
     assert bench.log() == [("w", 13, 1)], "bits 0, 2, 5, 7 set: pins 8, 10, 13, 15"
     bench.feed(0x92, 0x7F, 1)
-    assert bench.log() == [], "18 and 19 are inputs"
+    assert bench.log() == [], "19 is an input, 18 the rig's"
     bench.feed(0x91, 0x5F, 1)
     assert bench.log() == [("w", 13, 0)]
 
@@ -198,21 +198,18 @@ def test_a_change_waits_for_room_and_is_not_lost(bench: Bench) -> None:
 
 
 def test_analog_values_come_at_the_sampling_interval(bench: Bench) -> None:
-    bench.analog(18, 1023)
-    bench.analog(19, 5)
+    bench.analog(19, 1023)
     assert bench.feed(*MESSAGES["sampling_interval_19ms"]) == b""
-    bench.feed(0xC4, 1)
     bench.feed(0xC5, 1)
     sent = {now: bench.poll(now) for now in range(1, 40)}
     told = {now: data for now, data in sent.items() if data}
-    a4 = on_channel(4, MESSAGES["analog_A2_value_1023"])
-    a5 = bytes([0xE5, 5, 0])
-    assert told == {20: a4, 21: a5, 39: a4}
+    a5 = on_channel(5, MESSAGES["analog_A2_value_1023"])
+    assert told == {20: a5, 39: a5}
 
 
 def test_the_published_interval_of_a_second_is_kept(bench: Bench) -> None:
     bench.feed(*MESSAGES["sampling_interval_1000ms"])
-    bench.feed(0xC4, 1)
+    bench.feed(0xC5, 1)
     told = [now for now in range(1, 2100) if bench.poll(now)]
     assert told == [1001, 2001]
 
@@ -223,7 +220,7 @@ def test_a_pull_up_shows_in_the_pin_state(bench: Bench) -> None:
 
 
 def test_system_reset_makes_inputs_of_all_free_pins_and_ends_reports(bench: Bench) -> None:
-    bench.feed(0xF4, 13, OUTPUT, 0xD1, 1, 0xC4, 1)
+    bench.feed(0xF4, 13, OUTPUT, 0xD1, 1, 0xC5, 1)
     bench.log()
     assert bench.feed(*MESSAGES["system_reset"]) == b""
     assert bench.log() == [("m", pin, INPUT) for pin in FREE]

@@ -55,7 +55,7 @@ def test_it_greets_with_version_name_and_hello() -> None:
         ([0xF4, 13, 11, 0xF0, 0x6D, 13, 0xF7], [0xF0, 0x6E, 13, 11, 1, 0xF7]),
         ([0xD1, 1], [0x91, 0, 0]),
         ([0xF4, 13, 11, 0xD1, 1], [0x91, 1 << 5, 0]),
-        ([0xF0, 0x69, 0xF7], [0xF0, 0x6A, *[127] * 18, 4, 5, 0xF7]),
+        ([0xF0, 0x69, 0xF7], [0xF0, 0x6A, *[127] * 19, 5, 0xF7]),
     ],
 )
 def test_firmata_queries_are_answered_by_the_letter(query: list[int], answer: list[int]) -> None:
@@ -99,17 +99,17 @@ def test_capabilities_start_with_what_the_stock_host_looks_for() -> None:
     # pyfirmata2 2.5.1 wants 0,1,1,1 first for a digital pin.
     pins = asked(bytes([0xF0, 0x6B, 0xF7]))[2:-1].split(b"\x7f")[:-1]
     assert len(pins) == 20
-    assert [i for i, modes in enumerate(pins) if modes] == [13, 18, 19]
+    assert [i for i, modes in enumerate(pins) if modes] == [13, 19]
     assert all(modes[:6] == bytes([0, 1, 1, 1, 11, 1]) for modes in pins if modes)
 
 
 def test_free_pins_report_changes_and_analog_values() -> None:
     stand_in = board()
-    stand_in.analog[4] = 1023
-    stand_in.write(bytes([0xD1, 1, 0xC4, 1]))
+    stand_in.analog[5] = 1023
+    stand_in.write(bytes([0xD1, 1, 0xC5, 1]))
     stand_in.clock.sleep(0.05)
     data = stand_in.read_available()
-    assert bytes([0xE4, 0x7F, 7]) in data
+    assert bytes([0xE5, 0x7F, 7]) in data
     stand_in.set_pin(13, 1)
     stand_in.clock.sleep(0.01)
     assert bytes([0x91, 1 << 5, 0]) in stand_in.read_available()
@@ -117,14 +117,14 @@ def test_free_pins_report_changes_and_analog_values() -> None:
 
 def test_a_pin_that_leaves_analog_mode_is_reported_no_more() -> None:
     stand_in = board()
-    stand_in.write(bytes([0xC4, 1]))
+    stand_in.write(bytes([0xC5, 1]))
     stand_in.clock.sleep(0.1)
-    assert bytes([0xE4, 0, 0]) in stand_in.read_available()
-    stand_in.write(bytes([0xF4, 18, 0]))
+    assert bytes([0xE5, 0, 0]) in stand_in.read_available()
+    stand_in.write(bytes([0xF4, 19, 0]))
     stand_in.clock.sleep(0.01)
     stand_in.read_available()
     stand_in.clock.sleep(0.1)
-    assert 0xE4 not in stand_in.read_available()
+    assert 0xE5 not in stand_in.read_available()
 
 
 def test_bytes_arrive_at_the_speed_of_the_line() -> None:
