@@ -3,9 +3,10 @@
 from io import StringIO
 from typing import TYPE_CHECKING
 
+from rig.drawings.paper import Spot
 from rig.drawings.sheet import View, views
 from rig.errors import RigError
-from rig.geometry.parts import Piece
+from rig.geometry.parts import Hole, Piece
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
@@ -43,10 +44,23 @@ def _draw(made: "Drawing", view: View) -> None:
     else:
         space.add_lwpolyline(view.outline, close=True, dxfattribs={"layer": "CUT"})
     for number, (hole, at) in enumerate(view.rows, 1):
-        space.add_circle(at, hole.dia_mm / 2, {"layer": "CUT"})
+        if hole.slot_mm:
+            space.add_lwpolyline(_slot(hole, at, view.turned), "xyb", close=True,
+                                 dxfattribs={"layer": "CUT"})  # fmt: skip
+        else:
+            space.add_circle(at, hole.dia_mm / 2, {"layer": "CUT"})
         space.add_point(at, {"layer": "MARK"})
         text = space.add_text(str(number), height=2.5, dxfattribs={"layer": "TEXT"})
         text.set_placement((at[0] + hole.dia_mm / 2 + 0.8, at[1]))
+
+
+def _slot(hole: Hole, at: Spot, upright: bool) -> list[tuple[float, float, float]]:
+    """Corners of a slot with the bulge of its round ends (1 is half a circle)."""
+    half, r, (x, y) = hole.slot_mm / 2, hole.dia_mm / 2, at
+    corners = [(-half, -r, 0.0), (half, -r, 1.0), (half, r, 0.0), (-half, r, 1.0)]
+    if upright:
+        corners = [(-v, u, bulge) for u, v, bulge in corners]
+    return [(x + u, y + v, bulge) for u, v, bulge in corners]
 
 
 def dxf(piece: Piece) -> str:

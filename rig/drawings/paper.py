@@ -22,12 +22,14 @@ STYLE: Any = {"svg.fonttype": "none", "svg.hashsalt": "bladerig", "font.family":
 
 
 def size_for(wide: float, high: float) -> Spot:
-    """The smallest standard sheet that takes so much, or one of its own."""
+    """The smallest standard sheet that takes so much; one of its own where that wastes most."""
+    own = float(round(wide + 5)), float(round(high + 5))
     for long, short in SIZES:
         for page in ((float(long), float(short)), (float(short), float(long))):
             if wide <= page[0] and high <= page[1]:
-                return page
-    return float(round(wide + 5)), float(round(high + 5))
+                wasteful = page[0] > 420 and page[0] * page[1] > 2 * own[0] * own[1]
+                return own if wasteful else page
+    return own
 
 
 @dataclass
@@ -66,6 +68,17 @@ class Paper:
                 at, dia / 2, facecolor="none", edgecolor="black", linewidth=THICK, linestyle=dash
             )
         )
+
+    def slot(self, at: Spot, dia: float, long: float, upright: bool) -> None:
+        """A slot: the outline of a cutter that goes `long` along."""
+        dx, dy = (0.0, long / 2) if upright else (long / 2, 0.0)
+        x, y = at
+        for end in (-1, 1):
+            self.circle((x + end * dx, y + end * dy), dia)
+        off = (dia / 2, 0.0) if upright else (0.0, dia / 2)
+        for end in (-1, 1):
+            u, v = end * off[0], end * off[1]
+            self.line(((x - dx + u, y - dy + v), (x + dx + u, y + dy + v)), wide=THICK)
 
     def cross(self, at: Spot, arm: float) -> None:
         """The centre lines of a hole."""

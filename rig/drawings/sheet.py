@@ -11,6 +11,8 @@ COLUMNS = (0.0, 7.0, 45.0, 59.0, 73.0, 97.0)
 TABLE_MM = 124.0
 TITLE_MM = 34.0
 AXES = "xyz"
+STACK_MM = 330.0
+"""Views wider than this together stand one below the other."""
 
 
 @dataclass(frozen=True)
@@ -22,6 +24,7 @@ class View:
         wide, high: of the face as drawn.
         outline: corners from its lower left corner.
         rows: holes with their place from there.
+        round: a circle. turned: laid on its side.
     """
 
     face: str
@@ -30,6 +33,7 @@ class View:
     outline: tuple[Spot, ...]
     rows: tuple[tuple[Hole, Spot], ...]
     round: bool = False
+    turned: bool = False
 
 
 def views(piece: Piece) -> list[View]:
@@ -49,11 +53,13 @@ def _view(piece: Piece, face: str) -> View:
         for hole in piece.holes if (hole.face or piece.face) == face for u, v in hole.at_mm
     ]  # fmt: skip
     shape = tuple((x - left, y - low) for x, y in corners)
-    if high > wide and high > 180:  # laid down: the paper is wide
+    turned = high > wide and high > 180
+    if turned:  # the paper is wide
         holes = [(hole, (v, wide - u)) for hole, (u, v) in holes]
         shape, wide, high = tuple((y, wide - x) for x, y in shape), high, wide
     ends = {"round_x": "yz", "round_y": "xz", "round_z": "xy"}
-    return View(face, wide, high, shape, tuple(holes), ends.get(piece.form) == face)
+    return View(face, wide, high, shape, tuple(holes), ends.get(piece.form) == face,
+                turned)  # fmt: skip
 
 
 def _corners(wide: float, high: float) -> tuple[Spot, ...]:
@@ -64,29 +70,40 @@ def _corners(wide: float, high: float) -> tuple[Spot, ...]:
 def draw(fixture: str, piece: Piece) -> Paper:
     """The sheet of a part."""
     shown = views(piece)
+    stacked = sum(view.wide for view in shown) > STACK_MM
+    spots, wide, tall = _spots(shown, stacked)
     rows = sum(len(view.rows) for view in shown)
-    wide = MARGIN + sum(view.wide + GAP + 12 for view in shown)
-    tall = max(view.high for view in shown) + 2 * GAP
-    beside = wide < 330 and rows < 45
-    table = ROW * (rows + 3)
+    beside = wide < STACK_MM and rows < 45
+    table = ROW * (rows + 3) if rows else 0.0
     page = size_for(
-        wide + (TABLE_MM if beside else 8),
+        max(wide + (TABLE_MM if beside and rows else 8), 200.0),
         TITLE_MM + (max(tall, table + 10) if beside else tall + table + 10) + 8,
     )
-    page = (max(page[0], 230.0), page[1])
     paper = Paper(*page)
     top = paper.high - GAP - 4
-    number = 0
-    x = MARGIN
-    lines = []
-    for view in shown:
-        _face(paper, view, (x, top - view.high), number + 1)
-        lines += [_cells(n, view, hole, at) for n, (hole, at) in enumerate(view.rows, number + 1)]
-        number += len(view.rows)
-        x += view.wide + GAP + 12
+    lines: list[tuple[str, ...]] = []
+    for view, (x, down) in zip(shown, spots, strict=True):
+        _face(paper, view, (x, top - down - view.high), len(lines) + 1)
+        lines += [
+            _cells(n, view, hole, at) for n, (hole, at) in enumerate(view.rows, len(lines) + 1)
+        ]
     _table(paper, lines, (wide if beside else MARGIN, top + 6 if beside else top - tall + GAP + 6))
     _title(paper, fixture, piece)
     return paper
+
+
+def _spots(shown: list[View], stacked: bool) -> tuple[list[Spot], float, float]:
+    """Left edge and depth below the top of each view; what all take, wide and high."""
+    spots, x, down = [], MARGIN, 0.0
+    for view in shown:
+        spots.append((x, down))
+        if stacked:
+            down += view.high + 2 * GAP
+        else:
+            x += view.wide + GAP + 12
+    if stacked:
+        return spots, MARGIN + max(view.wide for view in shown) + GAP + 12, down
+    return spots, x, max(view.high for view in shown) + 2 * GAP
 
 
 def _face(paper: Paper, view: View, at: Spot, first: int) -> None:
@@ -97,7 +114,10 @@ def _face(paper: Paper, view: View, at: Spot, first: int) -> None:
         paper.shape((x + u, y + v) for u, v in view.outline)
     for number, (hole, (u, v)) in enumerate(view.rows, first):
         spot = (x + u, y + v)
-        paper.circle(spot, hole.dia_mm, "--" if hole.deep_mm else "-")
+        if hole.slot_mm:
+            paper.slot(spot, hole.dia_mm, hole.slot_mm, view.turned)
+        else:
+            paper.circle(spot, hole.dia_mm, "--" if hole.deep_mm else "-")
         paper.cross(spot, hole.dia_mm / 2 + 1.5)
         r = hole.dia_mm / 2 * 0.71 + 0.6
         paper.text((spot[0] + r, spot[1] + r), str(number), size=SMALL - 1)
@@ -112,6 +132,7 @@ def _face(paper: Paper, view: View, at: Spot, first: int) -> None:
 
 def _cells(number: int, view: View, hole: Hole, at: Spot) -> tuple[str, ...]:
     kind = f"{hole.thread}, drill {hole.dia_mm:g}" if hole.thread else f"{hole.dia_mm:g}"
+    kind += f" slot, {hole.slot_mm:g}" if hole.slot_mm else ""
     deep = f"{hole.deep_mm:g} deep" if hole.deep_mm else "through"
     return (str(number), hole.use, f"{at[0]:.2f}", f"{at[1]:.2f}", kind, f"{hole.tol}, {deep}")
 
@@ -132,7 +153,9 @@ def _title(paper: Paper, fixture: str, piece: Piece) -> None:
     paper.print_check((MARGIN, 10))
     for row, words in enumerate(_titles(fixture, piece)):
         size = BIG if row == 0 else SMALL
-        paper.text((MARGIN if row == 0 else MARGIN + 112, 24 - 5 * max(0, row - 1)), words, size)
+        paper.text(
+            (MARGIN if row == 0 else MARGIN + 112, 25 if row == 0 else 22 - 5 * row), words, size
+        )
 
 
 def _titles(fixture: str, piece: Piece) -> Iterator[str]:

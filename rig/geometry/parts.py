@@ -36,6 +36,7 @@ class Hole(Part):
     tol: str = "H13"
     thread: str = Field("", pattern=r"^(M\d+)?$")
     deep_mm: float = Field(0.0, ge=0)  # 0: right through
+    slot_mm: float = Field(0.0, ge=0)  # between the ends' middles, along the face's first axis
     at_mm: tuple[Spot, ...]
 
 
