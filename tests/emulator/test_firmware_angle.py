@@ -95,7 +95,7 @@ def test_a_free_analog_pin_converts_beside_the_angle_and_neither_sees_the_other(
     times = [frame.time for frame in b.host.of(Kind.ANGLE)]
     apart = CHANNEL.block * CHANNEL.period_ticks
     assert all(abs(after - before - apart) <= 200 for before, after in itertools.pairwise(times))
-    assert b.board.probe(Vector.ADC).count > 2.0 * 8_300, "eight a millisecond for the angle, a third for the guest"
+    assert b.board.probe(Vector.ADC).count > 2.0 * 8_300, "8 a ms for the angle, 1/3 for a guest"
     assert b.host.gaps == 0
 
 
