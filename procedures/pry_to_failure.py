@@ -25,6 +25,7 @@ PARAMETERS = (
     aside("specimen", "text", "", "code of the blade; asked for when left out"),
     Parameter("schedule", "text", "hardwood", "blocks in order, softest first: softwood,hardwood"),
     Parameter("side", "text", "right", "the side the arm is pulled to: right or left"),
+    aside("at_angle", "angle", "0 deg", "its torque is told too, from the pre-load; 0 deg: none"),
     questions.PHOTO,
 )
 
@@ -38,6 +39,12 @@ def check(params: Mapping[str, Any], bench: Bench) -> None:
     _blocks(params["schedule"])
     if params["side"] not in ("right", "left"):
         raise RigError(f"'{params['side']}' is no side", where="side", remedy="write right or left")
+    limit_deg = bench.pry.pry.angle_limit_deg
+    if not 0 <= params["at_angle"] <= math.radians(limit_deg):
+        raise RigError(
+            f"{math.degrees(params['at_angle']):g}° is not on the way", where="at_angle",
+            remedy=f"it is from 0 deg to {limit_deg:g} deg, counted from the pre-load",
+        )  # fmt: skip
 
 
 def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
@@ -159,6 +166,7 @@ def _trial(
             "side": side,
             "ended": pried["ended"],
             "time_base": pried["time_base"],
+            "at_rad": params["at_angle"] or None,
         },
     )
     seen = yield from _look(trial, result["kind"], params["photo"])

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from rig.bench import Cell, PryJig, TwistJig
-from rig.board.samples import capture
+from rig.board.samples import Capture, capture
 from rig.measure.arm.facts import (
     ArmRecord,
     Asked,
@@ -15,6 +15,7 @@ from rig.measure.arm.facts import (
     arm_record,
     zero_code,
 )
+from rig.measure.arm.motion import Motion, motion
 from rig.measure.arm.no_load import no_load_sweep
 from rig.measure.arm.sweep import Sweep
 from rig.measure.budget import Input
@@ -37,14 +38,26 @@ def pry(raw: bytes, settings: Settings) -> dict[str, Any]:
     """One pry.
 
     Settings: `jig`, `cell`, `scales`, `zero`, `zero_after`, `sweep`, `section`, `side`, `ended`,
-    `time_base`.
+    `time_base`, `at_rad` (angle whose torque is told; None or missing: of none).
     """
     asked = Asked(
         direction=-1 if settings["side"] == "left" else 1,
         section=_section(settings["section"]),
         ended=settings["ended"],
+        at_rad=settings.get("at_rad"),  # not asked of runs of earlier versions
     )
     return evaluate_pry(record(raw, settings), facts(settings), asked).to_dict()
+
+
+def pry_curve(seen: Capture, settings: Settings) -> Motion | None:
+    """Torque of the tip and angle of the arm, positive to the side pulled to."""
+    direction = -1 if settings["side"] == "left" else 1
+    return motion(arm_record(seen, zero_code(settings["zero"])), facts(settings), direction)
+
+
+def twist_curve(seen: Capture, settings: Settings) -> Motion | None:
+    """Torque of the edge and angle of the arm, positive to the right."""
+    return motion(arm_record(seen, zero_code(settings["zero"])), twist_facts(settings), 1)
 
 
 def twist(raw: bytes, settings: Settings) -> dict[str, Any]:

@@ -4,6 +4,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from rig.board.samples import Capture
+from rig.measure.arm.motion import Motion
+
 Settings = Mapping[str, Any]
 Compute = Callable[[bytes, Settings], dict[str, Any]]
 
@@ -24,6 +27,7 @@ class OnSpecimen:
         empty: whether a measurement by these settings was on no blade after all.
         asks: what a valid result asks for besides; "" when nothing.
         bounds: what a bound asks for, by kind of failure and side ("right": at least).
+        curve: the torque over the angle that its record holds; None when it holds none.
         minutes: one trial takes about so long; common practice, no source.
         destroys: the blade (or its edge or tip) is not the same afterwards.
         media: what one trial uses up.
@@ -39,6 +43,7 @@ class OnSpecimen:
     empty: Callable[[Settings], bool] = lambda _: False
     bounds: Mapping[tuple[str, str], str] = field(default_factory=dict)
     asks: Callable[[Mapping[str, Any]], str] = lambda _: ""
+    curve: Callable[[Capture, Settings], Motion | None] = lambda _, __: None
     minutes: float = 10.0
     destroys: bool = True
     media: str = ""

@@ -63,6 +63,7 @@ PRY = OnSpecimen(
     main="peak_torque",
     again="with another tip: this one is used up",
     bench=("pry.", "cell."),
+    curve=jigs.pry_curve,
     bounds={
         ("survived", "right"): "A tip that held gives a bound: a harder block (schedule=...) asks "
         "more of it.",
@@ -78,6 +79,7 @@ TWIST = OnSpecimen(
     main="peak_torque",
     again="at a fresh place of the edge and in a fresh slot",
     bench=("pry.", "twist.", "cell."),
+    curve=jigs.twist_curve,
     minutes=15,
     media="fresh slot in hardwood",
 )

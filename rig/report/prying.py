@@ -10,9 +10,6 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from rig.guide import jigs
-from rig.measure.arm.facts import arm_record
-from rig.measure.arm.motion import motion
-from rig.measure.budget import Input
 from rig.report.figures import DARK, FITTED, MARK, STYLE, svg
 from rig.report.gather import Trial
 from rig.report.sections import ONE_BLADE, Picture, Section, quantity, stated
@@ -66,13 +63,11 @@ def curve(trial: Trial) -> Picture | None:
     found = trial.result["measurands"].get("peak_torque")
     if found is None:
         return None
-    facts = jigs.facts(trial.settings)
-    direction = -1 if trial.settings["side"] == "left" else 1
-    record = arm_record(trial.seen, Input("zero", trial.settings["zero"]["mean"], 0.0))
-    made = motion(record, facts, direction)
+    made = jigs.pry_curve(trial.seen, trial.settings)
     if made is None:
         return None
-    angle, torque = _from_preload(made.angle_rad, made.net_nm, facts.limits.preload_nm)
+    preload_nm = trial.settings["jig"]["pry"]["preload_nm"]
+    angle, torque = _from_preload(made.angle_rad, made.net_nm, preload_nm)
     with mpl.rc_context(STYLE):
         figure = Figure(figsize=(7.2, 3.8), layout="constrained")
         axes = figure.subplots()

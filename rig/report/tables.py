@@ -8,7 +8,9 @@ import pandas as pd
 
 from rig.board.samples import capture
 from rig.board.wire import TICK_HZ, Kind
+from rig.guide.kinds import ON_SPECIMEN
 from rig.guide.verdict import verdicts
+from rig.logbook.journal import STEP
 from rig.logbook.store import Logbook
 from rig.report.soundness import warning
 from rig.study.register.accidents import withdrawn
@@ -51,6 +53,16 @@ COLUMNS = {
         "reasons": "what stands against it, separated by '; '",
         "superseded_by": "number of the result that took its place; empty for a current one",
     },
+    "curves.csv": {
+        "raw_id": "number of the raw frames in the logbook",
+        "run_id": "number of the run",
+        "rig": "'virtual' is practice on the virtual rig; 'port' a real board",
+        "trial": "name of the trial, a pry or a twist",
+        "nominal_s": "nominal seconds from the first reading of the cell",
+        "angle_rad": "arm angle, rad, positive to the side pulled to; of a twist to the right",
+        "torque_nm": "torque of the tip or the edge, N m: less what the arm alone takes",
+        "cell_torque_nm": "torque by the cell, N m, with what the arm alone takes",
+    },
     "traces.csv": {
         "raw_id": "number of the raw frames in the logbook",
         "run_id": "number of the run",
@@ -76,6 +88,7 @@ def export(path: Path, folder: Path) -> list[Path]:
             "trials.csv": _trials(book, warning(path)),
             "results.csv": _results(book, rigs),
             "traces.csv": _traces(book, rigs),
+            "curves.csv": _curves(book, rigs),
         }
     frames["columns.csv"] = pd.DataFrame(
         [(file, name, text) for file, told in COLUMNS.items() for name, text in told.items()],
@@ -160,3 +173,29 @@ def _traces(book: Logbook, rigs: Mapping[int, str]) -> pd.DataFrame:
         )
     columns = list(COLUMNS["traces.csv"])
     return pd.concat(parts)[columns] if parts else pd.DataFrame(columns=columns)
+
+
+def _curves(book: Logbook, rigs: Mapping[int, str]) -> pd.DataFrame:
+    """Torque over angle of every trial that recorded it, as its newest measurement took it."""
+    parts: dict[tuple[int | None, str], pd.DataFrame] = {}
+    for row in book.journal(kind=STEP):
+        step = row.body["step"]
+        of = ON_SPECIMEN.get(step["measurand"]) if step["step"] == "Measure" else None
+        if of is None or step["raw_id"] is None or row.run_id is None:
+            continue
+        made = of.curve(capture(book.raw(step["raw_id"])[0]), step["settings"])
+        if made is not None:
+            parts[row.run_id, step["trial"]] = pd.DataFrame(
+                {
+                    "raw_id": step["raw_id"],
+                    "run_id": row.run_id,
+                    "rig": rigs[row.run_id],
+                    "trial": step["trial"],
+                    "nominal_s": made.at_s,
+                    "angle_rad": made.angle_rad,
+                    "torque_nm": made.net_nm,
+                    "cell_torque_nm": made.raw_nm,
+                }
+            )
+    columns = list(COLUMNS["curves.csv"])
+    return pd.concat(parts.values())[columns] if parts else pd.DataFrame(columns=columns)

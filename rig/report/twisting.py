@@ -5,9 +5,6 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from rig.guide import jigs
-from rig.measure.arm.facts import arm_record
-from rig.measure.arm.motion import motion
-from rig.measure.budget import Input
 from rig.measure.twist.cycles import find_cycles
 from rig.measure.twist.evaluate import NOTICE
 from rig.report.figures import DARK, STYLE, svg
@@ -29,8 +26,7 @@ def loops(trial: Trial) -> Picture | None:
     if "peak_torque" not in trial.result["measurands"]:
         return None
     facts = jigs.twist_facts(trial.settings)
-    record = arm_record(trial.seen, Input("zero", trial.settings["zero"]["mean"], 0.0))
-    made = motion(record, facts, 1)
+    made = jigs.twist_curve(trial.seen, trial.settings)
     cycles = () if made is None else find_cycles(made, facts.limits.amplitude_rad)
     if made is None or not cycles:
         return None

@@ -1,14 +1,18 @@
 """The guided pry on the virtual rig: every kind of end, and what may go wrong on the way."""
 
 import hashlib
+import math
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
+from rig import bench as benches
 from rig.errors import RigError
 from rig.guide.recompute import recompute
 from rig.logbook import Logbook
 from rig.logbook.audit import audit
+from rig.report.tables import export
 from tests.guide.jigs import TIPS, JigRig
 
 
@@ -159,3 +163,29 @@ def test_the_look_at_the_tip_is_asked_for_before_its_torque_is_shown(tmp_path: P
     (asked,) = [at for at, text in enumerate(shown) if text.startswith("Photograph of the")]
     (told,) = [at for at, text in enumerate(shown) if "snap, peak" in text]
     assert asked < told
+
+
+def test_the_torque_at_an_asked_angle_is_told_and_lies_on_the_exported_curve(
+    tmp_path: Path,
+) -> None:
+    path, told = JigRig(TIPS["bend"]).run(tmp_path, "pry_to_failure", at_angle="5 deg")
+    (trial,) = told["trials"]
+    with Logbook.open(path, writable=False) as book:
+        (stored,) = book.results(trial=trial["trial"])[-1:]
+    at = stored.result["measurands"]["torque_at_angle"]
+    export(path, tmp_path / "tables")
+    curve = pd.read_csv(tmp_path / "tables" / "curves.csv")
+    assert set(curve.trial) == {trial["trial"]} and set(curve.rig) == {"virtual"}
+    assert abs(curve.torque_nm.max() - trial["peak_torque_nm"]) < trial["peak_torque_U_nm"]
+    rising = curve[: curve.torque_nm.idxmax() + 1]
+    preload_nm = benches.load(None).pry.pry.preload_nm
+    start_rad = rising[rising.torque_nm < preload_nm].angle_rad.iloc[-1]
+    there = rising[rising.angle_rad >= start_rad + math.radians(5)].torque_nm.iloc[0]
+    assert abs(at["value"] - there) < at["U"]
+
+
+def test_an_angle_beyond_the_arm_s_reach_is_refused_before_anything_is_begun(
+    tmp_path: Path,
+) -> None:
+    with pytest.raises(RigError, match="not on the way"):
+        JigRig(TIPS["bend"]).run(tmp_path, "pry_to_failure", at_angle="60 deg")
