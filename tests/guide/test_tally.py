@@ -36,3 +36,9 @@ def test_rejected_strokes_are_told_by_reason_and_never_counted() -> None:
     assert tally.rejected == {"partial": 1, "too_fast": 2}
     assert told(tally.rejected) == "1 turned back before the far switch, 2 too fast"
     assert set(tally.rejected) <= set(REJECTS)
+
+
+def test_totals_that_wrap_around_lose_no_stroke() -> None:
+    before = {key: (1 << bits) - 2 for key, bits in BITS.items()}
+    tally = Tally.begin(1, before).seen(dict.fromkeys(BITS, 3))
+    assert tally.strokes == dict.fromkeys(BITS, 5)

@@ -152,6 +152,21 @@ def test_a_clock_that_went_back_without_a_reason_is_named(tmp_path: Path) -> Non
     assert "no reason is journalled" in finding.what
 
 
+@pytest.mark.parametrize(("seconds", "found"), [(1.9, 0), (2.1, 1)])
+def test_the_audit_lets_pass_a_clock_corrected_by_less_than_two_seconds_and_no_more(
+    tmp_path: Path, seconds: float, found: int
+) -> None:
+    path, clock = tmp_path / "study.logbook", Clock()
+    with Logbook.create(path, title="t", now=clock) as book:
+        book.append("note", {})
+        clock.at -= timedelta(seconds=seconds)
+        if found:
+            book.accept_clock("to be taken out below")
+        book.append("note", {})
+    rechain(path, lambda row: row._replace(kind="note") if row.kind == "clock-accepted" else row)
+    assert len(audit(path)) == found
+
+
 class Stored(NamedTuple):
     number: int
     at_utc: str

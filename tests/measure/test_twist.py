@@ -202,3 +202,9 @@ def test_a_torque_outside_its_certificate_is_named() -> None:
 def test_a_result_survives_being_written_and_read() -> None:
     made = evaluate_twist(twist(), facts(), 5)
     assert TwistResult.from_dict(json.loads(json.dumps(made.to_dict()))) == made
+
+
+@pytest.mark.parametrize(("share", "cycles"), [(0.45, 0), (0.55, 5)])
+def test_a_turn_smaller_than_half_of_the_amplitude_is_none(share: float, cycles: int) -> None:
+    made = evaluate_twist(twist(Swing(amplitude=share * AMPLITUDE)), facts(), 5)
+    assert made.figures.get("cycles", 0) == cycles

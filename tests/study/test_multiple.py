@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.study.statistics.multiple import bonferroni, hochberg, holm, step_up_level
+from rig.study.statistics.verdict import CANNOT_TELL, MARGIN_LEVEL, RULED_OUT, judge
 from tests.bench.stepping import step_down_limits
 from tests.published import load
 
@@ -57,3 +58,13 @@ def test_bonferroni_is_the_first_step_of_holm() -> None:
     p = [0.04, 0.01, 0.5]
     assert bonferroni(p).tolist() == pytest.approx([0.12, 0.03, 1.0])
     assert bonferroni(p).min() == holm(p).min()
+
+
+def test_what_is_ruled_out_alone_is_not_beside_comparisons_that_are_open() -> None:
+    """One p of 0.017 a side: enough at 0.025 alone, too much at 0.025/3 beside two open ones."""
+    freedom = (15.0, 15.0)
+    alone = judge([0.0], [0.45], [30.0], [freedom], 1.0)
+    beside = judge([0.0, 0.9, 0.9], [0.45] * 3, [30.0] * 3, [freedom] * 3, 1.0)
+    assert MARGIN_LEVEL / 3 < alone.p_margin[0] < MARGIN_LEVEL
+    assert alone.kind(0) == RULED_OUT
+    assert [beside.kind(i) for i in range(3)] == [CANNOT_TELL] * 3
