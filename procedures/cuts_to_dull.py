@@ -43,8 +43,9 @@ def check(params: Mapping[str, Any], bench: Bench) -> None:
     if params["cuts_per_sheet"] <= (params["control_cuts"] if params["control"] else 0):
         raise RigError(
             f"a sheet of {params['cuts_per_sheet']} cuts leaves none for the blade",
-            where="cuts_per_sheet", remedy="give the cuts that one sheet takes",
-        )  # fmt: skip
+            where="cuts_per_sheet",
+            remedy="give the cuts that one sheet takes",
+        )
 
 
 def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
@@ -118,8 +119,9 @@ def _probe(test: underway.Underway) -> Passage[None]:
             "Both stand in the record, and the test goes on."
         )
     test.probes.append({"cuts": test.cuts, **found})
-    yield Note(f"Probe: {name}", kind="probe",
-               body={"specimen": test.specimen, "cuts": test.cuts, **found})  # fmt: skip
+    yield Note(
+        f"Probe: {name}", kind="probe", body={"specimen": test.specimen, "cuts": test.cuts, **found}
+    )
 
 
 def _failed(test: underway.Underway, found: Mapping[str, Any]) -> bool:

@@ -42,9 +42,10 @@ def check(params: Mapping[str, Any], bench: Bench) -> None:
     limit_deg = bench.pry.pry.angle_limit_deg
     if not 0 <= params["at_angle"] <= math.radians(limit_deg):
         raise RigError(
-            f"{math.degrees(params['at_angle']):g}° is not on the way", where="at_angle",
+            f"{math.degrees(params['at_angle']):g}° is not on the way",
+            where="at_angle",
             remedy=f"it is from 0 deg to {limit_deg:g} deg, counted from the pre-load",
-        )  # fmt: skip
+        )
 
 
 def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:

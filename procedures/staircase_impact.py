@@ -49,25 +49,29 @@ def check(params: Mapping[str, Any], bench: Bench) -> None:
     tower.check_asked(params)
     if params["fails_from"] not in SEVERITY[1:]:
         raise RigError(
-            f"'{params['fails_from']}' is no damage that fails", where="fails_from",
+            f"'{params['fails_from']}' is no damage that fails",
+            where="fails_from",
             remedy=f"it is one of {', '.join(SEVERITY[1:])}",
-        )  # fmt: skip
+        )
     if not 0 < params["fails_at"] <= questions.DAMAGE[1] * 2:
         raise RigError(
-            f"{params['fails_at'] * 1e3:g} mm of damage", where="fails_at",
+            f"{params['fails_at'] * 1e3:g} mm of damage",
+            where="fails_at",
             remedy="write it like 0.5 mm; left out, its kind alone decides",
-        )  # fmt: skip
+        )
     questions.check_blade(params, shared=True)
     if params["drops"] < LEAST:
         raise RigError(
-            f"{params['drops']} drops tell no failure energy", where="drops",
+            f"{params['drops']} drops tell no failure energy",
+            where="drops",
             remedy=f"ask for {USUAL} (usual), or {LEAST} at the very least",
-        )  # fmt: skip
+        )
     if not 0.02 <= params["step"] <= 0.5:
         raise RigError(
-            f"a step of {params['step']:.0%}", where="step",
+            f"a step of {params['step']:.0%}",
+            where="step",
             remedy="take about as much as sites on one edge differ, between 2% and 50%",
-        )  # fmt: skip
+        )
 
 
 @dataclass

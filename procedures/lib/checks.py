@@ -88,9 +88,10 @@ def check_load(bench: Bench, scale: Scale, certified: bool) -> Passage[None]:
             f"{judged.limits.high:.4g} N·m by the {judged.told})."
         )
     yield Note(
-        "Check of the load cell", kind=CHECK,
+        "Check of the load cell",
+        kind=CHECK,
         body={**body, "by": judged.by, "out": bool(judged.reasons), "anew": anew},
-    )  # fmt: skip
+    )
 
 
 def _chart(bench: Bench) -> Passage[Sequence[Mapping[str, Any]] | None]:
@@ -100,8 +101,9 @@ def _chart(bench: Bench) -> Passage[Sequence[Mapping[str, Any]] | None]:
     today = [row for row in fresh["found"] if _same(row, bench)]
     if today and (not today[0]["out"] or today[0]["anew"]):
         return None
-    earlier = yield Recall("Looking for earlier checks.", kind=CHECK, hours=CHART_H,
-                           limit=CHART_LENGTH)  # fmt: skip
+    earlier = yield Recall(
+        "Looking for earlier checks.", kind=CHECK, hours=CHART_H, limit=CHART_LENGTH
+    )
     chart: list[Mapping[str, Any]] = []
     for row in (r for r in earlier["found"] if _same(r, bench)):
         if row["anew"]:
@@ -204,7 +206,8 @@ def _looked_at(judged: Judged) -> Passage[bool]:
         key="chart_anew", kind="choice", choices=("no", "yes"), default="no",
     )  # fmt: skip
     yield Note(
-        "Why the check was out", kind=OUT,
+        "Why the check was out",
+        kind=OUT,
         body={"reason": why["value"], "text": reason.text, "figure": reason.figure},
-    )  # fmt: skip
+    )
     return bool(again["value"] == "yes")

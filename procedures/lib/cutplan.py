@@ -71,21 +71,24 @@ def _require_judged(params: Mapping[str, Any], asked: Criterion, probes: int) ->
     failing, successive = params["failing"], params["successive"]
     if asked.graded and not 1 <= failing <= asked.places:
         raise RigError(
-            f"{failing} failing places of the {asked.places} that are marked", where="failing",
+            f"{failing} failing places of the {asked.places} that are marked",
+            where="failing",
             remedy=f"say how many of them make a probe fail: 1 to {asked.places}; or mark more "
             "with places=",
-        )  # fmt: skip
+        )
     if not asked.graded and asked.limit_n is None:
         raise RigError(
-            "the force alone is probed, and no force is called dull", where="force_limit",
+            "the force alone is probed, and no force is called dull",
+            where="force_limit",
             remedy="give the severing force above which the edge is dull, like force_limit=2N; or "
             "grade it as well: probe=shave,force",
-        )  # fmt: skip
+        )
     if not 1 <= successive <= probes:
         raise RigError(
-            f"{successive} failing probes in a row, of {probes} in all", where="successive",
+            f"{successive} failing probes in a row, of {probes} in all",
+            where="successive",
             remedy=f"2 is usual; it is 1 to {probes}",
-        )  # fmt: skip
+        )
 
 
 def _schedule(kind: str, params: Mapping[str, Any]) -> Schedule:
@@ -97,9 +100,10 @@ def _schedule(kind: str, params: Mapping[str, Any]) -> Schedule:
         raise RigError(f"no probes '{kind}'", where="probes", remedy=f"write {', '.join(KINDS)}")
     if not params["pilot"]:
         raise RigError(
-            "planned probes need a pilot life", where="pilot",
+            "planned probes need a pilot life",
+            where="pilot",
             remedy="cut a blade like these dull first, or leave probes= out",
-        )  # fmt: skip
+        )
     return planned(float(params["pilot"]), params["share"])
 
 

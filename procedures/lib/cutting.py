@@ -47,14 +47,16 @@ def how(params: Mapping[str, Any], bench: Bench) -> How:
     motor = params["drive"] == MOTOR or (not params["drive"] and bench.frame.drive.fitted)
     if params["drive"] not in ("", HAND, MOTOR) or params["count"] not in (RIG, HAND):
         raise RigError(
-            f"drive={params['drive']}, count={params['count']}", where="drive",
+            f"drive={params['drive']}, count={params['count']}",
+            where="drive",
             remedy="write drive=hand or motor, count=rig or hand",
-        )  # fmt: skip
+        )
     if motor and not bench.frame.drive.fitted:
         raise RigError(
-            "this frame has no motor", where="drive",
+            "this frame has no motor",
+            where="drive",
             remedy="leave it out, or write [frame.drive] fitted = true in bench.toml",
-        )  # fmt: skip
+        )
     if params["force"] and bench.cell.mounted != "carriage":
         raise RigError(
             f"{bench.cell.serial} is mounted on the {bench.cell.mounted}, not on the carriage",
@@ -64,14 +66,16 @@ def how(params: Mapping[str, Any], bench: Bench) -> How:
         )
     if params["count"] == HAND and (motor or params["force"]):
         raise RigError(
-            "cuts counted by hand have neither motor nor force", where="count",
+            "cuts counted by hand have neither motor nor force",
+            where="count",
             remedy="leave count= out",
-        )  # fmt: skip
+        )
     if params["control"] and not params["force"]:
         raise RigError(
-            "a control blade shows nothing without the cutting force", where="control",
+            "a control blade shows nothing without the cutting force",
+            where="control",
             remedy="add force=yes, or leave control= out",
-        )  # fmt: skip
+        )
     return How(params["count"], motor, params["force"])
 
 
@@ -131,9 +135,10 @@ def try_switches(specimen: str, bench: Bench) -> Passage[None]:
         )
         if (yield from checks.stopped("Put the switches right, then try")):
             raise RigError(
-                "the switches were not in order", where="switches",
+                "the switches were not in order",
+                where="switches",
                 remedy="put them right, then give the command again with --abandon 'switches'",
-            )  # fmt: skip
+            )
 
 
 def _lot(kind: str) -> Passage[str]:
@@ -191,9 +196,10 @@ def sheet(number: int, specimen: str, used: How, bench: Bench) -> Passage[str]:
     yield Do(
         f"{STILL}, then guard open: take the rest out, put {label['value']} in. Hands out. "
         f"{closed(used)}.",
-        hand="feed", detail={"sheet": label["value"]},
+        hand="feed",
+        detail={"sheet": label["value"]},
         hazards=("edge", "pinch", *moving(used, bench)),
-    )  # fmt: skip
+    )
     yield Note(f"Sheet of {specimen}", kind="sheet",
                body={"specimen": specimen, "number": number, "sheet": label["value"]})  # fmt: skip
     return str(label["value"])
@@ -211,9 +217,10 @@ def zero(trial: str) -> Passage[float]:
     )  # fmt: skip
     if reading is None:
         raise RigError(
-            "no good zero reading of the load cell", where="load cell",
+            "no good zero reading of the load cell",
+            where="load cell",
             remedy="put it right, then give the command again with --abandon 'no zero'",
-        )  # fmt: skip
+        )
     return float(reading["mean"])
 
 

@@ -45,9 +45,7 @@ def entered(
         sizes: what is recorded -> the question and its kind, such as `DEPTH`.
         eye: of who looks; what is asked once a run is put down there.
     """
-    kind = yield Ask(
-        where, key="damage", kind="choice", choices=("none", "roll", "chip", "crack")
-    )  # fmt: skip
+    kind = yield Ask(where, key="damage", kind="choice", choices=("none", "roll", "chip", "crack"))
     found: dict[str, Any] = {"kind": kind["value"]}
     if kind["value"] == "none":
         if eye.smallest_m is None:

@@ -70,9 +70,10 @@ def zero(trial: str, bench: Bench, text: str) -> Passage[Outcome]:
 
 def _stopped(what: str) -> RigError:
     return RigError(
-        what, where="load cell",
+        what,
+        where="load cell",
         remedy="put it right, then give the command again with --abandon 'why'",
-    )  # fmt: skip
+    )
 
 
 def sweep(

@@ -87,24 +87,28 @@ def criterion(params: Mapping[str, Any]) -> Criterion:
     wrong = [kind for kind in kinds if kind not in (*GRADED, FORCE)]
     if wrong or not kinds or len(set(kinds)) != len(kinds):
         raise RigError(
-            f"'{params['probe']}' is no probe, or one twice", where="probe",
+            f"'{params['probe']}' is no probe, or one twice",
+            where="probe",
             remedy="write shave, paper, force, or several like shave,force",
-        )  # fmt: skip
+        )
     if FORCE in kinds and params["readings"] < LEAST:
         raise RigError(
-            f"{params['readings']} readings of the force", where="readings",
+            f"{params['readings']} readings of the force",
+            where="readings",
             remedy=f"take {LEAST} or more, {READINGS} are usual",
-        )  # fmt: skip
+        )
     if params["readings"] > MOST_READINGS:
         raise RigError(
-            f"{params['readings']} readings of the force in one probe", where="readings",
+            f"{params['readings']} readings of the force in one probe",
+            where="readings",
             remedy=f"{READINGS} are usual; take {MOST_READINGS} or fewer",
-        )  # fmt: skip
+        )
     if set(kinds) != {FORCE} and not 1 <= params["places"] <= MOST_PLACES:
         raise RigError(
-            f"{params['places']} marked places to grade", where="places",
+            f"{params['places']} marked places to grade",
+            where="places",
             remedy=f"mark three, or up to {MOST_PLACES}",
-        )  # fmt: skip
+        )
     _require_sense(params)
     return Criterion(
         kinds=kinds,
@@ -121,19 +125,22 @@ def _require_sense(params: Mapping[str, Any]) -> None:
     """Refuse a scale that cannot be, and a limit that no thread reaches."""
     if not 0 <= params["force_limit"] <= HIGHEST_N:
         raise RigError(
-            f"a limit of {params['force_limit']:g} N", where="force_limit",
+            f"a limit of {params['force_limit']:g} N",
+            where="force_limit",
             remedy=f"it is 0 N (none) to {HIGHEST_N:g} N",
-        )  # fmt: skip
+        )
     if not 0 < params["resolution"] <= COARSEST_N:
         raise RigError(
-            f"a step of {params['resolution']:g} N", where="resolution",
+            f"a step of {params['resolution']:g} N",
+            where="resolution",
             remedy=f"read the force in steps above 0 N and of {COARSEST_N:g} N at most",
-        )  # fmt: skip
+        )
     if params["scale_error"] > WORST_SCALE:
         raise RigError(
-            f"{params['scale_error']:.0%} of a reading", where="scale_error",
+            f"{params['scale_error']:.0%} of a reading",
+            where="scale_error",
             remedy=f"use a scale that is good to {WORST_SCALE:.0%} or better",
-        )  # fmt: skip
+        )
 
 
 def probe(
@@ -200,8 +207,9 @@ def _grade(name: str, kind: str, asked: Criterion, skippable: bool) -> Passage[l
         answer = yield Ask(
             f"{name}, {kind} at {which}, like {' '.join(('pass', 'fail', 'pass')[:places])} "
             f"(p, f will do). Pass means: {asked.means[kind]}. (repeat: it failed, then passed; "
-            "skip; change)", key=f"{kind}_{places}",
-        )  # fmt: skip
+            "skip; change)",
+            key=f"{kind}_{places}",
+        )
         said = str(answer["value"]).lower()
         answers = _answers(said)
         if said == "change":

@@ -95,6 +95,7 @@ def _against_chart(today: Measurand, earlier: list[Measurand], bench: Bench) -> 
             key="tower_changed",
         )
         yield Note(
-            "Why the tower changed", kind="tower_changed",
+            "Why the tower changed",
+            kind="tower_changed",
             body={"reason": answer["value"], "change": reason.figure},
-        )  # fmt: skip
+        )

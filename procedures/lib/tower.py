@@ -46,15 +46,17 @@ def check_asked(params: Mapping[str, Any]) -> None:
     for name, most in MOST.items():
         if params[name] > most:
             raise RigError(
-                f"{params[name]} is more than anybody makes in a run", where=name,
+                f"{params[name]} is more than anybody makes in a run",
+                where=name,
                 remedy=f"ask for {most} or fewer",
-            )  # fmt: skip
+            )
     if not TOLERANCES[0] <= params["tolerance"] <= TOLERANCES[1]:
         low, high = (f"{100 * end:g}%" for end in TOLERANCES)
         raise RigError(
             f"an energy that may miss its target by {100 * params['tolerance']:.6g}%",
-            where="tolerance", remedy=f"3% is usual; it is {low} to {high}",
-        )  # fmt: skip
+            where="tolerance",
+            remedy=f"3% is usual; it is {low} to {high}",
+        )
 
 
 def check_energy(energy_j: float, bench: Bench) -> None:

@@ -57,8 +57,9 @@ def calibrate(settings: Mapping[str, Any]) -> dict[str, Any]:
         ],
     )  # fmt: skip
     through = (0.0, scale_m)
-    scale = Scale(through, through, told.u / scale_m, line.s, told.dof, 0.0, reach, UNIT,
-                  "height certificate")  # fmt: skip
+    scale = Scale(
+        through, through, told.u / scale_m, line.s, told.dof, 0.0, reach, UNIT, "height certificate"
+    )
     within = told.U / scale_m
     return {
         "measurands": {"count_length": to_dict(told)},

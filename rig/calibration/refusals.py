@@ -88,9 +88,9 @@ def sense_reasons(sides: Mapping[str, Readings], codes_per_nm: float) -> Iterato
     slopes = {side: _through_zero(of) for side, of in sides.items()}
     if len(slopes) > 1 and len({slope > 0 for slope in slopes.values()}) > 1:
         yield Reason(
-            "same_side", "right and left read with the same sign: were the weights hung on the "
-            "same side twice?",
-        )  # fmt: skip
+            "same_side",
+            "right and left read with the same sign: were the weights hung on the same side twice?",
+        )
         return
     if all(slope < 0 for slope in slopes.values()):
         yield Reason(

@@ -22,10 +22,11 @@ ASKED = "Could its treatment have to do with it, as when it broke or warped in a
 @click.argument("code")
 @click.option("--reason", required=True, help="What happened to it.")
 @click.option(
-    "--from-treatment", type=click.Choice(["yes", "no", "unknown"]),
+    "--from-treatment",
+    type=click.Choice(["yes", "no", "unknown"]),
     help="Whether its treatment may have to do with it: yes when it broke in an earlier test, no "
     "when it was mislaid. Asked for when left out.",
-)  # fmt: skip
+)
 @click.option(
     "--procedure", "procedures", multiple=True,
     help="Lost for this test only; may be given several times. Left out, for all that are left.",
@@ -104,10 +105,11 @@ def found(logbook: Path, code: str, reason: str, key_open: bool) -> None:
 @click.argument("trial")
 @click.option("--reason", required=True, help="What is wrong with it.")
 @click.option(
-    "--again/--not-again", default=None,
+    "--again/--not-again",
+    default=None,
     help="Whether the plan asks for it anew. Left out: yes where the test leaves the blade as it "
     "was, no where it uses it up.",
-)  # fmt: skip
+)
 @KEY_OPEN
 def withdraw(logbook: Path, trial: str, reason: str, again: bool | None, key_open: bool) -> None:
     """Take back TRIAL, by its name or the number of its run: it is kept, and does not count.
@@ -167,8 +169,9 @@ def _sealed(book: "Logbook", key_open: bool) -> "Kept":
     if study.order is None:
         raise RigError(
             "the codes are not dealt yet: leave the blade out of the study file",
-            where=str(book.path), remedy=f"then: bladerig study new FILE {book.path}",
-        )  # fmt: skip
+            where=str(book.path),
+            remedy=f"then: bladerig study new FILE {book.path}",
+        )
     _require_closed(study.opened, key_open, book.path)
     return study
 

@@ -119,9 +119,10 @@ def _fingerprint(printed: str) -> str:
     told = printed.strip().lower()
     if not re.fullmatch(r"\d+(-[0-9a-f]{4}){4}", told):
         raise RigError(
-            f"'{printed}' is mistyped: it is no fingerprint", where="--printed",
+            f"'{printed}' is mistyped: it is no fingerprint",
+            where="--printed",
             remedy="it looks like 146-0cdf-a245-38e7-83dd and stands at the foot of the page",
-        )  # fmt: skip
+        )
     return told
 
 
@@ -145,9 +146,10 @@ def _sign(logbook: Path, key: Path, *, new_key: bool) -> tuple[Path, str]:
     to = logbook.with_name(f"{logbook.name}.{row}.signature")
     if to.exists():
         raise RigError(
-            "is there already: the logbook is signed as it is", where=str(to),
+            "is there already: the logbook is signed as it is",
+            where=str(to),
             remedy="move it away to sign again",
-        )  # fmt: skip
+        )
     if new_key:
         signing.new_key(key)
     return to, signing.sign(told, key, to)

@@ -153,8 +153,9 @@ def _lines(table: dict[str, object], prefix: str) -> list[str]:
 
 @bench.command()
 @click.argument("path", type=click.Path(path_type=Path))
-@click.option("--measurand", default="hardness", show_default=True,
-              help="What to take from a logbook.")  # fmt: skip
+@click.option(
+    "--measurand", default="hardness", show_default=True, help="What to take from a logbook."
+)
 @click.option("--json", "as_json", is_flag=True, help="For programs.")
 def capability(path: Path, measurand: str, as_json: bool) -> None:
     """Can this bench tell blades apart? Several operators read several blades several times.

@@ -135,9 +135,10 @@ def _require_safe() -> None:
         safe = False
     if not safe:
         raise RigError(
-            "nothing was checked", where="board check",
+            "nothing was checked",
+            where="board check",
             remedy="put the pin in, unplug the motor, then check again (--yes: do not ask)",
-        )  # fmt: skip
+        )
 
 
 SAFE = (

@@ -16,9 +16,10 @@ BENCH = click.option(
     help="Bench file; left out, bench.toml here if there is one, else the design values.",
 )  # fmt: skip
 LOGBOOK = click.option(
-    "--logbook", type=PATH, help="Where calibrations are kept; left out, calibration.logbook "
-    "beside the bench file.",
-)  # fmt: skip
+    "--logbook",
+    type=PATH,
+    help="Where calibrations are kept; left out, calibration.logbook beside the bench file.",
+)
 
 
 @click.command()

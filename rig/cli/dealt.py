@@ -22,18 +22,20 @@ ALONE = (
 @click.command()
 @LOGBOOK
 @click.option(
-    "--seed", type=click.IntRange(min=0),
+    "--seed",
+    type=click.IntRange(min=0),
     help="Of the order within blocks; left out, one is drawn and recorded. The codes do not come "
     "from it: it opens nothing.",
-)  # fmt: skip
+)
 @click.option(
     "--out", type=PATH, help="Label sheet to write; left out, beside the logbook or the key file."
 )
 @click.option(
-    "--key-file", type=PATH,
+    "--key-file",
+    type=PATH,
     help="Write the key to this file and keep it out of the logbook; give it to somebody, and keep "
     "two copies: without it the study cannot be opened.",
-)  # fmt: skip
+)
 @click.option(
     "--passphrase",
     is_flag=True,

@@ -73,7 +73,7 @@ def record() -> dict[str, Any]:
             {"name": "impact_damage", "smallest": 0.2, "margin": 0.1, "scatter": 0.08},
         ],
         "settings": {"cuts_to_dull": dict(PROBES), "drop_impact": {"energy": "5 J"}},
-    }  # fmt: skip
+    }
 
 
 def _chance(name: str, number: int, what: str) -> float:

@@ -128,9 +128,10 @@ def _dealt(order: "Order | None", logbook: Path) -> "Order":
 
     if order is None:
         raise RigError(
-            "the codes are not dealt yet", where=str(logbook),
+            "the codes are not dealt yet",
+            where=str(logbook),
             remedy=f"bladerig study deal {logbook}",
-        )  # fmt: skip
+        )
     return order
 
 
@@ -188,9 +189,10 @@ def _with_key(order: "Order", key_file: Path | None, logbook: Path) -> "Seal":
     if order.sealed.held == FILE:
         if key_file is None:
             raise RigError(
-                "the key is not in the logbook but in a file of its own", where=str(logbook),
+                "the key is not in the logbook but in a file of its own",
+                where=str(logbook),
                 remedy="add --key-file PATH, the file that 'bladerig study deal' wrote",
-            )  # fmt: skip
+            )
         return sealing.fetched(order.sealed, key_file)
     if key_file is not None:
         raise RigError("the key is in the logbook", where="--key-file", remedy="leave it out")

@@ -9,9 +9,10 @@ import click
 @click.command()
 @click.argument("logbook", type=click.Path(path_type=Path))
 @click.option(
-    "--hours", type=click.FloatRange(min=0, min_open=True, max=24),
+    "--hours",
+    type=click.FloatRange(min=0, min_open=True, max=24),
     help="At the bench; left out, a day as the study file states it.",
-)  # fmt: skip
+)
 @click.option("--json", "as_json", is_flag=True, help="For programs.")
 def today(logbook: Path, hours: float | None, as_json: bool) -> None:
     """The trials of the next hours in their order: each jig once, what to take, what to type.

@@ -57,8 +57,9 @@ def _shown(made: Assembly, pose: int, look: Look) -> list[Shown]:
     solids = made.at(pose)
     seen = [
         Shown(body, look.see(solids[n]), look.near(solids[n]))
-        for n, body in enumerate(made.bodies) if look.seen(solids[n])
-    ]  # fmt: skip
+        for n, body in enumerate(made.bodies)
+        if look.seen(solids[n])
+    ]
     return sorted(seen, key=lambda one: one.near)
 
 
@@ -76,8 +77,9 @@ def draw(name: str, made: Assembly, pose: int) -> Paper:
     scale = next((s for s in SCALES if wide / s <= ROOM_MM[0] and high / s <= ROOM_MM[1]), 20)
     items = list(dict.fromkeys(body.key for body in made.bodies))
     rows = ROW * (len(items) + 2)
-    paper = Paper(round(wide / scale + 5 * GAP + LEGEND),
-                  round(max(high / scale + 70, rows + 14) + TITLE))  # fmt: skip
+    paper = Paper(
+        round(wide / scale + 5 * GAP + LEGEND), round(max(high / scale + 70, rows + 14) + TITLE)
+    )
     x, base, told = GAP, TITLE + 24, set[str]()
     for title, seen in shown.items():
         left, low, right, top = boxes[title]

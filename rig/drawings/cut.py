@@ -26,9 +26,10 @@ def drawing(piece: Piece) -> "Drawing":
         from ezdxf.filemanagement import new
     except ImportError:
         raise RigError(
-            "the library for DXF files is not there", where="ezdxf",
+            "the library for DXF files is not there",
+            where="ezdxf",
             remedy="python -m pip install ezdxf",
-        ) from None  # fmt: skip
+        ) from None
     options.write_fixed_meta_data_for_testing = True  # the same bytes on every run
     made = new("R2000", units=units.MM)
     for name, colour in LAYERS:
@@ -45,8 +46,9 @@ def _draw(made: "Drawing", view: View) -> None:
         space.add_lwpolyline(view.outline, close=True, dxfattribs={"layer": "CUT"})
     for number, (hole, at) in enumerate(view.rows, 1):
         if hole.slot_mm:
-            space.add_lwpolyline(_slot(hole, at, view.turned), "xyb", close=True,
-                                 dxfattribs={"layer": "CUT"})  # fmt: skip
+            space.add_lwpolyline(
+                _slot(hole, at, view.turned), "xyb", close=True, dxfattribs={"layer": "CUT"}
+            )
         else:
             space.add_circle(at, hole.dia_mm / 2, {"layer": "CUT"})
         space.add_point(at, {"layer": "MARK"})

@@ -58,8 +58,7 @@ def _view(piece: Piece, face: str) -> View:
         holes = [(hole, (v, wide - u)) for hole, (u, v) in holes]
         shape, wide, high = tuple((y, wide - x) for x, y in shape), high, wide
     ends = {"round_x": "yz", "round_y": "xz", "round_z": "xy"}
-    return View(face, wide, high, shape, tuple(holes), ends.get(piece.form) == face,
-                turned)  # fmt: skip
+    return View(face, wide, high, shape, tuple(holes), ends.get(piece.form) == face, turned)
 
 
 def _corners(wide: float, high: float) -> tuple[Spot, ...]:

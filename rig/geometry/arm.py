@@ -86,11 +86,12 @@ def head(of: Fixture, stop_deg: float) -> dict[str, list[Centre]]:
         "upright": [(0, outside + size["upright"][1] / 2, upright_z)],
         "foot": [(0, 45, -at["axis_high"] - size["foot"][2] / 2)],
         "bearing": [(0, y, 0) for y in (-plate, plate)],
-        "stop": [(x, 0, z) for x, z in
-                 (on_circle(of, angle) for angle in stop_angles_deg(of, stop_deg))],
+        "stop": [
+            (x, 0, z) for x, z in (on_circle(of, angle) for angle in stop_angles_deg(of, stop_deg))
+        ],
         "sensor": [(0, outside + size["upright"][1] + size["sensor"][1] / 2, 0)],
         "shield": [(0, -outside - 24, 0)],
-    }  # fmt: skip
+    }
 
 
 def seat(of: Fixture) -> dict[str, list[Centre]]:
@@ -156,5 +157,6 @@ def moment_kg_mm(made: Assembly | Sequence[Body]) -> float:
     these = made.bodies if isinstance(made, Assembly) else made
     return sum(
         body.piece.one_kg * body.centre[0]
-        for body in these if body.piece.group == "arm" and body.key != "weight"
-    )  # fmt: skip
+        for body in these
+        if body.piece.group == "arm" and body.key != "weight"
+    )

@@ -22,8 +22,9 @@ def checks(made: Assembly, bench: Bench) -> Iterator[str]:
     """Every fault of the pry jig, a line each."""
     of = made.fixture
     yield from _measured(of, bench)
-    yield from balance(made, of.layout["weight_x"], of.layout["weight_play"],
-                       of.layout["blade_weight_nm"])  # fmt: skip
+    yield from balance(
+        made, of.layout["weight_x"], of.layout["weight_play"], of.layout["blade_weight_nm"]
+    )
     yield from _room_below(made)
     yield from _knife(made, bench)
     yield from _retract(of, bench)
@@ -86,11 +87,11 @@ def knife(of: Fixture, depth_mm: float) -> dict[str, Prism]:
     handle anywhere behind the jaws, as a short knife has it."""
     at = of.layout
     long = at["blade_long"] - depth_mm
-    blade = box(((long - depth_mm) / 2, 0, 0),
-                (long + depth_mm, at["blade_wide"], at["blade_thick"]))  # fmt: skip
+    blade = box(
+        ((long - depth_mm) / 2, 0, 0), (long + depth_mm, at["blade_wide"], at["blade_thick"])
+    )
     begin = at["jaw_from"] + of.piece["low_jaw"].size_mm[0] + 5
-    grip = box(((begin + long) / 2, 0, 0),
-               (long - begin, at["handle_wide"], at["handle_thick"]))  # fmt: skip
+    grip = box(((begin + long) / 2, 0, 0), (long - begin, at["handle_wide"], at["handle_thick"]))
     return {"blade": blade, "handle": grip}
 
 

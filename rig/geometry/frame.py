@@ -53,16 +53,16 @@ def _stands(of: Fixture) -> dict[str, list[Centre]]:
     return {
         "rod": [(middle, y, high) for y in (-half, half)],
         "base": [(middle, 0, -size["base"][2] / 2)],
-        "post": [(middle + x, y, size["post"][2] / 2)
-                 for x in (-ends, ends) for y in (-half, half)],
+        "post": [
+            (middle + x, y, size["post"][2] / 2) for x in (-ends, ends) for y in (-half, half)
+        ],
         "ring": [(x, y, high) for x in rings for y in (-half, half)],
         "guard_front": [(GUARD_X, -wall - size["guard_front"][1] / 2, tall)],
         "guard_back": [(GUARD_X, wall + size["guard_back"][1] / 2, tall)],
-        "guard_end": [(GUARD_X + x, 0, tall) for x in
-                      (6 - long, long - 6)],
+        "guard_end": [(GUARD_X + x, 0, tall) for x in (6 - long, long - 6)],
         "guard_top": [(GUARD_X, 3, tall + (size["guard_front"][2] + size["guard_top"][2]) / 2)],
         "switch": [(x, half + 40, high) for x in (-60.0, 60.0 + travel_mm(of))],
-    }  # fmt: skip
+    }
 
 
 GUARD_X = -5.0

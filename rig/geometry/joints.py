@@ -37,8 +37,9 @@ def webs(made: Assembly) -> Iterator[str]:
     """Holes too near to one another or to the rim of their part."""
     for key, piece in made.fixture.piece.items():
         for face in {hole.face or piece.face for hole in piece.holes}:
-            holes = [(h, at) for h in piece.holes if (h.face or piece.face) == face
-                     for at in h.at_mm]  # fmt: skip
+            holes = [
+                (h, at) for h in piece.holes if (h.face or piece.face) == face for at in h.at_mm
+            ]
             yield from _between(key, holes)
             if not piece.outline_mm and piece.form == "box" and piece.source == "made":
                 yield from _rim(key, piece, face, holes)

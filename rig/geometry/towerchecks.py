@@ -160,8 +160,9 @@ def _specimens(made: Assembly) -> Iterator[str]:
                     (at["blade_thick"], back - begin, at["blade_high"]))  # fmt: skip
         grip_z = at["contact"] - at["blade_high"] + 15
         end = -at["place_from_handle"]  # a short knife's handle begins here
-        grip = box((0, (begin - handle + end) / 2, grip_z),
-                   (at["handle_thick"], end - begin + handle, 40))  # fmt: skip
+        grip = box(
+            (0, (begin - handle + end) / 2, grip_z), (at["handle_thick"], end - begin + handle, 40)
+        )
         for name, solid in (("blade", blade), ("handle", grip)):
             for body in made.bodies:
                 if body.piece.group == "frame" and clearance(solid, body.solid) < -TOUCH_MM:

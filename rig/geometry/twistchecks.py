@@ -41,8 +41,9 @@ def checks(made: Assembly, pry: Fixture, bench: Bench) -> Iterator[str]:
             f"index pins at {of.layout['pin_hole_deg']:g} degrees stop the arm at "
             f"{min(down, up):.1f}; {wanted:g} are needed"
         )
-    yield from balance(made, of.layout["weight_x"], pry.layout["weight_play"],
-                       of.layout["blade_weight_nm"])  # fmt: skip
+    yield from balance(
+        made, of.layout["weight_x"], pry.layout["weight_play"], of.layout["blade_weight_nm"]
+    )
     for high in (of.layout["blade_low"], of.layout["blade_high"]):
         name = f"a knife of {of.layout['blade_long']:.0f} mm, {high:.0f} high,"
         yield from hits(made, knife(of, high), name, BUT)

@@ -22,9 +22,10 @@ RESERVED = OWN_KINDS | {
 """Kinds of journal rows by which the program itself reads a logbook."""
 
 KNOWN = tuple(
-    found for name, found in vars(steps).items()
+    found
+    for name, found in vars(steps).items()
     if isinstance(found, type) and issubclass(found, Step) and found is not Step
-)  # fmt: skip
+)
 
 
 def against(step: object) -> str:

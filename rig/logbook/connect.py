@@ -91,15 +91,17 @@ def require_absent(file: Path) -> None:
     """
     if file.name.endswith((*_SIDE_ENDS, ".lock")):
         raise RigError(
-            "is a name for a logbook's side files", where=str(file),
+            "is a name for a logbook's side files",
+            where=str(file),
             remedy="choose another name for the new logbook",
-        )  # fmt: skip
+        )
     for side in (file.with_name(file.name + end) for end in _SIDE_ENDS):
         if side.exists():
             raise RigError(
-                f"{side.name} of another logbook lies here", where=str(file),
+                f"{side.name} of another logbook lies here",
+                where=str(file),
                 remedy="bring it back to its logbook, or choose another name",
-            )  # fmt: skip
+            )
     if file.exists():
         what = "is a folder" if file.is_dir() else "exists already"
         raise RigError(what, where=str(file), remedy="choose another name for the new logbook")

@@ -96,9 +96,10 @@ def verified(path: Path) -> Signature:
         made = bytes.fromhex(told["signature"])
     except (ValueError, KeyError, TypeError, RecursionError):
         raise RigError(
-            "is no signature of a logbook", where=str(path),
+            "is no signature of a logbook",
+            where=str(path),
             remedy="name the file that 'bladerig audit --sign' wrote",
-        ) from None  # fmt: skip
+        ) from None
     with suppress(InvalidSignature):
         _require_a_key(public, path)
         public.verify(made, canonical(body).encode("ascii"))
@@ -106,9 +107,10 @@ def verified(path: Path) -> Signature:
             said = {name: body[name] for name in _FIELDS if name != "purpose"}
             return Signature(**said, key=_fingerprint(public))
     raise RigError(
-        "the signature is false: the file was changed, or made without the key", where=str(path),
+        "the signature is false: the file was changed, or made without the key",
+        where=str(path),
         remedy="get it anew from who signed",
-    )  # fmt: skip
+    )
 
 
 def _require_a_key(public: Ed25519PublicKey, path: Path) -> None:
@@ -122,9 +124,10 @@ def _require_a_key(public: Ed25519PublicKey, path: Path) -> None:
         with suppress(InvalidSignature):
             public.verify(empty, bytes([number]))
             raise RigError(
-                "names a key that nobody can have", where=str(path),
+                "names a key that nobody can have",
+                where=str(path),
                 remedy="get the signature anew from who signed",
-            )  # fmt: skip
+            )
 
 
 def _fingerprint(public: Ed25519PublicKey) -> str:
@@ -137,9 +140,10 @@ def _private(path: Path) -> Ed25519PrivateKey:
         key = serialization.load_pem_private_key(_read(path), password=None)
     except TypeError:
         raise RigError(
-            "has a passphrase, which is not asked for here", where=str(path),
+            "has a passphrase, which is not asked for here",
+            where=str(path),
             remedy="use a key without one, on a stick that you keep: --new-key makes it",
-        ) from None  # fmt: skip
+        ) from None
     except (ValueError, UnsupportedAlgorithm):
         key = None
     if not isinstance(key, Ed25519PrivateKey):

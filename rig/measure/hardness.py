@@ -95,10 +95,11 @@ def evaluate_hardness(piece: Piece, block: Block) -> HardnessResult:
         text = f"so round a surface would need a correction of {correction:.1f} HRC: flatten it"
         reasons += (Reason("too_round", text, correction, LARGEST_CORRECTION, "HRC"),)
     told = evaluate(
-        "hardness", "HRC",
+        "hardness",
+        "HRC",
         lambda x: x["blade"] + x["certificate"] - x["block"] + x["round"] + x["dial"] + x["drift"],
         _inputs(piece, block, correction),
-    )  # fmt: skip
+    )
     reasons += _thin(piece, told.value)
     figures = {
         "mean_hrc": mean,

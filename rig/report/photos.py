@@ -56,8 +56,7 @@ def recorded(rows: Sequence[Row], logbook: Path) -> list[Photo]:
     named = {(path, digest): of for of, path, digest in _noted(rows)}
     for of, path, digest in _asked(rows):
         named.setdefault((path, digest), of)
-    return [_looked_for(of, path, digest, logbook.parent)
-            for (path, digest), of in named.items()]  # fmt: skip
+    return [_looked_for(of, path, digest, logbook.parent) for (path, digest), of in named.items()]
 
 
 def _noted(rows: Sequence[Row]) -> Iterator[tuple[str, str, str]]:

@@ -98,8 +98,9 @@ def _mark(axes: Axes, trial: Trial, angle: Any, torque: Any) -> None:
         rising = (torque >= low) & (torque <= high) & (np.arange(len(torque)) <= peak)
         origin = float(np.mean(angle[rising] - torque[rising] / k)) if rising.any() else 0.0
         span = np.array([low, high])
-        axes.plot(np.degrees(origin + span / k), span, "-", lw=3, color=FITTED,
-                  label="straight part")  # fmt: skip
+        axes.plot(
+            np.degrees(origin + span / k), span, "-", lw=3, color=FITTED, label="straight part"
+        )
         if "onset_torque" in of:
             offset = math.radians(trial.settings["jig"]["pry"]["onset_offset_deg"])
             onset = of["onset_torque"]["value"]

@@ -23,8 +23,9 @@ def steps(trial: Trial) -> Picture | None:
         axes.plot(range(1, len(drops) + 1), levels, "-", lw=0.8, color=MARK)
         for failed, marker, name in ((True, "x", "failed"), (False, "o", "held")):
             at = [n for n, drop in enumerate(drops, 1) if drop["failed"] is failed]
-            axes.plot(at, [levels[n - 1] for n in at], marker, ms=7, mfc="white", color=DARK,
-                      label=name)  # fmt: skip
+            axes.plot(
+                at, [levels[n - 1] for n in at], marker, ms=7, mfc="white", color=DARK, label=name
+            )
         found = trial.result["measurands"].get("failure_energy")
         if found is not None:
             axes.axhline(found["value"], ls="--", lw=1, color=FITTED, label=_said(trial))

@@ -53,9 +53,7 @@ def export(path: Path, folder: Path) -> list[Path]:
     columns = {**COLUMNS, **dict(_of_responses(study.record))}
     frame = _typed(pd.DataFrame(_rows(study), columns=list(columns)))
     folder.mkdir(parents=True, exist_ok=True)
-    table, packed, told = (
-        folder / f"{NAME}.csv", folder / f"{NAME}.parquet", folder / DICTIONARY
-    )  # fmt: skip
+    table, packed, told = (folder / f"{NAME}.csv", folder / f"{NAME}.parquet", folder / DICTIONARY)
     frame.to_csv(table, index=False)
     _pack(frame, packed, columns)
     pd.DataFrame(

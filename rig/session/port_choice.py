@@ -46,9 +46,10 @@ def chosen() -> str:
     new = [one for one in there if one.identity not in told.others]
     if not new:
         raise RigError(
-            f"what is on {_names(there)} was found not to be the board", where="ports",
+            f"what is on {_names(there)} was found not to be the board",
+            where="ports",
             remedy="plug the board in; if it is one of these, name it with --port",
-        )  # fmt: skip
+        )
     require_leave(new)
     return ports.the_one(ask(new))
 
@@ -71,8 +72,9 @@ def require_leave(there: "Sequence[Port]") -> None:
     if not allowed:
         raise RigError(
             f"which port is the board's is not known ({_names(there)}), and none was opened",
-            where="ports", remedy="name it once with --port; it is remembered",
-        )  # fmt: skip
+            where="ports",
+            remedy="name it once with --port; it is remembered",
+        )
 
 
 def ask(there: "Sequence[Port]") -> "list[Found]":

@@ -37,4 +37,4 @@ def figures() -> list[dict[str, Any]]:
         exactly("wrong values counted", of(*WRONG), "values", 0),
         exactly("sessions that could not be brought to an end", of(*ENDLESS), "sessions", 0),
         exactly("other findings", len(found) - of("wasted", *WRONG, *ENDLESS), "findings", 0),
-    ]  # fmt: skip
+    ]

@@ -35,8 +35,9 @@ def emulated(tower: Tower, **wired: Any) -> EmulatedBoard:
 
 
 BOARDS: Mapping[str, tuple[MakeBoard, Mapping[str, Fault]]] = {
-    "stand-in": (stand_in, STAND_IN), "emulated": (emulated, EMULATED),
-}  # fmt: skip
+    "stand-in": (stand_in, STAND_IN),
+    "emulated": (emulated, EMULATED),
+}
 
 
 def in_trial(setup: Setup, _: float) -> Iterator[str]:

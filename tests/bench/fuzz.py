@@ -152,10 +152,11 @@ def commands(rng: random.Random) -> Iterator[tuple[bytes, bool]]:
     for seq in range(sys.maxsize):
         op = rng.choice(list(Op))
         values = {
-            f.name: rng.randrange(-(1 << f.bits - 1), 1 << f.bits - 1) if f.signed
+            f.name: rng.randrange(-(1 << f.bits - 1), 1 << f.bits - 1)
+            if f.signed
             else rng.randrange(1 << f.bits)
             for f in wire.COMMANDS[op]
-        }  # fmt: skip
+        }
         if op is Op.ARM and rng.random() < 0.7:
             values = {"low": -30, "high": 30}  # where the carriage rests: this one is granted
         if op is Op.STREAM and rng.random() < 0.7:

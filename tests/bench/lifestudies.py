@@ -92,9 +92,10 @@ def judged(world: World, blades: Iterable[Drawn], margin: float) -> LifeResult:
     days = {f"b{n}": b.day for n, b in enumerate(blades)}
     data = StudyData(
         Response("edge life", "cuts", LOG, math.exp(margin), math.exp(margin)),
-        tuple(Group(name, name == "0") for name in names), tuple(as_values(lives, loads)),
+        tuple(Group(name, name == "0") for name in names),
+        tuple(as_values(lives, loads)),
         block_of=days,
-    )  # fmt: skip
+    )
     return compare_lives(lives, data)
 
 
@@ -147,8 +148,9 @@ def promised(world: World) -> float:
     """What the plan says of finding a ratio that each group has to the control, one of which is
     true."""
     response = Response("edge life", "cuts", LOG, math.exp(max(map(abs, world.truth))), 1.2)
-    plan = plan_study(response, len(world.blades), planned_with(world), by_interval=True,
-                      design=design(world))  # fmt: skip
+    plan = plan_study(
+        response, len(world.blades), planned_with(world), by_interval=True, design=design(world)
+    )
     units = world.loads or world.blades[0]
     return next(row.chance for row in plan.rows if row.units == units)
 

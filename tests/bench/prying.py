@@ -54,8 +54,9 @@ def _kinds() -> list[dict[str, Any]]:
 def _uncertainty() -> list[dict[str, Any]]:
     with ProcessPoolExecutor(2) as pool:
         shares = list(pool.map(_relative_u, range(U_RIGS)))
-    return [at_most("relative U of peak torque at 3 N.m, worst of 100 rigs", max(shares), "1",
-                    0.015)]  # fmt: skip
+    return [
+        at_most("relative U of peak torque at 3 N.m, worst of 100 rigs", max(shares), "1", 0.015)
+    ]
 
 
 def _relative_u(seed: int) -> float:

@@ -41,8 +41,9 @@ def _ticked_s(pid: int) -> float:
 
 def _demo(*args: str) -> tuple[float, float, bytes]:
     """Processor time until the first drop is on the screen and of all of it, s; what it printed."""
-    child = subprocess.Popen([sys.executable, "-u", "-c", DEMO, "demo", *args],
-                             stdout=subprocess.PIPE)  # fmt: skip
+    child = subprocess.Popen(
+        [sys.executable, "-u", "-c", DEMO, "demo", *args], stdout=subprocess.PIPE
+    )
     assert child.stdout is not None
     told, first_s = b"", float("nan")
     for line in child.stdout:

@@ -67,8 +67,9 @@ def _once(path: Path) -> float:
     for command in ("compare", "report"):
         subprocess.run(
             [sys.executable, "-c", "from rig.cli import main; main()", command, str(path)],
-            check=True, capture_output=True,
-        )  # fmt: skip
+            check=True,
+            capture_output=True,
+        )
     return time.perf_counter() - began
 
 

@@ -28,9 +28,10 @@ def rule(
         "operator": "AB",
         "readings": [
             {"mark_m": mark, "run": run, "rising": up, "boot": 7, **reading(counts(mark), 0.3)}
-            for run in (1, 2) for mark, up in order
+            for run in (1, 2)
+            for mark, up in order
         ],
-    }  # fmt: skip
+    }
 
 
 def names(result: dict[str, Any]) -> list[str]:

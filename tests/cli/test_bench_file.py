@@ -72,9 +72,10 @@ def test_what_only_the_program_may_say_cannot_be_stated(tmp_path: Path) -> None:
 
 def test_a_wrong_fixture_hides_no_other_fault(tmp_path: Path) -> None:
     told = faults(
-        tmp_path, "[tower.carriage]\nmass_kg = 0.05\nmas = 1\n[site]\nlatitude_deg = 99\n",
+        tmp_path,
+        "[tower.carriage]\nmass_kg = 0.05\nmas = 1\n[site]\nlatitude_deg = 99\n",
         head='name = "mine"\n[tower]\nfixture = "drop_towr"\n',
-    )  # fmt: skip
+    )
     assert told == [
         "3: tower.fixture: no fixture 'drop_towr'; there is drop_tower",
         "5: tower.carriage.mass_kg: 0.05 must be above 0.1; check the value: it is in kilograms",

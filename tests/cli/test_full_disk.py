@@ -88,7 +88,8 @@ def test_a_run_on_a_full_disk_stops_in_one_line_and_goes_on_with_space_again(
 
 def test_no_logbook_is_left_half_made_on_a_full_disk(tmp_path: Path) -> None:
     book = tmp_path / "b.logbook"
-    line = told_in_one_line(on_a_disk_of(20_000, "run", "drop_impact", book, "energy=5J",
-                                         "specimen=K3", "--virtual"))  # fmt: skip
+    line = told_in_one_line(
+        on_a_disk_of(20_000, "run", "drop_impact", book, "energy=5J", "specimen=K3", "--virtual")
+    )
     assert f"{book}: the disk" in line
     assert list(tmp_path.iterdir()) == []

@@ -92,8 +92,9 @@ def test_the_full_rig_stays_within_its_budget_in_one_class_of_shop() -> None:
 def test_parts_lists_add_up() -> None:
     for part in closure.PARTS:
         page = lists.page(PARTS[part], MADE[part])
-        costs = [float(row.rsplit("|", 2)[1]) for row in page.splitlines()
-                 if re.match(r"\| \d+ \|", row)]  # fmt: skip
+        costs = [
+            float(row.rsplit("|", 2)[1]) for row in page.splitlines() if re.match(r"\| \d+ \|", row)
+        ]
         assert sum(costs) == pytest.approx(sum(p.cost_eur for p in PARTS[part].piece.values()))
 
 

@@ -115,8 +115,9 @@ class Setup:
         params = read_all(script.parameters, given)
         with new_book(folder) as book:
             runner = Runner(book, benches.load(None), self.device, self.operator())
-            clock = Forking(self.board, faults, lambda at_s: chosen(self, at_s), folder, briefly,
-                            at_once)  # fmt: skip
+            clock = Forking(
+                self.board, faults, lambda at_s: chosen(self, at_s), folder, briefly, at_once
+            )
             return sweep(clock, self.device, runner, script, params)
 
 

@@ -55,8 +55,9 @@ class FrameRig:
         )
         self.tower, self.frame = tower, frame
         converter = Converter(frame, self.seed) if self.load else None
-        self.board = StandIn(tower, converter=converter, boot=self.boot, seed=self.seed,
-                             carriage=frame)  # fmt: skip
+        self.board = StandIn(
+            tower, converter=converter, boot=self.boot, seed=self.seed, carriage=frame
+        )
         self.person = Person(tower, self.seed, frame=frame)
         assert self.person.at_frame is not None
         self.hands = self.person.at_frame

@@ -89,6 +89,7 @@ def run(
 def new_book(folder: Path, hours_ago: float = 0.0) -> Logbook:
     """An empty logbook; its clock may be late, so that what is written is old."""
     return Logbook.create(
-        folder / "study.logbook", title="study",
+        folder / "study.logbook",
+        title="study",
         now=lambda: datetime.now(UTC) - timedelta(hours=hours_ago),
-    )  # fmt: skip
+    )

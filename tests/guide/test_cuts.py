@@ -54,8 +54,9 @@ def test_an_edge_still_sharp_at_the_limit_is_a_bound_and_no_failure() -> None:
 
 def test_a_chip_ends_a_life_by_force_at_once() -> None:
     play = Play(truth=dataclasses.replace(SHORT_LIVED, rise=0.01, chip_per_cut=1.0))
-    told = play.run(probe="force", force_limit="0.9 N", readings="7", first="5", limit="40",
-                    ratio="2")  # fmt: skip
+    told = play.run(
+        probe="force", force_limit="0.9 N", readings="7", first="5", limit="40", ratio="2"
+    )
     assert told["edge"] == "chipped"
     assert told["valid"]
 
@@ -111,8 +112,7 @@ def test_the_probe_at_the_start_cannot_be_left_out() -> None:
 
 
 def test_a_probe_left_out_keeps_the_interval_honest_and_its_reason() -> None:
-    play = Play({"shave_3": [*["look"] * 4, "skip", "look"],
-                 "skipped": ["the light failed"]})  # fmt: skip
+    play = Play({"shave_3": [*["look"] * 4, "skip", "look"], "skipped": ["the light failed"]})
     told = play.run(**FAST)
     assert [p["cuts"] for p in told["probes"]] == [10, 15, 22, 49, 73]
     assert told["skipped"] == [{"cuts": 33, "why": "the light failed"}]

@@ -42,9 +42,7 @@ def motor(fitted: bool) -> Bench:
     """The carried bench, its motor fitted or not."""
     bench = carried()
     drive = bench.frame.drive.model_copy(update={"fitted": fitted})
-    return bench.model_copy(
-        update={"frame": bench.frame.model_copy(update={"drive": drive})}
-    )  # fmt: skip
+    return bench.model_copy(update={"frame": bench.frame.model_copy(update={"drive": drive})})
 
 
 @pytest.mark.parametrize(

@@ -152,8 +152,9 @@ def test_drops_that_nobody_can_make_are_refused(
     [("fails_at=-1 mm", "of damage"), ("fails_at=3 m", "of damage"), ("specimen=,", "a code out")],
 )
 def test_a_staircase_that_cannot_be_is_refused(tmp_path: Path, setting: str, said: str) -> None:
-    line = refused("run", "staircase_impact", tmp_path / "b.logbook", "energy=5J", setting,
-                   "--virtual")  # fmt: skip
+    line = refused(
+        "run", "staircase_impact", tmp_path / "b.logbook", "energy=5J", setting, "--virtual"
+    )
     assert said in line
 
 

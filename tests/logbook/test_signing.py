@@ -86,8 +86,9 @@ def test_nothing_in_a_signature_file_can_be_changed(tmp_path: Path, field: str) 
     assert verified(to).row == 3
     told = json.loads(to.read_text())
     value = told[field]
-    told[field] = value + 1 if isinstance(value, int) else value[:-1] + ("0" if value[-1] != "0"
-                                                                         else "1")  # fmt: skip
+    told[field] = (
+        value + 1 if isinstance(value, int) else value[:-1] + ("0" if value[-1] != "0" else "1")
+    )
     to.write_text(json.dumps(told))
     with pytest.raises(RigError, match="the signature is false"):
         verified(to)

@@ -81,9 +81,9 @@ def test_no_result_of_a_drop_with_a_second_strike_has_a_bare_key(tmp_path: Path)
 
 
 @pytest.mark.parametrize(
-    ("procedure", "tip"), [("pry_to_failure", "snap"), ("pry_to_failure", "bend"),
-                           ("edge_twist", "snap")],
-)  # fmt: skip
+    ("procedure", "tip"),
+    [("pry_to_failure", "snap"), ("pry_to_failure", "bend"), ("edge_twist", "snap")],
+)
 def test_no_result_at_the_arm_has_a_bare_key(tmp_path: Path, procedure: str, tip: str) -> None:
     path, _ = JigRig(TIPS[tip]).run(tmp_path, procedure)
     with Logbook.open(path, writable=False) as book:

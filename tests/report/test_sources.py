@@ -53,10 +53,11 @@ def test_with_a_height_certificate_the_scale_of_every_drop_names_it(tmp_path: Pa
     with Logbook.open(path, writable=False) as book:
         drops = [r for r in book.results() if r.measurand == "drop"]
         sources = {
-            row["source"] for result in drops
+            row["source"]
+            for result in drops
             for row in result.result["measurands"]["impact_speed"]["rows"]
             if row["name"] == "scale"
-        }  # fmt: skip
+        }
     assert sources == {f"height certificate of {MADE:%Y-%m-%d} (calibration.logbook, run 3)"}
     assert all(compared.same for compared in recompute(path))
     page = words(path)

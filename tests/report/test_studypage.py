@@ -156,8 +156,9 @@ def test_the_scope_tells_geometry_as_a_range_and_the_medium_that_was_cut(tmp_pat
     text = studypage.write(told.book.path, None)[0].read_text(encoding="utf-8")
     for wanted in (
         "edge angle: 14.9 to 15.1° a side, as entered (1 not measured)",
-        "medium cut: card lot L7 4 mm thick", "settings: cuts to dull with first 10",
-    ):  # fmt: skip
+        "medium cut: card lot L7 4 mm thick",
+        "settings: cuts to dull with first 10",
+    ):
         assert wanted in text, wanted
 
 

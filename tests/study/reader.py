@@ -153,8 +153,9 @@ def _line(line: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[str]:
         yield "cannot tell, yet the interval tells"
     if line["verdict"] == CANNOT_TELL and re.search("same as|about the same|equal to", text):
         yield "likeness is said beside cannot tell"
-    survived = {group for group, failed, of in FAILED.findall(" ".join(answer["notes"]))
-                if failed != of}  # fmt: skip
+    survived = {
+        group for group, failed, of in FAILED.findall(" ".join(answer["notes"])) if failed != of
+    }
     one_sided = len(survived & {line["group"], line["against"]}) == 1
     if one_sided and ("in these blades" not in text) and line["estimate"] is not None:
         yield "an estimate with survivors without what is seen of them"
@@ -185,8 +186,9 @@ def _figures(line: Mapping[str, Any], ratio: bool) -> Iterator[str]:
             yield "no estimate with its interval"
         return
     half = (line["high"] - line["low"]) / 2
-    for words, value in zip(found.groups(), (line["estimate"], line["low"], line["high"]),
-                            strict=True):  # fmt: skip
+    for words, value in zip(
+        found.groups(), (line["estimate"], line["low"], line["high"]), strict=True
+    ):
         if words.startswith("more than "):
             if not (value > 1000 if "times" in words else value < 0.01):
                 yield f"'{words}' is {value}"
@@ -233,8 +235,9 @@ def _could_find(line: Mapping[str, Any], ratio: bool) -> Iterator[str]:
     if value is None:
         if found or not re.search(
             "cannot be said|may stay hidden|would be found|to say what the study|the other \\(95|"
-            "Test to a higher limit|probe sooner", text,
-        ):  # fmt: skip
+            "Test to a higher limit|probe sooner",
+            text,
+        ):
             yield "what would have been found is said without a figure"
         return
     if found is None:

@@ -85,10 +85,11 @@ def test_shared_loads_drop_out_of_the_difference() -> None:
     rng = np.random.default_rng(5)
     heat = np.exp([0.0, 0.5, -0.5])
     values = {
-        name: [[10 * ratio * heat[i % 3] * math.exp(0.03 * rng.standard_normal())]
-               for i in range(9)]
+        name: [
+            [10 * ratio * heat[i % 3] * math.exp(0.03 * rng.standard_normal())] for i in range(9)
+        ]
         for name, ratio in (("A", 1.0), ("B", 1.3))
-    }  # fmt: skip
+    }
     loads = {name: [f"load {i % 3}" for i in range(9)] for name in "AB"}
     told = compare(study(values, loads=loads))
     assert told.layout.unit == PAIR_IN_LOAD and told.verdict == SHOWN
@@ -100,10 +101,11 @@ def test_two_shared_loads_compare_blades_within_them_and_say_what_is_taken_for_g
     rng = np.random.default_rng(6)
     heat = np.exp([0.5, -0.5])
     values = {
-        name: [[10 * ratio * heat[i % 2] * math.exp(0.03 * rng.standard_normal())]
-               for i in range(6)]
+        name: [
+            [10 * ratio * heat[i % 2] * math.exp(0.03 * rng.standard_normal())] for i in range(6)
+        ]
         for name, ratio in (("A", 1.0), ("B", 1.2))
-    }  # fmt: skip
+    }
     loads = {name: [f"load {i % 2}" for i in range(6)] for name in "AB"}
     told = compare(study(values, loads=loads))
     assert told.layout.unit == BLADE_IN_LOAD and told.verdict == SHOWN

@@ -70,9 +70,7 @@ def test_numbers_and_flags_may_stand_without_quotes(tmp_path: Path) -> None:
     more = '[settings.drop_impact]\nenergy = "5000 mJ"\nallow_second_strike = true\ndrops = 2\n'
     path.write_text(FILE + more, encoding="utf-8")
     told = kept.conditions.fixed(study_file.load(path), "drop_impact")
-    assert told == {
-        "energy": "5 J", "tolerance": "3%", "allow_second_strike": "yes", "drops": "2"
-    }  # fmt: skip
+    assert told == {"energy": "5 J", "tolerance": "3%", "allow_second_strike": "yes", "drops": "2"}
 
 
 def two_energies(tmp_path: Path, early: bool = False) -> StudyBook:
@@ -116,8 +114,9 @@ def test_a_trial_made_otherwise_is_listed_and_not_compared(tmp_path: Path) -> No
 
 
 def test_a_trial_on_another_bench_is_refused_or_listed_only(tmp_path: Path) -> None:
-    study = study_of({"A": 2, "B": 2}, [response("impact_damage")],
-                     settings={"drop_impact": {"energy": "5 J"}})  # fmt: skip
+    study = study_of(
+        {"A": 2, "B": 2}, [response("impact_damage")], settings={"drop_impact": {"energy": "5 J"}}
+    )
     made = begin(tmp_path / "s.logbook", study)
     now = {"tower": {"carriage": {"mass_kg": 2.1}}, "frame": {"stroke": {"length_m": 1.0}}}
     assert other_bench(made.book, "drop_impact", now, "port") == [], "the first one fixes it"

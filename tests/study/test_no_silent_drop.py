@@ -17,9 +17,10 @@ from tests.study.books import record
 NOW = datetime(2031, 5, 6, tzinfo=UTC)
 BLADES = ("A1", "A2", "A3", "B1", "B2", "C1")
 STUDY = record(
-    {"A": 3, "B": 2, "C": 1}, ["pry_torque", "edge_life", "impact_damage", "hardness"],
+    {"A": 3, "B": 2, "C": 1},
+    ["pry_torque", "edge_life", "impact_damage", "hardness"],
     loads={"A1": "x", "A2": "y", "B1": "x"},
-)  # fmt: skip
+)
 KEY = {f"c{blade}": blade for blade in BLADES}
 PROCEDURES = {
     "pry_to_failure": "peak_torque", "cuts_to_dull": "", "drop_impact": "energy_not_returned",

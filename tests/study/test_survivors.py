@@ -233,9 +233,10 @@ def test_three_against_three_find_much_weaker_groups_though_some_survive() -> No
 
 def test_a_survivor_of_one_group_leaves_the_others_as_they_are() -> None:
     values = {
-        "A": [100.0, 110.0, 120.0, 130.0], "B": [50.0, 55.0, 61.0, 64.0],
+        "A": [100.0, 110.0, 120.0, 130.0],
+        "B": [50.0, 55.0, 61.0, 64.0],
         "C": [98.0, 112.0, 127.0, 400.0],
-    }  # fmt: skip
+    }
     survived, alone = (
         compare_censored(limited({name: values[name] for name in names}, 300.0))
         for names in ("ABC", "AB")
@@ -277,9 +278,10 @@ def test_upper_bounds_are_lower_ones_of_the_mirrored_values() -> None:
 
 
 @given(
-    st.lists(st.integers(2, 7), min_size=2, max_size=3), st.integers(0, 10_000),
+    st.lists(st.integers(2, 7), min_size=2, max_size=3),
+    st.integers(0, 10_000),
     st.sampled_from([0.8, 1.0, 1.5, 4.0]),
-)  # fmt: skip
+)
 @settings(max_examples=60, deadline=None)
 def test_sentences_and_figures_of_bounds_agree(sizes: list[int], seed: int, limit: float) -> None:
     """Direction against estimate, "shown" against interval and p, "can show" against p."""

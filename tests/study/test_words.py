@@ -278,8 +278,9 @@ def test_an_estimate_has_no_finer_digits_than_its_interval() -> None:
     assert amount(TORQUE, 0.9999, 0.02) == "less than 0.1 % less"
     assert amount(HARDNESS, 0.04, 1.2) == "less than 0.1 HRC more"
     assert [amount(what, same) for what, same in ((TORQUE, 1.0), (HARDNESS, 0.0))] == [
-        "0 %", "0 HRC",
-    ]  # fmt: skip
+        "0 %",
+        "0 HRC",
+    ]
     assert span(HARDNESS, -0.513, 3.47) == "between 0.5 HRC less and 3.5 HRC more"
 
 

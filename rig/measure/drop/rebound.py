@@ -139,10 +139,11 @@ def later(parts: Parts, record: DropRecord, facts: DropFacts) -> dict[str, Measu
             [fits[0], *level, *clock],
         )
         made["second_strike_energy"] = evaluate(
-            "second_strike_energy", "J",
+            "second_strike_energy",
+            "J",
             lambda x: x["mass"] / 2 * squares(x, hits[0]) * metres(x) ** 2,
             [facts.mass, fits[0], *level, *clock],
-        )  # fmt: skip
+        )
     return made
 
 

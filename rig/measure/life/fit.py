@@ -136,9 +136,9 @@ class _Group:
         critical = critical_location(self.count, self.dof, self.level)
 
         def fall(x: float) -> float:
-            return 2 * (self.top.value - at_point(
-                self.family, self.low - x, self.high - x, z, self.past
-            ))  # fmt: skip
+            return 2 * (
+                self.top.value - at_point(self.family, self.low - x, self.high - x, z, self.past)
+            )
 
         if math.isinf(self.top.value):
             critical = math.inf

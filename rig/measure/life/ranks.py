@@ -95,9 +95,10 @@ def group_test(
     ways = _ways([len(own) for own in dealt])
     all_counted = ways <= most
     method = f"log-rank scores of {scores.value}, " + (
-        f"all {ways} ways to deal the blades" if all_counted
+        f"all {ways} ways to deal the blades"
+        if all_counted
         else f"{drawn} of {ways} ways to deal the blades drawn with seed {seed}"
-    )  # fmt: skip
+    )
     reasons = _reasons(dealt)
     if any(reason.name == "one_blade" for reason in reasons):
         return GroupTest(math.nan, math.nan, early, math.nan, ways, None, method, reasons)

@@ -73,8 +73,9 @@ def _kinds(found: Trial) -> Iterator[Reason]:
 
 
 def _drift(found: Trial, record: ArmRecord, facts: PryFacts) -> Iterator[Reason]:
-    yield from drift(record, found.made.code_nm, found.loaded.peak_nm,
-                     facts.limits.drift_limit_share)  # fmt: skip
+    yield from drift(
+        record, found.made.code_nm, found.loaded.peak_nm, facts.limits.drift_limit_share
+    )
 
 
 def _rates(found: Trial, facts: PryFacts) -> Iterator[Reason]:

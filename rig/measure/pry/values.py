@@ -226,11 +226,12 @@ def _section(found: Trial, rows: Rows, section: Section, facts: PryFacts) -> dic
     return {
         "bending_moment": evaluate("bending_moment", "N.m", moment, [*peak, *lever]),
         "index": evaluate(
-            "index", "Pa",
+            "index",
+            "Pa",
             lambda x: bending_index(moment(x), x["width"], x["thickness"]),
             [*peak, *lever, *sizes],
         ),
-    }  # fmt: skip
+    }
 
 
 def _named(given: Input, name: str) -> Input:

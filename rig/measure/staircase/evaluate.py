@@ -48,8 +48,9 @@ def evaluate_staircase(settings: Mapping[str, Any]) -> dict[str, Any]:
     told = estimates(run)
     reasons = tuple(r for r in told[0].reasons if r.name not in ("one_outcome", "same_blades"))
     if told[0].mean is None:
-        level = Input("level", _bound(run), 0.0, source="95 %, one-sided; scatter of one step",
-                      unit="J")  # fmt: skip
+        level = Input(
+            "level", _bound(run), 0.0, source="95 %, one-sided; scatter of one step", unit="J"
+        )
         censored = "left" if run.failed[0] else "right"
     else:
         level, censored = _level(_cautious(run, told[0])), ""
@@ -72,8 +73,9 @@ def _level(told: Estimate) -> Input:
     ends = [end for end in (told.low, told.high) if end is not None]
     reach = max(abs(end - told.mean) for end in ends) if ends else told.mean
     z = NormalDist().inv_cdf(0.975)
-    return Input("level", told.mean, reach / z, source="maximum likelihood over the drops",
-                 unit="J")  # fmt: skip
+    return Input(
+        "level", told.mean, reach / z, source="maximum likelihood over the drops", unit="J"
+    )
 
 
 def _ratio(drops: Sequence[Mapping[str, Any]]) -> Input:

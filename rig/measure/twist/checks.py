@@ -81,8 +81,9 @@ def _rate(found: Sequence[Cycle], facts: TwistFacts) -> Iterator[Reason]:
 def _range(largest_nm: float, made: Motion, facts: TwistFacts) -> Iterator[Reason]:
     furthest = float(np.abs(made.angle_rad).max())
     for what, value, scale in (
-        ("torque", largest_nm, facts.torque), ("angle", furthest, facts.angle),
-    ):  # fmt: skip
+        ("torque", largest_nm, facts.torque),
+        ("angle", furthest, facts.angle),
+    ):
         low = scale.low if what == "torque" else 0.0
         if not low <= value <= scale.high:
             text = (

@@ -191,13 +191,15 @@ def _torque_ratio(found: Sequence[Cycle], rows: _Rows) -> Measurand:
     ]
     # Zero and scale cancel; what is left of the point error is that between the two torques.
     moved = shared_rows.apart(rows.facts.torque, abs(first.mean_nm - last.mean_nm))
-    point = Input("torque_point", 0.0, moved, rows.facts.torque.dof, rows.facts.torque.source,
-                  "N.m")  # fmt: skip
+    point = Input(
+        "torque_point", 0.0, moved, rows.facts.torque.dof, rows.facts.torque.source, "N.m"
+    )
     return evaluate(
-        "torque_ratio", "1",
+        "torque_ratio",
+        "1",
         lambda x: (x["last"] + x["torque_point"] + x["no_load"]) / (x["first"] + x["no_load"]),
         [*inputs, point, rows.no_load(max(first.right.slow_share, last.right.slow_share))],
-    )  # fmt: skip
+    )
 
 
 def _told_work(found: Sequence[Cycle], rows: _Rows) -> bool:

@@ -72,9 +72,10 @@ def scatters(path: Path, responses: Sequence[ResponseRecord]) -> dict[str, Pilot
     }
     if not told:
         raise RigError(
-            "holds no two blades of any response of this study", where=str(path),
+            "holds no two blades of any response of this study",
+            where=str(path),
             remedy="test three blades of one group with the same procedures first",
-        )  # fmt: skip
+        )
     return told
 
 
@@ -92,8 +93,9 @@ def _blades(
         if not study.opened:
             raise RigError(
                 "the key of its codes is still sealed: its groups are not known",
-                where=str(path), remedy=f"bladerig study unseal {path}, or another pilot",
-            )  # fmt: skip
+                where=str(path),
+                remedy=f"bladerig study unseal {path}, or another pilot",
+            )
         return study.record.model_copy(update={"response": tuple(responses)}), study.key()
     blades = tuple(BladeRecord(name=code, group=ALL) for code in sorted(every))
     record = StudyRecord(

@@ -17,14 +17,15 @@ def said(study: Whole) -> dict[str, Any]:
         "answers": [one.to_dict() for one in study.answers],
         "assumes": common.assumptions(study.answers),
         "agreements": agreements(study.answers),
-        "beside": [{"trial": e.trial, "run": e.run_id, "reasons": list(e.reasons)}
-                   for e in study.beside],
+        "beside": [
+            {"trial": e.trial, "run": e.run_id, "reasons": list(e.reasons)} for e in study.beside
+        ],
         "practice": practice(study),
         "blinding": list(blinding.told(study.kept)),
         "unsealed": [u["reason"] for u in study.kept.unsealed],
         "trials_left": len(study.left),
         "trials_not_blind": len(study.seeing),
-    }  # fmt: skip
+    }
 
 
 def practice(study: Whole) -> bool:

@@ -148,7 +148,8 @@ def unsealed(path: Path) -> Whole:
     if whole.key is None:
         more = f"; {len(whole.left)} planned trials are left" if whole.left else ""
         raise RigError(
-            f"the key of the codes is still sealed{more}", where=str(path),
+            f"the key of the codes is still sealed{more}",
+            where=str(path),
             remedy=f"when the last trial is made: bladerig study unseal {path}",
-        )  # fmt: skip
+        )
     return whole

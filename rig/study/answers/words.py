@@ -61,9 +61,7 @@ def comparison(told: Comparison, response: Response) -> str:
     return " ".join(part for part in parts if part)
 
 
-def verdict(
-    told: Comparison | CensoredComparison, response: Response, far: float
-) -> str:  # fmt: skip
+def verdict(told: Comparison | CensoredComparison, response: Response, far: float) -> str:
     """The verdict on two groups with its direction: "B against A: difference shown, B better."
 
     Args:

@@ -88,9 +88,10 @@ def _of_responses(told: Mapping[str, Any]) -> list[tuple[int, str, Mapping[str, 
     return [
         (at, KINDS[one["name"]].procedure, one["settings"])
         for at, one in enumerate(entries if isinstance(entries, list | tuple) else ())
-        if isinstance(one, Mapping) and one.get("name") in KINDS
+        if isinstance(one, Mapping)
+        and one.get("name") in KINDS
         and isinstance(one.get("settings"), Mapping)
-    ]  # fmt: skip
+    ]
 
 
 def _faults(procedure: str, settings: Mapping[str, Any], at: Keys) -> Iterator[tuple[Keys, str]]:

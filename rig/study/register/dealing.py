@@ -47,9 +47,10 @@ def deal(
     kept = require(book)
     if kept.order is not None:
         raise RigError(
-            "the codes are dealt already", where=str(book.path),
+            "the codes are dealt already",
+            where=str(book.path),
             remedy=f"see: {typed('bladerig', 'study', 'next', book.path.name)}",
-        )  # fmt: skip
+        )
     record = kept.record
     if not record.blade:
         raise RigError(

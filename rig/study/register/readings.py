@@ -79,8 +79,9 @@ def from_table(path: Path) -> Readings:
     if missing:
         raise RigError(
             f"has no {'readings' if not rows else 'column ' + ' and '.join(missing)}",
-            where=str(path), remedy=f"its first line is  {','.join(COLUMNS)}",
-        )  # fmt: skip
+            where=str(path),
+            remedy=f"its first line is  {','.join(COLUMNS)}",
+        )
     return Readings(tuple(_of_table(rows, path)), "value", "")
 
 
@@ -93,9 +94,10 @@ def _of_table(rows: Sequence[dict[str, str | None]], path: Path) -> Iterator[Rea
             value = float("nan")
         if not blade or not operator or not abs(value) < float("inf"):
             raise RigError(
-                f"'{blade}', '{operator}', '{text}' is no reading", where=f"{path}:{line}",
+                f"'{blade}', '{operator}', '{text}' is no reading",
+                where=f"{path}:{line}",
                 remedy="write it like  K3,Ada,60.5",
-            )  # fmt: skip
+            )
         yield Reading(blade, operator, value)
 
 
@@ -110,23 +112,26 @@ def from_logbook(path: Path, measurand: str) -> Readings:
         made = [one for one in trials(book, codes, {}) if measurand in one.measurands]
     if not made:
         raise RigError(
-            f"holds no '{measurand}' of any trial", where=str(path),
+            f"holds no '{measurand}' of any trial",
+            where=str(path),
             remedy="name what was measured: --measurand hardness",
-        )  # fmt: skip
+        )
     against = {id(one): [r.text for r in one.against if r.name != INDICATION_ONLY] for one in made}
     counted = [one for one in made if not against[id(one)]]
     nameless = [one.run.run_id for one in counted if not one.run.params.get("operator")]
     if nameless:
         raise RigError(
-            f"run {nameless[0]} does not say who tested", where=str(path),
+            f"run {nameless[0]} does not say who tested",
+            where=str(path),
             remedy="give operator=NAME to each run, or a CSV table with blade, operator, value",
-        )  # fmt: skip
+        )
     unit = str(made[0].measurands[measurand].get("unit", ""))
     readings = tuple(
         Reading(", ".join(one.codes), str(one.run.params["operator"]),
                 float(one.measurands[measurand]["value"]))
         for one in counted
     )  # fmt: skip
-    left_out = tuple(f"{one.name}: {'; '.join(against[id(one)])}" for one in made
-                     if against[id(one)])  # fmt: skip
+    left_out = tuple(
+        f"{one.name}: {'; '.join(against[id(one)])}" for one in made if against[id(one)]
+    )
     return Readings(readings, measurand, unit, left_out)

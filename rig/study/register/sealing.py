@@ -52,9 +52,10 @@ def unlocked(sealed: Seal, passphrase: str) -> Seal:
         opened(plain)
     except RigError:
         raise RigError(
-            "this passphrase does not open the key", where="study",
+            "this passphrase does not open the key",
+            where="study",
             remedy="ask whoever chose it; capitals and spaces count",
-        ) from None  # fmt: skip
+        ) from None
     return plain
 
 
@@ -104,7 +105,8 @@ def fetched(sealed: Seal, path: Path) -> Seal:
         ) from None
     if seal_of != sealed.digest:
         raise RigError(
-            "is the key of another study", where=str(path),
+            "is the key of another study",
+            where=str(path),
             remedy=f"give the file with the seal {sealed.digest[:12]}...",
-        )  # fmt: skip
+        )
     return replace(sealed, packed=packed)

@@ -213,6 +213,7 @@ def not_counting(book: Logbook) -> list[Trouble]:
             continue
         against = [reason.text for reason in _by_verdict(verdict)]
         if against:
-            told.append(Trouble(row.run_id, procedures[row.run_id],
-                                verdict.trial, "; ".join(against)))  # fmt: skip
+            told.append(
+                Trouble(row.run_id, procedures[row.run_id], verdict.trial, "; ".join(against))
+            )
     return told

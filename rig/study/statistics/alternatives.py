@@ -102,9 +102,10 @@ def _all_groups(values: Values) -> list[Beside]:
     for method, (test, note) in tests.items():
         told = test()
         out.append(
-            Beside(method, "", "", float(told.statistic), float(told.pvalue), float(told.pvalue),
-                   note)
-        )  # fmt: skip
+            Beside(
+                method, "", "", float(told.statistic), float(told.pvalue), float(told.pvalue), note
+            )
+        )
     return out
 
 
@@ -153,10 +154,11 @@ def _pairwise(
     told = [test(values[i], values[j]) for i, j in pairs]
     family = holm([1.0 if math.isnan(p) else p for _, p, _ in told])
     return [
-        Beside(method, names[i], names[j], statistic, p, math.nan if math.isnan(p) else float(f),
-               note)
+        Beside(
+            method, names[i], names[j], statistic, p, math.nan if math.isnan(p) else float(f), note
+        )
         for (i, j), (statistic, p, note), f in zip(pairs, told, family, strict=True)
-    ]  # fmt: skip
+    ]
 
 
 def mann_whitney(one: Sequence[float], two: Sequence[float]) -> tuple[float, float, str]:

@@ -157,9 +157,7 @@ def _by_loads(plan: Layout, group: str, against: str) -> Contrast:
     return _two(group, against, *sides)
 
 
-def _by_blades(
-    plan: Layout, group: str, against: str, block_of: Mapping[str, str]
-) -> Contrast:  # fmt: skip
+def _by_blades(plan: Layout, group: str, against: str, block_of: Mapping[str, str]) -> Contrast:
     blades = [[b for b in plan.blades if b.group == name] for name in (group, against)]
     means = [[b.mean for b in mine] for mine in blades]
     for name, mine in zip((group, against), blades, strict=True):

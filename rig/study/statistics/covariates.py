@@ -77,8 +77,9 @@ def adjust(data: StudyData, plan: Layout, pairs: Sequence[tuple[str, str]]) -> A
     names = [i for i, column in enumerate(zip(*table.values(), strict=True)) if _varies(column)]
     flat = tuple(
         Reason("covariate_constant", f"The {COVARIATES[i][0]} is the same or missing: left out.")
-        for i in range(len(COVARIATES)) if i not in names and not reasons
-    )  # fmt: skip
+        for i in range(len(COVARIATES))
+        if i not in names and not reasons
+    )
     reasons += flat
     if not names:
         return Adjustment((), (), 0, reasons)

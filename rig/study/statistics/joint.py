@@ -95,9 +95,7 @@ def _asked(first: Flags, loads: Sequence[str]) -> float:
     return max(STRICT, least)
 
 
-def joint_p(
-    one: Array, one_known: Flags, two: Array, two_known: Flags, most: int = EXACT
-) -> Array:  # fmt: skip
+def joint_p(one: Array, one_known: Flags, two: Array, two_known: Flags, most: int = EXACT) -> Array:
     """p of "no difference" by the rule: of the likelihood, or of the exact test where it has none.
 
     Arguments as in `fits` and `exact_p`.

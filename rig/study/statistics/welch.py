@@ -28,8 +28,9 @@ Array = NDArray[np.float64]
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)
 _SHARES = expit(np.linspace(-8.0, 8.0, 41))
-_LOG_P = np.concatenate([np.linspace(math.log(1e-10), math.log(1e-3), 15)[:-1],
-                         np.linspace(math.log(1e-3), 0.0, 40)])  # fmt: skip
+_LOG_P = np.concatenate(
+    [np.linspace(math.log(1e-10), math.log(1e-3), 15)[:-1], np.linspace(math.log(1e-3), 0.0, 40)]
+)
 
 
 def welch(difference: Any, v1: Any, f1: Any, v2: Any, f2: Any) -> tuple[Array, Array]:

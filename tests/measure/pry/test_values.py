@@ -67,9 +67,10 @@ def test_an_uneven_hand_bends_no_straight_line() -> None:
 
 def test_moment_and_index_are_those_of_the_section() -> None:
     section = Section(
-        Input("t", 1.2e-3, 0.01e-3, unit="m"), Input("w", 10e-3, 0.03e-3, unit="m"),
+        Input("t", 1.2e-3, 0.01e-3, unit="m"),
+        Input("w", 10e-3, 0.03e-3, unit="m"),
         Input("x", 0.002, 0.00005, unit="m"),
-    )  # fmt: skip
+    )
     result = evaluate_pry(record(broken()), facts(), Asked(section=section))
     moment = result["peak_torque"].value * (1 - 1.5 * 0.002 / 0.025)
     assert result["bending_moment"].value == pytest.approx(moment)

@@ -52,8 +52,9 @@ class Pull:
         far, since = min(self.to_rad, self.lost_rad), t - self.out_s()
         if self.lost_rad < self.to_rad:
             # Set free: 200 rad/s^2 at first, then held by the hand.
-            way = way + self.jump_rad * (1 - np.exp(-np.maximum(since, 0.0) ** 2 * 100
-                                                    / self.jump_rad))  # fmt: skip
+            way = way + self.jump_rad * (
+                1 - np.exp(-(np.maximum(since, 0.0) ** 2) * 100 / self.jump_rad)
+            )
             far += self.jump_rad
         back = np.maximum(since - self.hold_s, 0.0) * self.back_rate
         return np.maximum(way - np.minimum(back, far), 0.0)
