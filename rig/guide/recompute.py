@@ -10,7 +10,7 @@ from rig.errors import RigError
 from rig.guide import kinds
 from rig.guide.steps import plain
 from rig.logbook.journal import STEP
-from rig.logbook.records import Result
+from rig.logbook.records import StoredResult
 from rig.logbook.store import Logbook
 from rig.measure.same import Difference, differences
 
@@ -77,11 +77,13 @@ def recompute(path: Path) -> list[Compared]:
     return list(compared.values())
 
 
-def _compared(result: Result, found: Sequence[Difference], versions: Mapping[int, str]) -> Compared:
+def _compared(
+    result: StoredResult, found: Sequence[Difference], versions: Mapping[int, str]
+) -> Compared:
     return Compared(result.result_id, result.trial, (*found,), versions[result.run_id])
 
 
-def _differences(result: Result, raw: bytes, settings: dict[str, Any]) -> list[Difference]:
+def _differences(result: StoredResult, raw: bytes, settings: dict[str, Any]) -> list[Difference]:
     """Where a result and its recomputation differ; one that cannot be made is a difference."""
     try:
         return differences(result.result, plain(kinds.compute(result.measurand, raw, settings)))

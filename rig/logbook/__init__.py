@@ -2,7 +2,7 @@
 
 from rig.logbook.hashing import JSON
 from rig.logbook.journal import ClockSetBack
-from rig.logbook.records import Outcome, Result, Row, Run
+from rig.logbook.records import Outcome, Row, Run, StoredResult
 from rig.logbook.store import Logbook
 
-__all__ = ["JSON", "ClockSetBack", "Logbook", "Outcome", "Result", "Row", "Run"]
+__all__ = ["JSON", "ClockSetBack", "Logbook", "Outcome", "Row", "Run", "StoredResult"]

@@ -10,7 +10,7 @@ from rig.errors import RigError
 from rig.logbook.hashing import GENESIS_PREVIOUS, row_hash, sha256
 from rig.logbook.held import held
 from rig.logbook.journal import GENESIS, RUN_ENDED, parse_time
-from rig.logbook.records import Result, Run
+from rig.logbook.records import Run, StoredResult
 from rig.logbook.schema import KEYS
 
 
@@ -102,7 +102,9 @@ def raw_ids(connection: sqlite3.Connection, run_id: int | None, trial: str | Non
     ]
 
 
-def results(connection: sqlite3.Connection, run_id: int | None, trial: str | None) -> list[Result]:
+def results(
+    connection: sqlite3.Connection, run_id: int | None, trial: str | None
+) -> list[StoredResult]:
     """Results of a run or a trial, superseded ones too."""
     where, values = _where("result", {"run_id": run_id, "trial": trial})
     return [
@@ -119,9 +121,9 @@ def results(connection: sqlite3.Connection, run_id: int | None, trial: str | Non
     ]
 
 
-def _result(row: tuple[Any, ...]) -> Result:
+def _result(row: tuple[Any, ...]) -> StoredResult:
     number, run_id, trial, measurand, result, raws, supersedes, successor, at_utc = row
-    return Result(
+    return StoredResult(
         result_id=number,
         run_id=run_id,
         trial=trial,

@@ -43,7 +43,7 @@ class Run:
 
 
 @dataclass(frozen=True, slots=True)
-class Result:
+class StoredResult:
     """One result as stored; the current one of a chain has `superseded_by` None."""
 
     result_id: int

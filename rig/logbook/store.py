@@ -12,7 +12,7 @@ from rig.errors import RigError
 from rig.logbook import connect, journal, query, sidefile
 from rig.logbook.hashing import JSON, canonical, content_hash, fingerprint, sha256
 from rig.logbook.lock import writer_lock
-from rig.logbook.records import Outcome, Result, Row, Run
+from rig.logbook.records import Outcome, Row, Run, StoredResult
 from rig.logbook.session import Clock, Session, utc_now, write_genesis
 
 
@@ -295,7 +295,7 @@ class Logbook:
             )
             return result_id
 
-    def results(self, run_id: int | None = None, trial: str | None = None) -> list[Result]:
+    def results(self, run_id: int | None = None, trial: str | None = None) -> list[StoredResult]:
         """Results, superseded ones too, in the order stored, optionally of one run or trial."""
         with connect.reading(self.path):
             return query.results(self._session.connection, run_id, trial)

@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 
 from rig.guide.tally import told
 from rig.measure.life import Life
-from rig.report.gather import Trial
+from rig.report.gather import MeasuredTrial
 from rig.report.ink import DARK, FITTED, MARK, STYLE, Picture, svg
 from rig.report.sections import ONE_BLADE, Section
 
@@ -18,7 +18,7 @@ FORCE_LIMIT = (
 )
 
 
-def life(trial: Trial) -> Life | None:
+def life(trial: MeasuredTrial) -> Life | None:
     """The life of a trial; None when none can be stated."""
     found = trial.result["life"]
     if found is None or (found["last_pass_cuts"] == 0 and found["first_fail_cuts"] is None):
@@ -27,12 +27,12 @@ def life(trial: Trial) -> Life | None:
     return Life(trial.name, "", found["last_pass_cuts"], float("inf") if fail is None else fail)
 
 
-def _said(trial: Trial) -> str:
+def _said(trial: MeasuredTrial) -> str:
     found = life(trial)
     return "" if found is None else str(found)
 
 
-def _counted(trial: Trial) -> str:
+def _counted(trial: MeasuredTrial) -> str:
     of = trial.settings
     sheets, medium = len(of["sheets"]), of["media"]
     text = (
@@ -48,7 +48,7 @@ def _counted(trial: Trial) -> str:
     return text
 
 
-def _ended(trial: Trial) -> str:
+def _ended(trial: MeasuredTrial) -> str:
     of = trial.settings
     text = str(of["stopped"] or trial.result["stop"])
     if trial.result["unconfirmed"]:
@@ -59,14 +59,14 @@ def _ended(trial: Trial) -> str:
     return text + (f"; probes left out: {', '.join(left_out)}" if left_out else "")
 
 
-def _edge(trial: Trial) -> str:
+def _edge(trial: MeasuredTrial) -> str:
     photo = trial.details.get("photo", "none")
     return f"{trial.details.get('edge', 'not looked at')}" + (
         "" if photo == "none" else f", photograph {photo}"
     )
 
 
-def _crossing(trial: Trial) -> str:
+def _crossing(trial: MeasuredTrial) -> str:
     figures = trial.result["figures"]
     parts = []
     if "crossing_cuts" in figures:
@@ -88,7 +88,7 @@ def _bound(value: float | None) -> str:
     return "not bounded" if value is None else f"{value:.0f}"
 
 
-def probes(trial: Trial) -> Picture | None:
+def probes(trial: MeasuredTrial) -> Picture | None:
     """Every probe at its cuts, the life they bound, and the forces along the cuts."""
     made = trial.settings["probes"]
     if not made:
@@ -108,7 +108,7 @@ def probes(trial: Trial) -> Picture | None:
         return svg(figure), _words(trial)
 
 
-def _places(axes: Axes, trial: Trial) -> None:
+def _places(axes: Axes, trial: MeasuredTrial) -> None:
     """Marked places that passed (circles) and failed (crosses), over the interval of the life."""
     made, found = trial.settings["probes"], life(trial)
     for good, marker, name in ((True, "o", "passed"), (False, "x", "failed")):
@@ -132,7 +132,7 @@ def _places(axes: Axes, trial: Trial) -> None:
     axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), frameon=False, fontsize=8)
 
 
-def _severing(axes: Axes, trial: Trial) -> None:
+def _severing(axes: Axes, trial: MeasuredTrial) -> None:
     made = [one for one in trial.settings["probes"] if one["force_n"] is not None]
     axes.errorbar(
         [one["cuts"] for one in made], [one["force_n"] for one in made],
@@ -148,7 +148,7 @@ def _severing(axes: Axes, trial: Trial) -> None:
     axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), frameon=False, fontsize=8)
 
 
-def _cutting(axes: Axes, trial: Trial) -> None:
+def _cutting(axes: Axes, trial: MeasuredTrial) -> None:
     forces = trial.settings["forces"]
     axes.plot([x for x, _ in forces], [y for _, y in forces], "s-", ms=4, lw=0.8, color=DARK,
               label="blade, mean\nof a stretch")  # fmt: skip
@@ -159,7 +159,7 @@ def _cutting(axes: Axes, trial: Trial) -> None:
     axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), frameon=False, fontsize=8)
 
 
-def _words(trial: Trial) -> str:
+def _words(trial: MeasuredTrial) -> str:
     def one(made: dict[str, Any]) -> str:
         text = f"{made['cuts']} cuts"
         if made["passed"]:

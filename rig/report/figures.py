@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from rig.board.wire import TICK_HZ, Kind
-from rig.report.gather import Trial
+from rig.report.gather import MeasuredTrial
 from rig.report.ink import DARK as DARK
 from rig.report.ink import FITTED as FITTED
 from rig.report.ink import MARK as MARK
@@ -21,7 +21,7 @@ BEFORE_S, AFTER_S = 0.06, 0.75
 SPEED_OVER = 5  # samples each side of a speed estimate
 
 
-def drop(trial: Trial) -> tuple[str, str] | None:
+def drop(trial: MeasuredTrial) -> tuple[str, str] | None:
     """Height and speed against time of one drop, with the fit and the strikes marked.
 
     Gives the picture as a data address and its text for those who cannot see it; None when there
@@ -46,7 +46,7 @@ def drop(trial: Trial) -> tuple[str, str] | None:
         return svg(figure), _drop_text(trial)
 
 
-def _fit(trial: Trial, factor: float) -> tuple[NDArray[np.float64], Any, Any]:
+def _fit(trial: MeasuredTrial, factor: float) -> tuple[NDArray[np.float64], Any, Any]:
     """Times of the fitted stretch, and the fitted speed and acceleration at contact."""
     speed = trial.result["measurands"]["impact_speed"]["value"]
     a = trial.result["measurands"]["fall_acceleration"]["value"]
@@ -54,7 +54,7 @@ def _fit(trial: Trial, factor: float) -> tuple[NDArray[np.float64], Any, Any]:
     return np.linspace(-window, 0.0, 60), speed, a
 
 
-def _heights(axes: Axes, t: Any, height_mm: Any, trial: Trial, factor: float) -> None:
+def _heights(axes: Axes, t: Any, height_mm: Any, trial: MeasuredTrial, factor: float) -> None:
     axes.plot(t, height_mm, ".", ms=2.2, color=DARK, label="measured, 1,000 a second")
     fit_t, speed, a = _fit(trial, factor)
     axes.plot(
@@ -71,7 +71,7 @@ def _heights(axes: Axes, t: Any, height_mm: Any, trial: Trial, factor: float) ->
     axes.legend(loc="upper right", frameon=False)
 
 
-def _speeds(axes: Axes, t: Any, height_mm: Any, trial: Trial, factor: float) -> None:
+def _speeds(axes: Axes, t: Any, height_mm: Any, trial: MeasuredTrial, factor: float) -> None:
     n = SPEED_OVER
     speed = (height_mm[2 * n :] - height_mm[: -2 * n]) / (t[2 * n :] - t[: -2 * n]) / 1e3
     axes.plot(t[n:-n], speed, ".", ms=2.2, color=DARK, label="from the record, over 10 ms")
@@ -83,7 +83,7 @@ def _speeds(axes: Axes, t: Any, height_mm: Any, trial: Trial, factor: float) -> 
     axes.legend(loc="lower right", frameon=False)
 
 
-def _strikes(trial: Trial, factor: float) -> list[float]:
+def _strikes(trial: MeasuredTrial, factor: float) -> list[float]:
     """Times of the strikes, seconds from the first."""
     first = trial.result["figures"]["contact_tick"]
     second = trial.result["figures"].get("second_contact_tick")
@@ -91,7 +91,7 @@ def _strikes(trial: Trial, factor: float) -> list[float]:
     return [0.0, *later]
 
 
-def _drop_text(trial: Trial) -> str:
+def _drop_text(trial: MeasuredTrial) -> str:
     speed = trial.result["measurands"]["impact_speed"]
     count = len(trial.result["figures"] and _strikes(trial, 1.0))
     return (

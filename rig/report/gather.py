@@ -22,7 +22,7 @@ from rig.measure.budget import Reason
 from rig.report import interruptions, notes
 from rig.report.photos import Photo, recorded
 from rig.report.soundness import warning
-from rig.report.trial import Trial as Trial
+from rig.report.trial import MeasuredTrial as MeasuredTrial
 from rig.study.register import accidents
 
 CHART = {"bench", "a_eff"}
@@ -66,7 +66,7 @@ class RunView:
     warning: str
     verdicts: list[Verdict] = field(default_factory=list)
     notes: list[tuple[str, str]] = field(default_factory=list)
-    trials: list[Trial] = field(default_factory=list)
+    trials: list[MeasuredTrial] = field(default_factory=list)
     asides: list[Aside] = field(default_factory=list)
     chart: list[tuple[datetime, dict[str, Any]]] = field(default_factory=list)
     raws: list[Raw] = field(default_factory=list)
@@ -98,23 +98,23 @@ class RunView:
         return found[-1] if found else ""
 
     @property
-    def tested(self) -> list[Trial]:
+    def tested(self) -> list[MeasuredTrial]:
         """The trials on the specimen, those that the run stopped in before their verdict too."""
         kind = self.kind
         return [t for t in self.trials if t.on_specimen and t.measurand == kind]
 
     @property
-    def unjudged(self) -> list[Trial]:
+    def unjudged(self) -> list[MeasuredTrial]:
         """Tested and measured, but without a verdict."""
         return [trial for trial in self.tested if not trial.judged]
 
     @property
-    def empty(self) -> list[Trial]:
+    def empty(self) -> list[MeasuredTrial]:
         """The session's empty drops."""
         return [t for t in self.trials if t.measurand in ON_SPECIMEN and not t.on_specimen]
 
     @property
-    def others(self) -> list[Trial]:
+    def others(self) -> list[MeasuredTrial]:
         """What else was measured: sweeps, a staircase's drops, the probes of an edge."""
         shown = {id(trial) for trial in (*self.tested, *self.empty)}
         return [trial for trial in self.trials if id(trial) not in shown]
@@ -126,7 +126,7 @@ class Made:
 
     name: str
     verdict: Verdict | None
-    trial: Trial | None
+    trial: MeasuredTrial | None
 
     @property
     def valid(self) -> bool:
@@ -224,10 +224,10 @@ def _chart(view: RunView, book: Logbook) -> None:
 def _trial(
     book: Logbook, body: dict[str, Any], judged: dict[str, Verdict], damages: dict[str, Any],
     bench: Bench,
-) -> Trial:  # fmt: skip
+) -> MeasuredTrial:  # fmt: skip
     step = body["step"]
     raw = b"" if step["raw_id"] is None else book.raw(step["raw_id"])[0]
-    return Trial(
+    return MeasuredTrial(
         name=step["trial"],
         measurand=step["measurand"],
         result=body["outcome"].less("result_id"),

@@ -4,11 +4,11 @@ import matplotlib as mpl
 from matplotlib.figure import Figure
 
 from rig.report.figures import DARK, FITTED, MARK, STYLE, svg
-from rig.report.gather import Trial
+from rig.report.gather import MeasuredTrial
 from rig.report.sections import ONE_BLADE, Picture, Section, quantity, stated
 
 
-def readings(trial: Trial) -> Picture | None:
+def readings(trial: MeasuredTrial) -> Picture | None:
     """Every reading in the order taken, blade and block."""
     piece, block = trial.settings["piece"], trial.settings["block"]
     parts = (
@@ -36,12 +36,12 @@ def readings(trial: Trial) -> Picture | None:
         return svg(figure), f"{trial.name}: readings in HRC in the order taken: {told}."
 
 
-def _said(trial: Trial) -> str:
+def _said(trial: MeasuredTrial) -> str:
     found = trial.result["measurands"].get("hardness")
     return "" if found is None else quantity(found)
 
 
-def _range(trial: Trial) -> str:
+def _range(trial: MeasuredTrial) -> str:
     found = trial.result["figures"].get("range_hrc")
     return "" if found is None else f"{found:.1f} HRC"
 

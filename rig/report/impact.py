@@ -1,7 +1,7 @@
 """The page's section on drop-weight impact."""
 
 from rig.report import figures
-from rig.report.gather import Trial
+from rig.report.gather import MeasuredTrial
 from rig.report.sections import ONE_BLADE, Section, damage, stated
 
 WORDS = {
@@ -21,7 +21,7 @@ WORDS = {
 }
 
 
-def _second(trial: Trial) -> str:
+def _second(trial: MeasuredTrial) -> str:
     otherwise = "none: caught" if trial.result["caught"] else "none seen"
     return stated(trial, "second_strike_energy", otherwise)
 

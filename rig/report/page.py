@@ -12,7 +12,7 @@ from rig.guide.device import WORDS
 from rig.guide.kinds import AIM_OF, ON_SPECIMEN, kind_of
 from rig.report import afterwards, certificate, figures, run_settings
 from rig.report.cutting import EDGE_LIFE
-from rig.report.gather import RunView, Trial, gather
+from rig.report.gather import MeasuredTrial, RunView, gather
 from rig.report.hardness import HARDNESS
 from rig.report.impact import IMPACT
 from rig.report.ink import degrees, sign
@@ -56,7 +56,7 @@ def _sentence(view: RunView) -> str:
     return verdict(view)
 
 
-def _told(trial: Trial) -> dict[str, Any]:
+def _told(trial: MeasuredTrial) -> dict[str, Any]:
     return {
         "trial": trial.name,
         "judged": trial.judged,
@@ -113,7 +113,7 @@ def _because(view: RunView) -> str:
     return "" if view.run.outcome == "finished" else ": the run did not come to it"
 
 
-def _values(section: Section | None, trials: list[Trial]) -> str:
+def _values(section: Section | None, trials: list[MeasuredTrial]) -> str:
     """The main value of each trial that has one; "" when none has."""
     each = [] if section is None else [said for t in trials if (said := section.said(t))]
     if section is None or not each:
@@ -122,7 +122,7 @@ def _values(section: Section | None, trials: list[Trial]) -> str:
     return f"{called.capitalize()}: {', '.join(each)}."
 
 
-def _hedges(section: Section | None, trials: list[Trial]) -> list[str]:
+def _hedges(section: Section | None, trials: list[MeasuredTrial]) -> list[str]:
     """Why ± is worth less than it says, each once."""
     found = [] if section is None else [section.hedged(trial) for trial in trials]
     return list(dict.fromkeys(filter(None, found)))
@@ -145,7 +145,7 @@ def shown(section: Section, measurands: dict[str, Any]) -> dict[str, Any]:
     return {name: measurands[name] for name in section.words if name in measurands}
 
 
-def values(trial: Trial) -> list[tuple[str, str]]:
+def values(trial: MeasuredTrial) -> list[tuple[str, str]]:
     """What another measurement of the run gave: its main value, else all of them."""
     section, found = SECTIONS.get(trial.measurand), trial.result["measurands"]
     if section is not None and section.main in found:
@@ -204,7 +204,7 @@ class Table:
     cells: dict[str, list[str]]
 
 
-def _table(section: Section, trials: list[Trial]) -> Table:
+def _table(section: Section, trials: list[MeasuredTrial]) -> Table:
     """Without the columns in which no trial has anything."""
     rows = {trial.name: section.cells(trial) for trial in trials}
     used = [at for at in range(len(section.columns)) if any(row[at] for row in rows.values())]
@@ -214,7 +214,7 @@ def _table(section: Section, trials: list[Trial]) -> Table:
     )
 
 
-def _limits(section: Section, trials: list[Trial]) -> list[str]:
+def _limits(section: Section, trials: list[MeasuredTrial]) -> list[str]:
     """What the page cannot say, each once."""
     more = [text for trial in trials for text in section.more_limits(trial)]
     return list(dict.fromkeys([*more, *section.limits]))

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from rig.guide import jigs
 from rig.report.figures import DARK, FITTED, MARK, STYLE, svg
-from rig.report.gather import Trial
+from rig.report.gather import MeasuredTrial
 from rig.report.sections import ONE_BLADE, Picture, Section, quantity, stated
 
 WORDS = {
@@ -28,12 +28,12 @@ WORDS = {
 BOUND = "at least "
 
 
-def _peak(trial: Trial) -> str:
+def _peak(trial: MeasuredTrial) -> str:
     bound = BOUND if trial.result["censored"] else ""
     return bound + stated(trial, "peak_torque")
 
 
-def _said(trial: Trial) -> str:
+def _said(trial: MeasuredTrial) -> str:
     found = trial.result["measurands"].get("peak_torque")
     if found is None:
         return ""
@@ -48,17 +48,17 @@ NO_ANGLE = {
 """Why there is no angle at failure, by what happened and whether the torque is a bound."""
 
 
-def _angle(trial: Trial) -> str:
+def _angle(trial: MeasuredTrial) -> str:
     why = NO_ANGLE.get((trial.result["kind"], trial.result["censored"]), "none can be stated")
     return stated(trial, "failure_angle", why)
 
 
-def _seen(trial: Trial) -> str:
+def _seen(trial: MeasuredTrial) -> str:
     seen = trial.details.get("tip", "not entered")
     return f"{trial.result['kind'] or 'nothing loaded'}; seen: {seen}"
 
 
-def curve(trial: Trial) -> Picture | None:
+def curve(trial: MeasuredTrial) -> Picture | None:
     """Torque against angle from the pre-load, with straight part, onset and peak marked."""
     found = trial.result["measurands"].get("peak_torque")
     if found is None:
@@ -89,7 +89,7 @@ def _from_preload(
     return angle - angle[start], torque
 
 
-def _mark(axes: Axes, trial: Trial, angle: Any, torque: Any) -> None:
+def _mark(axes: Axes, trial: MeasuredTrial, angle: Any, torque: Any) -> None:
     of, figures = trial.result["measurands"], trial.result["figures"]
     peak = int(np.argmax(torque))
     if "stiffness" in of and "straight_low_nm" in figures:
@@ -113,7 +113,7 @@ def _mark(axes: Axes, trial: Trial, angle: Any, torque: Any) -> None:
               color=MARK, label="peak")  # fmt: skip
 
 
-def _words(trial: Trial, peak: str) -> str:
+def _words(trial: MeasuredTrial, peak: str) -> str:
     bound = BOUND * bool(trial.result["censored"])
     text = f"{trial.name}: torque against arm angle. It rises to {bound}{peak}"
     onset = trial.result["measurands"].get("onset_torque")

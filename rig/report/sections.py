@@ -6,7 +6,7 @@ from typing import Any
 
 from rig.guide.kind import OnSpecimen
 from rig.guide.kinds import ON_SPECIMEN, require_whole
-from rig.report.gather import Trial
+from rig.report.gather import MeasuredTrial
 from rig.report.ink import Picture as Picture
 from rig.report.ink import quantity as quantity
 
@@ -32,16 +32,16 @@ class Section:
 
     kind: str
     columns: tuple[str, ...]
-    cells: Callable[[Trial], list[str]]
+    cells: Callable[[MeasuredTrial], list[str]]
     words: Mapping[str, str]
     formula: str
-    said: Callable[[Trial], str]
-    picture: Callable[[Trial], Picture | None]
+    said: Callable[[MeasuredTrial], str]
+    picture: Callable[[MeasuredTrial], Picture | None]
     limits: tuple[str, ...]
     rests_on: str = ""
-    more_limits: Callable[[Trial], tuple[str, ...]] = lambda _: ()
-    hedged: Callable[[Trial], str] = lambda _: ""
-    called: Callable[[Trial], str] = lambda _: ""
+    more_limits: Callable[[MeasuredTrial], tuple[str, ...]] = lambda _: ()
+    hedged: Callable[[MeasuredTrial], str] = lambda _: ""
+    called: Callable[[MeasuredTrial], str] = lambda _: ""
 
     @property
     def of(self) -> OnSpecimen:
@@ -81,13 +81,13 @@ ONE_BLADE = (
 )
 
 
-def stated(trial: Trial, name: str, otherwise: str = "none can be stated") -> str:
+def stated(trial: MeasuredTrial, name: str, otherwise: str = "none can be stated") -> str:
     """One measurand of a trial with its U, or words in its place."""
     found = trial.result["measurands"].get(name)
     return otherwise if found is None else quantity(found)
 
 
-def damage(trial: Trial) -> str:
+def damage(trial: MeasuredTrial) -> str:
     """The damage that was entered."""
     found = trial.damage
     if found is None:

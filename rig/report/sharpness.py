@@ -3,12 +3,12 @@
 import matplotlib as mpl
 from matplotlib.figure import Figure
 
-from rig.report.gather import Trial
+from rig.report.gather import MeasuredTrial
 from rig.report.ink import DARK, FITTED, STYLE, Picture, svg
 from rig.report.sections import ONE_BLADE, Section, stated
 
 
-def _grades(trial: Trial) -> str:
+def _grades(trial: MeasuredTrial) -> str:
     means, parts = trial.settings["means"], []
     for kind, answers in trial.settings["grades"].items():
         told = f"{kind}: {answers.count('pass')} of {len(answers)} pass ({means[kind]})"
@@ -18,7 +18,7 @@ def _grades(trial: Trial) -> str:
     return "; ".join(parts)
 
 
-def _interval(trial: Trial) -> str:
+def _interval(trial: MeasuredTrial) -> str:
     figures = trial.result["figures"]
     if not trial.settings["readings_n"]:
         return ""
@@ -27,16 +27,16 @@ def _interval(trial: Trial) -> str:
     return f"{figures['low_n']:.3g} to {figures['high_n']:.3g} N"
 
 
-def _force(trial: Trial) -> str:
+def _force(trial: MeasuredTrial) -> str:
     return stated(trial, "severing_force") if trial.settings["readings_n"] else ""
 
 
-def _taken(trial: Trial) -> str:
+def _taken(trial: MeasuredTrial) -> str:
     taken = trial.settings["readings_n"]
     return f"{', '.join(f'{value:.4g}' for value in taken)} N" if taken else ""
 
 
-def readings(trial: Trial) -> Picture | None:
+def readings(trial: MeasuredTrial) -> Picture | None:
     """Every reading in the order taken, with the median."""
     taken = trial.settings["readings_n"]
     if not taken:
@@ -54,7 +54,7 @@ def readings(trial: Trial) -> Picture | None:
         return svg(figure), f"{trial.name}: forces in N in the order taken: {listed}."
 
 
-def _of_kinds(trial: Trial) -> tuple[str, ...]:
+def _of_kinds(trial: MeasuredTrial) -> tuple[str, ...]:
     force = "A force compares edges severing the same thread, held the same way."
     grade = "A grade is one person's judgement of one place, by the wording fixed before the start."
     return (force,) * bool(trial.settings["readings_n"]) + (grade,) * bool(trial.settings["grades"])

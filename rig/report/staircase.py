@@ -4,14 +4,14 @@ import matplotlib as mpl
 from matplotlib.figure import Figure
 
 from rig.guide.assumed import too_narrow
-from rig.report.gather import Trial
+from rig.report.gather import MeasuredTrial
 from rig.report.ink import DARK, FITTED, MARK, STYLE, Picture, quantity, svg
 from rig.report.sections import ONE_BLADE, Section
 
 BOUND = {"right": "above", "left": "below"}
 
 
-def steps(trial: Trial) -> Picture | None:
+def steps(trial: MeasuredTrial) -> Picture | None:
     """Energy of each drop in its order: a cross failed, a circle held."""
     drops = trial.settings["drops"]
     if not drops:
@@ -38,7 +38,7 @@ def steps(trial: Trial) -> Picture | None:
         return svg(figure), f"{trial.name}: energies in J in the order dropped: {told}."
 
 
-def _said(trial: Trial) -> str:
+def _said(trial: MeasuredTrial) -> str:
     found = trial.result["measurands"].get("failure_energy")
     if found is None:
         return ""
@@ -46,19 +46,19 @@ def _said(trial: Trial) -> str:
     return quantity(found) if bound is None else f"{bound} {found['value']:.3g} J"
 
 
-def _void(trial: Trial) -> str:
+def _void(trial: MeasuredTrial) -> str:
     void = trial.settings["void"]
     return "; ".join(f"{one['trial']}: {', '.join(one['reasons'])}" for one in void) or "none"
 
 
-def _other(trial: Trial) -> str:
+def _other(trial: MeasuredTrial) -> str:
     figures = trial.result["figures"]
     known = {"Dixon-Mood": figures.get("dixon_mood_j"), "average": figures.get("average_j")}
     told = [f"{name} {value:.3g} J" for name, value in known.items() if value is not None]
     return ", ".join(told) or "none"
 
 
-def _counted(trial: Trial) -> str:
+def _counted(trial: MeasuredTrial) -> str:
     figures = trial.result["figures"]
     if not figures:
         return "none"

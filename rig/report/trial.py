@@ -13,7 +13,7 @@ NO_VERDICT = Reason("no_verdict", "no verdict is on record")
 
 
 @dataclass(frozen=True)
-class Trial:
+class MeasuredTrial:
     """One measured trial with everything that belongs to it.
 
     `raw_sha256` is of the frames as received; "" for one computed from earlier readings alone.

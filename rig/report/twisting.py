@@ -8,7 +8,7 @@ from rig.guide import jigs
 from rig.measure.twist.cycles import find_cycles
 from rig.measure.twist.evaluate import NOTICE
 from rig.report.figures import DARK, STYLE, svg
-from rig.report.gather import Trial
+from rig.report.gather import MeasuredTrial
 from rig.report.sections import ONE_BLADE, Picture, Section, damage, stated
 
 WORDS = {
@@ -21,7 +21,7 @@ WORDS = {
 LINES = ("-", "--", "-.", ":")
 
 
-def loops(trial: Trial) -> Picture | None:
+def loops(trial: MeasuredTrial) -> Picture | None:
     """Torque against angle, the cycles laid over each other."""
     if "peak_torque" not in trial.result["measurands"]:
         return None

@@ -13,20 +13,20 @@ from rig.guide.verdict import KIND, read
 from rig.measure.life import Life, survivor
 from rig.report import lifefigure
 from rig.report.cutting import EDGE_LIFE
-from rig.report.gather import Trial
+from rig.report.gather import MeasuredTrial
 from rig.report.sharpness import SHARPNESS
 from tests.guide.edgeplay import Play
 from tests.guide.test_cuts import FAST, carried
 
 
-def trial_of(play: Play, told: dict[str, Any], measurand: str) -> Trial:
+def trial_of(play: Play, told: dict[str, Any], measurand: str) -> MeasuredTrial:
     """The trial as the page gets it."""
     step: Any = [s for s in play.steps if getattr(s, "measurand", "") == measurand][-1]
     settings = plain(step.settings)
     result = kinds.compute(measurand, b"", settings)
     verdict = read([s.body for s in play.steps if isinstance(s, Note) and s.kind == KIND][-1])
     assert verdict.told() == told
-    return Trial(
+    return MeasuredTrial(
         step.trial, measurand, plain(result), settings, None, "", capture(b""), verdict, None
     )
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from rig.study.answers import side_words
-from rig.study.statistics.capability import Capability, Line, crossed
+from rig.study.statistics.capability import Capability, ScatterLine, crossed
 from rig.study.statistics.capability_range import in_words, next_step, spread
 from tests.published import load
 from tests.study.test_capability import readings
@@ -19,7 +19,7 @@ def from_table(operators: int, blades: int, repeats: int, *ms: float) -> Capabil
     df = (operators - 1, blades - 1, (operators - 1) * (blades - 1),
           operators * blades * (repeats - 1))  # fmt: skip
     names = ("operators", "blades", "interaction", "repeatability")
-    table = tuple(Line(n, m * f, f) for n, m, f in zip(names, ms, df, strict=True))
+    table = tuple(ScatterLine(n, m * f, f) for n, m, f in zip(names, ms, df, strict=True))
     return Capability(1, 1, None, 1, 1, 1, 1, None, table, ())
 
 

@@ -9,7 +9,7 @@ from rig.measure.arm.checks import drift, saturated, stuck_angle
 from rig.measure.arm.facts import ArmRecord, Asked, PryFacts
 from rig.measure.arm.motion import Motion
 from rig.measure.budget import Measurand, Reason
-from rig.measure.pry.trial import Trial
+from rig.measure.pry.trial import Pried
 
 
 def motion_reasons(
@@ -50,14 +50,14 @@ def _start(made: Motion, facts: PryFacts) -> Iterator[Reason]:
 
 
 def trial_reasons(
-    found: Trial, record: ArmRecord, facts: PryFacts, made: Mapping[str, Measurand]
+    found: Pried, record: ArmRecord, facts: PryFacts, made: Mapping[str, Measurand]
 ) -> tuple[Reason, ...]:
     """What stands against the trial and its values."""
     return (*_kinds(found), *_drift(found, record, facts), *_rates(found, facts),
             *_range(found, facts), *_stop(found, facts), *_shape(found, made))  # fmt: skip
 
 
-def _kinds(found: Trial) -> Iterator[Reason]:
+def _kinds(found: Pried) -> Iterator[Reason]:
     share = found.fall.share if found.fall is not None else None
     if found.kind == "slip":
         text = (
@@ -72,13 +72,13 @@ def _kinds(found: Trial) -> Iterator[Reason]:
         yield Reason("stopped_early", text, found.loaded.peak_nm, None, "N.m")
 
 
-def _drift(found: Trial, record: ArmRecord, facts: PryFacts) -> Iterator[Reason]:
+def _drift(found: Pried, record: ArmRecord, facts: PryFacts) -> Iterator[Reason]:
     yield from drift(
         record, found.made.code_nm, found.loaded.peak_nm, facts.limits.drift_limit_share
     )
 
 
-def _rates(found: Trial, facts: PryFacts) -> Iterator[Reason]:
+def _rates(found: Pried, facts: PryFacts) -> Iterator[Reason]:
     limits, loaded = facts.limits, found.loaded
     rise = under_read(found)
     if rise > limits.under_read_limit_share:
@@ -98,14 +98,14 @@ def _rates(found: Trial, facts: PryFacts) -> Iterator[Reason]:
         yield Reason("ramp_time", text, ramp, limit, "s")
 
 
-def under_read(found: Trial) -> float:
+def under_read(found: Pried) -> float:
     """By how much the torque rose at its end from sample to sample, of the peak."""
     loaded = found.loaded
     rise = max(0.0, loaded.end.slope * loaded.end_rate) * found.made.period_s
     return rise / loaded.peak_nm if loaded.peak_nm > 0 else 0.0
 
 
-def ramp_s(found: Trial, facts: PryFacts) -> float:
+def ramp_s(found: Pried, facts: PryFacts) -> float:
     """True time from the pre-load point to the end of the loading."""
     loaded, at_s = found.loaded, found.made.at_s
     end = loaded.broke.at_s if loaded.broke is not None else float(at_s[loaded.last])
@@ -114,12 +114,12 @@ def ramp_s(found: Trial, facts: PryFacts) -> float:
     return (end - start) * facts.time_base.value
 
 
-def mean_rate(found: Trial, facts: PryFacts) -> float:
+def mean_rate(found: Pried, facts: PryFacts) -> float:
     """Mean rate of turn from the pre-load point to the end of the loading, rad/s."""
     return found.loaded.span_rad / max(ramp_s(found, facts), 1e-3)
 
 
-def _range(found: Trial, facts: PryFacts) -> Iterator[Reason]:
+def _range(found: Pried, facts: PryFacts) -> Iterator[Reason]:
     peak, furthest = found.loaded.peak_nm, float(np.abs(found.made.angle_rad).max())
     for scale, value, what in ((facts.torque, peak, "torque"), (facts.angle, furthest, "angle")):
         if value > scale.high or (what == "torque" and value < scale.low):
@@ -131,13 +131,13 @@ def _range(found: Trial, facts: PryFacts) -> Iterator[Reason]:
             yield Reason("outside_certificate", text, value, limit, scale.unit)
 
 
-def _stop(found: Trial, facts: PryFacts) -> Iterator[Reason]:
+def _stop(found: Pried, facts: PryFacts) -> Iterator[Reason]:
     stop = facts.limits.stop_rad
     if found.loaded.end.angle_rad > stop - math.radians(0.5):
         text = "the arm lay against its stop: the stop took a part of the torque"
         yield Reason("at_stop", text, found.loaded.end.angle_rad, stop, "rad")
 
 
-def _shape(found: Trial, made: Mapping[str, Measurand]) -> Iterator[Reason]:
+def _shape(found: Pried, made: Mapping[str, Measurand]) -> Iterator[Reason]:
     if "stiffness" not in made:
         yield Reason("no_straight_part", "too few samples in the straight part of the rise")

@@ -13,7 +13,7 @@ from rig.measure.pry.checks import (
     trial_reasons,
     under_read,
 )
-from rig.measure.pry.trial import Trial, trial
+from rig.measure.pry.trial import Pried, trial
 from rig.measure.pry.values import measurands
 from rig.measure.result import Result
 
@@ -64,7 +64,7 @@ def evaluate_pry(record: ArmRecord, facts: PryFacts, asked: Asked | None = None)
     )
 
 
-def _figures(found: Trial, facts: PryFacts) -> dict[str, float]:
+def _figures(found: Pried, facts: PryFacts) -> dict[str, float]:
     """Numbers a report shows beside the measurands."""
     loaded = found.loaded
     figures = {

@@ -10,14 +10,14 @@ from rig.measure.arm.scatter import LEFT_SHARE
 from rig.measure.arm.shared_rows import Array
 from rig.measure.budget import Input, rectangular
 from rig.measure.pry.straight import Straight
-from rig.measure.pry.trial import Trial
+from rig.measure.pry.trial import Pried
 
 
 @dataclass(frozen=True)
 class Rows:
     """Makes the inputs; torque corrections are N.m on the specimen's torque."""
 
-    found: Trial
+    found: Pried
     record: ArmRecord
     facts: PryFacts
     direction: int

@@ -35,7 +35,7 @@ BOUNDS = ("survived", "stopped", "slip", "unclear")
 
 
 @dataclass(frozen=True)
-class Trial:
+class Pried:
     """Everything found in a motion.
 
     Attributes:
@@ -65,7 +65,7 @@ class Trial:
         return "right" if self.kind in BOUNDS or (self.kind == "bend" and self.rising) else ""
 
 
-def trial(record: ArmRecord, made: Motion, facts: PryFacts, asked: Asked) -> Trial | None:
+def trial(record: ArmRecord, made: Motion, facts: PryFacts, asked: Asked) -> Pried | None:
     """The trial in a motion; None when the specimen was never loaded from below the pre-load."""
     limits = facts.limits
     if made.net_nm.max() < limits.preload_nm:
@@ -86,7 +86,7 @@ def trial(record: ArmRecord, made: Motion, facts: PryFacts, asked: Asked) -> Tri
         passed = _passed(made, loaded)
         rising = not passed and line is not None and _still_rising(angle, net, line)
     kind = _kind(made, fall, onset, left, limits, asked)
-    return Trial(made, loaded, fall, line, onset, left, kind, passed, rising)
+    return Pried(made, loaded, fall, line, onset, left, kind, passed, rising)
 
 
 def _largest(made: Motion, fall: Fall | None) -> int:

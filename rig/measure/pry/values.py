@@ -16,14 +16,14 @@ from rig.measure.arm.motion import Array
 from rig.measure.arm.scatter import LEFT_SHARE, slope
 from rig.measure.budget import Input, Measurand, evaluate, rectangular
 from rig.measure.pry.rows import Rows
-from rig.measure.pry.trial import Trial
+from rig.measure.pry.trial import Pried
 from rig.measure.section import bending_index, bending_moment
 
 X = Mapping[str, Any]
 
 
 def measurands(
-    found: Trial, record: ArmRecord, facts: PryFacts, asked: Asked
+    found: Pried, record: ArmRecord, facts: PryFacts, asked: Asked
 ) -> dict[str, Measurand]:
     """All that the trial's kind has, by name."""
     rows = Rows(found, record, facts, asked.direction)
@@ -44,7 +44,7 @@ def measurands(
     return made
 
 
-def _end_inputs(found: Trial, rows: Rows) -> list[Input]:
+def _end_inputs(found: Pried, rows: Rows) -> list[Input]:
     loaded = found.loaded
     record = Input(
         "record", loaded.peak_nm, loaded.end.u_nm, loaded.end.dof, _told_end(found), "N.m"
@@ -52,7 +52,7 @@ def _end_inputs(found: Trial, rows: Rows) -> list[Input]:
     return [record, *rows.torque(), *rows.sampling()]
 
 
-def _told_end(found: Trial) -> str:
+def _told_end(found: Pried) -> str:
     broke = found.loaded.broke
     if broke is None:
         return "largest torque, mean over a period of tremor"
@@ -66,11 +66,11 @@ def _end_torque(x: X) -> Any:
     )  # fmt: skip
 
 
-def _peak(found: Trial, rows: Rows) -> Measurand:
+def _peak(found: Pried, rows: Rows) -> Measurand:
     return evaluate("peak_torque", "N.m", _end_torque, _end_inputs(found, rows))
 
 
-def _stiffness(found: Trial, rows: Rows) -> Measurand:
+def _stiffness(found: Pried, rows: Rows) -> Measurand:
     line = found.line
     assert line is not None
     inputs = [
@@ -90,7 +90,7 @@ def _stiffness(found: Trial, rows: Rows) -> Measurand:
     )  # fmt: skip
 
 
-def _onset(found: Trial, rows: Rows) -> Measurand:
+def _onset(found: Pried, rows: Rows) -> Measurand:
     line, onset = found.line, found.onset
     assert line is not None and onset is not None
     # The curve falls behind the shifted line by (slope of line - slope of curve) per radian.
@@ -128,7 +128,7 @@ def _onset(found: Trial, rows: Rows) -> Measurand:
     return evaluate("onset_torque", "N.m", torque, inputs)
 
 
-def _failure_angle(found: Trial, rows: Rows) -> Measurand:
+def _failure_angle(found: Pried, rows: Rows) -> Measurand:
     span = found.loaded.span_rad
     inputs = [
         rows.angle_between("record", span, "from the pre-load point to the end"),
@@ -144,7 +144,7 @@ def _failure_angle(found: Trial, rows: Rows) -> Measurand:
     )
 
 
-def _energy(found: Trial, rows: Rows) -> Measurand:
+def _energy(found: Pried, rows: Rows) -> Measurand:
     loaded = found.loaded
     angle = np.concatenate(([loaded.start_rad], loaded.angle_rad, [loaded.end.angle_rad]))
     preload = rows.facts.limits.preload_nm
@@ -170,7 +170,7 @@ def _energy(found: Trial, rows: Rows) -> Measurand:
     )  # fmt: skip
 
 
-def _set(found: Trial, rows: Rows) -> Measurand:
+def _set(found: Pried, rows: Rows) -> Measurand:
     assert found.set_rad is not None
     inputs = [
         rows.angle_between("record", found.set_rad, "angle at pre-load, after less before"),
@@ -183,7 +183,7 @@ def _set(found: Trial, rows: Rows) -> Measurand:
     )  # fmt: skip
 
 
-def _at_angle(found: Trial, rows: Rows, at_rad: float) -> Measurand:
+def _at_angle(found: Pried, rows: Rows, at_rad: float) -> Measurand:
     loaded = found.loaded
     angle, net = _ascending(
         np.append(loaded.angle_rad, loaded.end.angle_rad), np.append(loaded.net_nm, loaded.peak_nm)
@@ -213,7 +213,7 @@ def _ascending(angle: Array, net: Array) -> tuple[Array, Array]:
     return angle[order], net[order]
 
 
-def _section(found: Trial, rows: Rows, section: Section, facts: PryFacts) -> dict[str, Measurand]:
+def _section(found: Pried, rows: Rows, section: Section, facts: PryFacts) -> dict[str, Measurand]:
     peak = _end_inputs(found, rows)
     length = facts.free_m
     at = _named(section.from_axis_m, "from_axis")

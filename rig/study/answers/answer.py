@@ -20,7 +20,7 @@ from rig.study.statistics.alternatives import Beside, beside
 from rig.study.statistics.anova import components
 from rig.study.statistics.bounded import CensoredResult
 from rig.study.statistics.censored import compare_censored
-from rig.study.statistics.compare import Result, compare
+from rig.study.statistics.compare import ValueResult, compare
 from rig.study.statistics.contrasts import one_load_each, pairs_of
 from rig.study.statistics.covariates import Adjustment, adjust
 from rig.study.statistics.data import LOG, Response, StudyData
@@ -53,7 +53,7 @@ class Answer:
     response: ResponseRecord
     verdict: str
     said: str
-    result: Result | CensoredResult | None
+    result: ValueResult | CensoredResult | None
     data: StudyData
     lines: tuple[Line, ...] = ()
     notes: tuple[str, ...] = ()
@@ -119,7 +119,9 @@ def answer(
         told = _compared(collected, record, data)
     except RigError as error:  # one response that cannot be compared leaves the others
         told = Answer(response, CANNOT_TELL, f"{begin(response.kind.title)}: {error}.", None, data)
-    weighed = isinstance(told.result, Result) or (told.result is not None and told.result.whole)
+    weighed = isinstance(told.result, ValueResult) or (
+        told.result is not None and told.result.whole
+    )
     by_block = blocks.told(told.data, block_of or {}, weighed)
     notes = (*told.notes, *by_block, *_stairs(collected, record))
     return replace(told, excluded=tuple(collected.excluded), notes=notes)
@@ -172,23 +174,23 @@ def _by_values(response: ResponseRecord, data: StudyData) -> Answer:
     )  # fmt: skip
 
 
-def _one_load_each(result: Result | CensoredResult) -> bool:
+def _one_load_each(result: ValueResult | CensoredResult) -> bool:
     return one_load_each(result.layout, [(c.group, c.against) for c in result.comparisons])
 
 
-def _head(what: Response, result: Result | CensoredResult, lines: tuple[Line, ...]) -> str:
+def _head(what: Response, result: ValueResult | CensoredResult, lines: tuple[Line, ...]) -> str:
     if not _one_load_each(result):
         return headline(what, result.verdict, lines)
     return words.one_load_each(what, without_loads(result.layout, *result.layout.cells))
 
 
-def _assumed(result: Result | CensoredResult) -> tuple[str, ...]:
+def _assumed(result: ValueResult | CensoredResult) -> tuple[str, ...]:
     """What verdicts other than "cannot tell" take for granted, each once."""
     told = [c.assumes for c in result.comparisons if c.verdict != CANNOT_TELL and c.assumes]
     return tuple(dict.fromkeys(told))
 
 
-def _reasons(result: Result | CensoredResult, *more: Reason) -> list[str]:
+def _reasons(result: ValueResult | CensoredResult, *more: Reason) -> list[str]:
     """Reasons of the whole, without those that the headline says already."""
     known = {"group_not_told", "no_alternatives"} if _one_load_each(result) else set[str]()
     return [reason.text for reason in (*result.reasons, *more) if reason.name not in known]

@@ -7,7 +7,7 @@ from typing import Any
 
 from rig.study.answers import bound_words, words
 from rig.study.statistics.bounded import CensoredComparison, CensoredResult
-from rig.study.statistics.compare import Comparison, Result
+from rig.study.statistics.compare import Comparison, ValueResult
 from rig.study.statistics.covariates import Adjustment
 from rig.study.statistics.data import LOG, Response
 from rig.study.statistics.phrases import amount, begin, number, probability, size, span
@@ -77,7 +77,7 @@ def _plain(value: object) -> object:
     return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
-def of_values(result: Result, adjusted: Adjustment) -> tuple[Line, ...]:
+def of_values(result: ValueResult, adjusted: Adjustment) -> tuple[Line, ...]:
     """Of measured values, with the adjusted figures beside the raw ones."""
     what = result.response
     return tuple(_of_value(c, what, adjusted) for c in result.comparisons)

@@ -11,7 +11,7 @@ from datetime import datetime
 from typing import Any
 
 from rig.guide.verdict import Verdict, verdicts
-from rig.logbook.records import Result, Row, Run
+from rig.logbook.records import Row, Run, StoredResult
 from rig.logbook.store import Logbook
 from rig.measure.budget import Reason
 from rig.study.register import accidents, unlike
@@ -86,7 +86,7 @@ def trials(
 
 
 def _trial(
-    row: Row, verdict: Verdict, run: Run, current: Mapping[int, Result],
+    row: Row, verdict: Verdict, run: Run, current: Mapping[int, StoredResult],
     back: Mapping[tuple[int, str], Withdrawn],
 ) -> Trial:  # fmt: skip
     result = current.get(verdict.result_id or 0)
@@ -182,11 +182,11 @@ def _more(one: Trial, reason: Reason) -> Trial:
     return replace(one, against=(*one.against, reason))
 
 
-def _current(book: Logbook) -> dict[int, Result]:
+def _current(book: Logbook) -> dict[int, StoredResult]:
     """The result in force now for each result ever stored, by its number."""
     results = {result.result_id: result for result in book.results()}
 
-    def newest(result: Result) -> Result:
+    def newest(result: StoredResult) -> StoredResult:
         while result.superseded_by is not None:
             result = results[result.superseded_by]
         return result

@@ -25,7 +25,7 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class Line:
+class ScatterLine:
     """One source of scatter in the table of the analysis of variance."""
 
     source: str
@@ -60,7 +60,7 @@ class Capability:
     total: float
     distinct: float
     p_interaction: float | None
-    table: tuple[Line, ...]
+    table: tuple[ScatterLine, ...]
     reasons: tuple[Reason, ...]
 
     def share(self, sd: float) -> float:
@@ -109,7 +109,7 @@ def crossed(readings: Sequence[Sequence[Sequence[float]]]) -> Capability:
     pooled = p > POOL_ABOVE
     reasons: list[Reason] = []
     if pooled:
-        below = Line("repeatability", both.ss + error.ss, both.df + error.df)
+        below = ScatterLine("repeatability", both.ss + error.ss, both.df + error.df)
         repeat = below.ms
         mixed = 0.0
     else:
@@ -123,20 +123,26 @@ def crossed(readings: Sequence[Sequence[Sequence[float]]]) -> Capability:
     )  # fmt: skip
 
 
-def _lines(data: Array) -> tuple[Line, Line, Line, Line]:
+def _lines(data: Array) -> tuple[ScatterLine, ScatterLine, ScatterLine, ScatterLine]:
     operators, blades, repeats = data.shape
     data = data - data.flat[0]
     grand, cells = data.mean(), data.mean(axis=2)
     by_operator, by_blade = data.mean(axis=(1, 2)), data.mean(axis=(0, 2))
     mixed = cells - by_operator[:, None] - by_blade[None, :] + grand
+
+    def line(source: str, ss: float, df: int) -> ScatterLine:
+        return ScatterLine(source, float(ss), df)
+
     return (
-        Line("operators", blades * repeats * float(((by_operator - grand) ** 2).sum()),
-             operators - 1),
-        Line("blades", operators * repeats * float(((by_blade - grand) ** 2).sum()), blades - 1),
-        Line("interaction", repeats * float((mixed**2).sum()), (operators - 1) * (blades - 1)),
-        Line("repeatability", float(((data - cells[..., None]) ** 2).sum()),
-             operators * blades * (repeats - 1)),
-    )  # fmt: skip
+        line("operators", blades * repeats * ((by_operator - grand) ** 2).sum(), operators - 1),
+        line("blades", operators * repeats * ((by_blade - grand) ** 2).sum(), blades - 1),
+        line("interaction", repeats * (mixed**2).sum(), (operators - 1) * (blades - 1)),
+        line(
+            "repeatability",
+            ((data - cells[..., None]) ** 2).sum(),
+            operators * blades * (repeats - 1),
+        ),
+    )
 
 
 def _component(name: str, variance: float, reasons: list[Reason]) -> float:
@@ -153,7 +159,7 @@ def _told(
     interaction: float | None,
     blades: float,
     p: float | None,
-    table: tuple[Line, ...],
+    table: tuple[ScatterLine, ...],
     reasons: list[Reason],
 ) -> Capability:
     """From variances to the figures that are read."""

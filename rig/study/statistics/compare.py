@@ -86,7 +86,7 @@ class Comparison:
 
 
 @dataclass(frozen=True)
-class Result:
+class ValueResult:
     """What a study says about one response."""
 
     response: Response
@@ -111,7 +111,7 @@ def _largest(values: Sequence[float | None]) -> float | None:
     return max(known) if known and len(known) == len(values) else None
 
 
-def compare(data: StudyData) -> Result:
+def compare(data: StudyData) -> ValueResult:
     """Every group against the control, or all pairs when there is none.
 
     Values that are censored belong in `rig.study.statistics.censored.compare_censored`.
@@ -135,7 +135,7 @@ def compare(data: StudyData) -> Result:
         for item in contrasts
     )
     verdict = overall([comparison.verdict for comparison in comparisons])
-    return Result(data.response, plan, comparisons, verdict, plan.reasons + reasons)
+    return ValueResult(data.response, plan, comparisons, verdict, plan.reasons + reasons)
 
 
 def judged_of(contrasts: Sequence[Contrast], response: Response) -> Judged:

@@ -8,7 +8,7 @@ of the control may lie further than the margin from one another.
 
 from dataclasses import dataclass, replace
 
-from rig.study.statistics.compare import Comparison, Result, compare
+from rig.study.statistics.compare import Comparison, ValueResult, compare
 from rig.study.statistics.data import Group, StudyData
 from rig.study.statistics.verdict import RULED_OUT, SHOWN
 
@@ -25,7 +25,7 @@ class Parity:
             differ, else those not shown to be equal.
     """
 
-    result: Result
+    result: ValueResult
     state: str
     apart: tuple[tuple[str, str], ...] = ()
 

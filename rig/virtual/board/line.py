@@ -39,7 +39,7 @@ class Noise:
         return byte
 
 
-class Line:
+class VirtualLine:
     """Bytes under way to the host."""
 
     def __init__(self, noise: Noise) -> None:

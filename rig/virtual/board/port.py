@@ -2,7 +2,7 @@
 
 from collections import deque
 
-from rig.virtual.board.line import BYTE_S, Line, Noise
+from rig.virtual.board.line import BYTE_S, Noise, VirtualLine
 
 _NEVER = float("inf")
 
@@ -19,7 +19,7 @@ class Port:
 
     def __init__(self, seed: int) -> None:
         self.to_host, self.to_board = Noise(seed), Noise(seed + 1)
-        self.line = Line(self.to_host)
+        self.line = VirtualLine(self.to_host)
         self.is_open = True
         self.unplugged = False
         self._incoming: deque[tuple[float, int]] = deque()

@@ -4,7 +4,7 @@ from functools import lru_cache
 
 from rig.board import wire
 from rig.board.wire import CHANNELS, Event, Kind, Reason
-from rig.virtual.board.line import Line
+from rig.virtual.board.line import VirtualLine
 
 _TIME = 1 << wire.TIME_BITS
 _SEQ = 1 << wire.SEQ_BITS
@@ -22,7 +22,7 @@ class Reporter:
         skip_frames: frames still to be lost as by a full queue: numbered, counted, not sent.
     """
 
-    def __init__(self, line: Line, boot: int) -> None:
+    def __init__(self, line: VirtualLine, boot: int) -> None:
         self._line, self._boot = line, boot
         self._seq = 0
         self._events: list[tuple[int, bytes]] = []

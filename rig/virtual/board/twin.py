@@ -19,7 +19,7 @@ from rig.virtual.board.channels import (
     LoadChannel,
 )
 from rig.virtual.board.converter import Converter
-from rig.virtual.board.line import Line
+from rig.virtual.board.line import VirtualLine
 from rig.virtual.board.orders import Orders
 from rig.virtual.board.reporter import Reporter
 from rig.virtual.board.safety import Safety
@@ -66,7 +66,7 @@ class Twin:
         boot: tuple[int, int],
         levels: dict[str, int],
         count: int,
-        line: Line,
+        line: VirtualLine,
         world: World,
         identity: tuple[int, str] = (wire.WIRE_VERSION, wire.FIRMWARE_NAME),
     ) -> None:
