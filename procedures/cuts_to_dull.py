@@ -166,7 +166,7 @@ def _concluded(
     )  # fmt: skip
     yield Tell(_told(test, result, verdict))
     yield verdict.note()
-    return verdict.told()
+    return verdict.summary()
 
 
 def _unlooked() -> Passage[dict[str, str]]:

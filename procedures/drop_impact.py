@@ -62,7 +62,7 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
         drops.append((yield from _drop(len(drops) + 1, specimen, height_m, params, eye, bench)))
     made = "1 drop" if len(drops) == 1 else f"{len(drops)} drops"
     yield Tell(f"{_valid(drops)} of {made} valid. {blow.OUT}")
-    return {"specimen": specimen, "drops": [drop.told() for drop in drops], "a_eff": a_eff.value}
+    return {"specimen": specimen, "drops": [drop.summary() for drop in drops], "a_eff": a_eff.value}
 
 
 def _valid(drops: list[Verdict]) -> int:

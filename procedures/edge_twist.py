@@ -65,7 +65,7 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
         )  # fmt: skip
         yield Tell(_told(trial, result, verdict))  # after the look, so that no number colours it
     yield verdict.note()
-    return verdict.told()
+    return verdict.summary()
 
 
 def _trial(

@@ -60,7 +60,7 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     verdict = Verdict.judged(trial, specimen, result, details=_figures(result))
     yield Tell(_told(trial, result, verdict))
     yield verdict.note()
-    return verdict.told()
+    return verdict.summary()
 
 
 OF_BLOCK = ("certified_hrc", "expanded_hrc", "before_hrc", "after_hrc")

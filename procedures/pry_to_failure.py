@@ -76,7 +76,7 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
         "its spine.",
         hazards=("shards", "edge", "trap"),
     )
-    return {"specimen": specimen, "trials": [trial.told() for trial in trials]}
+    return {"specimen": specimen, "trials": [trial.summary() for trial in trials]}
 
 
 def _blocks(schedule: str) -> list[str]:

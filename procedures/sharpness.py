@@ -39,7 +39,7 @@ def procedure(params: Mapping[str, Any], _: Bench) -> Procedure:
     verdict = Verdict.judged(trial, specimen, result, details=_figures(result, found))
     yield Tell(_told(trial, result, found, verdict))
     yield verdict.note()
-    return verdict.told()
+    return verdict.summary()
 
 
 def _asked(params: Mapping[str, Any]) -> probing.Criterion:

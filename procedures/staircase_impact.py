@@ -90,7 +90,7 @@ class _Stair:
         """What the next drop is set to."""
         return self.start_j + self.level * self.step_j
 
-    def told(self) -> dict[str, Any]:
+    def in_order(self) -> dict[str, Any]:
         """Drop by drop, as a comparison takes it."""
         return {
             "levels_j": [drop["level_j"] for drop in self.counted],
@@ -232,7 +232,7 @@ def _conclude(
     )
     verdict = Verdict.judged(
         trial, specimen, result, lacks=traceability.lacks(bench, "staircase"),
-        censored=result["censored"], stair=stair.told(),
+        censored=result["censored"], stair=stair.in_order(),
         details={"drops": len(stair.counted), "planned_drops": params["drops"],
                  "void": stair.void},
     )  # fmt: skip
@@ -241,7 +241,7 @@ def _conclude(
         verdict = verdict.but(Reason("too_few_drops", text))
     yield Tell(_told(trial, result, verdict.words))
     yield verdict.note()
-    return {**verdict.told(), "failure_energy": result["measurands"].get("failure_energy")}
+    return {**verdict.summary(), "failure_energy": result["measurands"].get("failure_energy")}
 
 
 def _told(trial: str, result: Outcome, reasons: Sequence[str]) -> str:

@@ -126,7 +126,7 @@ class Verdict:
             **{name: [vars(one).copy() for one in getattr(self, name)] for name in REASONED},
         }
 
-    def told(self) -> dict[str, Any]:
+    def summary(self) -> dict[str, Any]:
         """For programs and people: one flat table, reasons in words."""
         found = {name: getattr(self, name) for name in ("damage", "life", "stair")}
         return {

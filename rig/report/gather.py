@@ -167,7 +167,7 @@ def _fill(view: RunView, book: Logbook) -> None:
         if row.kind == STEP and row.body["step"]["step"] == "Measure":
             view.trials.append(_trial(book, row.body, {**sites, **judged}, damages, bench))
         elif row.kind == STEP:
-            view.notes.extend(notes.told(row.body))
+            view.notes.extend(notes.entries(row.body))
         if (what := silent.get(row.number) or _aside(row, measured)) is not None:
             view.asides.append(Aside(row.number, row.at_utc, what))
     # The drops of a staircase are its trials only until it has come to its own.

@@ -17,7 +17,7 @@ UNIT_OF_KEY = {
 MEASURAND = {"value", "U", "unit"}
 
 
-def told(body: Mapping[str, Any]) -> list[tuple[str, str]]:
+def entries(body: Mapping[str, Any]) -> list[tuple[str, str]]:
     """What a step asked or noted, as (what, value); `body` is the step's row of the journal."""
     step, outcome = body["step"], body["outcome"]
     if step["step"] == "Ask":
@@ -37,7 +37,7 @@ def told(body: Mapping[str, Any]) -> list[tuple[str, str]]:
 def _judged(body: Mapping[str, Any]) -> dict[str, Any]:
     """What a verdict tells, without what its kind of trial has none of."""
     verdict = read(body)
-    found = verdict.told().items()
+    found = verdict.summary().items()
     return {key: value for key, value in found if value is not None or key in verdict.details}
 
 

@@ -40,7 +40,7 @@ def content(path: Path, run_id: int | None) -> dict[str, Any]:
         "verdict": _sentence(view),
         "trials": [_told(trial) for trial in view.tested],
         "others": [_told(trial) for trial in view.others],
-        "unrecorded": [one.told() for one in view.unrecorded],
+        "unrecorded": [one.summary() for one in view.unrecorded],
         "photographs": [
             {"of": one.of, "path": one.path, "sha256": one.sha256, "told": one.told}
             for one in view.photos

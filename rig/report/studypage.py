@@ -51,7 +51,7 @@ def _shown(study: Whole, book: Logbook, path: Path) -> dict[str, Any]:
         "key": study.key,
         "generator": GENERATOR,
         "order_of_trials": studyfacts.order_of_trials(study),
-        "blinding": list(blinding.told(study.kept)),
+        "blinding": list(blinding.sentences(study.kept)),
         "unsealed": study.kept.unsealed,
         "out_of_turn": study.kept.out_of_turn,
         "left": study.left,

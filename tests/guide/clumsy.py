@@ -333,7 +333,7 @@ class Session:
     # -- the truth beside the record
 
     def _judge(self, book: Logbook) -> None:
-        verdicts = [verdict.told() for _, verdict in read_verdicts(book)]
+        verdicts = [verdict.summary() for _, verdict in read_verdicts(book)]
         if self.end not in ("finished", SWAPPED, DROPPED) and book.runs()[-1].outcome is None:
             self.found.append(f"never ended: {self.end}")
         if self.procedure == "pry_to_failure":

@@ -33,7 +33,7 @@ class Kept(Session):
 
     def _judge(self, book: Logbook) -> None:
         super()._judge(book)
-        self.verdicts = [verdict.told() for _, verdict in verdicts(book)]
+        self.verdicts = [verdict.summary() for _, verdict in verdicts(book)]
         steps = [row.body for row in book.journal(kind=STEP)]
         self.records = [
             {**one["step"], **one["outcome"]} for one in steps if one["step"]["step"] == "Record"

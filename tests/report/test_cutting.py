@@ -25,7 +25,7 @@ def trial_of(play: Play, told: dict[str, Any], measurand: str) -> MeasuredTrial:
     settings = plain(step.settings)
     result = kinds.compute(measurand, b"", settings)
     verdict = read([s.body for s in play.steps if isinstance(s, Note) and s.kind == KIND][-1])
-    assert verdict.told() == told
+    assert verdict.summary() == told
     return MeasuredTrial(
         step.trial, measurand, plain(result), settings, None, "", capture(b""), verdict, None
     )

@@ -64,7 +64,7 @@ def test_groups_apart_in_the_blocks_are_what_the_page_must_warn_of() -> None:
     assert false_alarms([(6, 0), (0, 6)], 1.0) > 0.3
     data = study({"A": [1.0, 2.0, 3.0], "B": [4.0, 5.0, 6.5]}, LENGTH)
     days = {seen.blade: DAYS[seen.group == "B"] for seen in data.observations}
-    (text,) = blocks.told(data, days)
+    (text,) = blocks.sentences(data, days)
     assert "not balanced" in text and "A: 3 in day 1, 0 in day 2" in text
     assert "may look like a difference between groups" in text
 
@@ -107,7 +107,7 @@ def test_what_blocks_differ_by_is_told_beside_the_verdict() -> None:
     rows = shifted([1.0, 1.1, 0.9, 1.0, 2.0, 2.1, 1.9, 2.0], 0.5)
     data = study({name: [row[0] for row in rows if row[1] == name] for name in "AB"}, LENGTH)
     turns = zip(data.observations, cycle(DAYS), strict=False)
-    (text,) = blocks.told(data, {seen.blade: day for seen, day in turns})
+    (text,) = blocks.sentences(data, {seen.blade: day for seen, day in turns})
     middle, reach = differences(rows, DAYS)["day 2"]
     assert "same weight in both groups" in text and "hide a difference, not make one" in text
     assert f"Day 2 against day 1, within groups: {middle:.2g} mm more" in text
@@ -149,5 +149,5 @@ def test_no_blade_falls_out_for_a_block_that_holds_one_group_only() -> None:
     data = study({"A": [1.0, 1.2, 1.1], "B": [1.6, 1.5, 1.7]}, LENGTH)
     one, two = (compare(replace(data, block_of=d)).comparisons[0] for d in (days, {}))
     assert one == two, "every blade speaks"
-    (text,) = blocks.told(data, days)
+    (text,) = blocks.sentences(data, days)
     assert "not balanced" in text and "left to the chance" in text

@@ -21,8 +21,8 @@ def test_the_means_of_the_manuals_operators_come_out() -> None:
     told = biases(cells, NAMES[:3], crossed(cells))
     assert [one.bias for one in told] == pytest.approx(printed - printed.mean(), abs=1e-4)
     assert load("gauge_rr_10x3x3_anova")["expected"]["ms"]["interaction"] > 0
-    assert told[0].told and told[0].low > 0, "the first reads high"
-    assert told[2].told and told[2].high < 0, "the third low"
+    assert told[0].shown and told[0].low > 0, "the first reads high"
+    assert told[2].shown and told[2].high < 0, "the third low"
 
 
 @given(st.integers(0, 10_000), st.integers(2, 8), st.integers(2, 4))

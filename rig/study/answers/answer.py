@@ -122,7 +122,7 @@ def answer(
     weighed = isinstance(told.result, ValueResult) or (
         told.result is not None and told.result.whole
     )
-    by_block = blocks.told(told.data, block_of or {}, weighed)
+    by_block = blocks.sentences(told.data, block_of or {}, weighed)
     notes = (*told.notes, *by_block, *_stairs(collected, record))
     return replace(told, excluded=tuple(collected.excluded), notes=notes)
 
@@ -159,7 +159,7 @@ def _by_values(response: ResponseRecord, data: StudyData) -> Answer:
     notes = (
         words.counted(result.layout),
         side_words.components(components(result.layout.blades), what),
-        *repeats.told(result.layout.blades, what),
+        *repeats.sentences(result.layout.blades, what),
         *([unseen] if unseen else []),
         *_reasons(result, *missing, *adjusted.reasons),
     )

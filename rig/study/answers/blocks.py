@@ -24,7 +24,7 @@ from rig.study.statistics.verdict import LEVEL
 LEAST = 3  # degrees of freedom for an interval worth stating
 
 
-def told(data: StudyData, block_of: Mapping[str, str], weighed: bool = True) -> list[str]:
+def sentences(data: StudyData, block_of: Mapping[str, str], weighed: bool = True) -> list[str]:
     """What the blocks mean for this response; nothing where there is one block only.
 
     Args:

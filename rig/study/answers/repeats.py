@@ -41,7 +41,7 @@ def between(blade: BladeMean, response: Response) -> str:
     return f"its trials {low:.4g} to {high:.4g}: further apart than their ±"
 
 
-def told(blades: Sequence[BladeMean], response: Response) -> list[str]:
+def sentences(blades: Sequence[BladeMean], response: Response) -> list[str]:
     """What must be said of a response with such blades; empty when there are none."""
     apart = [blade for blade in blades if differ(blade)]
     if not apart:

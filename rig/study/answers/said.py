@@ -21,7 +21,7 @@ def said(study: Whole) -> dict[str, Any]:
             {"trial": e.trial, "run": e.run_id, "reasons": list(e.reasons)} for e in study.beside
         ],
         "practice": practice(study),
-        "blinding": list(blinding.told(study.kept)),
+        "blinding": list(blinding.sentences(study.kept)),
         "unsealed": [u["reason"] for u in study.kept.unsealed],
         "trials_left": len(study.left),
         "trials_not_blind": len(study.seeing),

@@ -23,7 +23,7 @@ LABELS = {
 }
 
 
-def told(study: Kept) -> Iterator[str]:
+def sentences(study: Kept) -> Iterator[str]:
     """Sentence by sentence, for a study whose codes are dealt."""
     if study.order is None:
         return

@@ -34,7 +34,7 @@ class Bias:
     high: float
 
     @property
-    def told(self) -> bool:
+    def shown(self) -> bool:
         """Whether the interval leaves out nought."""
         return self.low > 0 or self.high < 0
 
@@ -63,7 +63,7 @@ def in_words(told: Sequence[Bias], unit: str) -> list[str]:
     """Each operator in a line, and what the figures cannot tell."""
     lines = [
         f"{one.operator} reads {_way(one.bias, unit)} (95 % confidence: {_way(one.low, unit)} to "
-        f"{_way(one.high, unit)})" + ("" if one.told else ", which may be chance")
+        f"{_way(one.high, unit)})" + ("" if one.shown else ", which may be chance")
         for one in told
     ]
     return [
