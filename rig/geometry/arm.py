@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 
+from rig.errors import RigError
 from rig.geometry.parts import Fixture
 from rig.geometry.placed import Assembly, Body, Centre, Pose, bodies, turned
 
@@ -48,11 +49,22 @@ def stop_angles_deg(of: Fixture, stop_deg: float) -> tuple[float, float]:
     """Where the stop bolts stand, up (negative) and down: a cheek's edge comes to lie on them."""
     high, low = edges_mm(of)
     bolt = of.piece["stop"].size_mm[0] / 2
-    return (-stop_deg - _beyond(of, high + bolt), stop_deg + _beyond(of, low + bolt))
+    return (-stop_deg - beyond_deg(of, high + bolt), stop_deg + beyond_deg(of, low + bolt))
 
 
-def _beyond(of: Fixture, off_mm: float) -> float:
-    return math.degrees(math.asin(off_mm / of.layout["hole_radius"]))
+def beyond_deg(of: Fixture, off_mm: float) -> float:
+    """Angle from the middle of an arm to the pin or bolt that its edge meets `off_mm` beside it.
+
+    Raises:
+        RigError: the hole circle is too small for it.
+    """
+    radius = of.layout["hole_radius"]
+    if off_mm >= radius:
+        raise RigError(
+            f"a hole circle of {radius:g} mm has no room for the arm's cheeks and a stop",
+            where="pry.parts.layout.hole_radius", remedy=f"make it well above {off_mm:g}",
+        )  # fmt: skip
+    return math.degrees(math.asin(off_mm / radius))
 
 
 def edges_mm(of: Fixture) -> tuple[float, float]:

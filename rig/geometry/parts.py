@@ -154,7 +154,8 @@ def read(part: str, own: dict[str, Any] | None = None, text: str = "", name: str
     """
     base = tomllib.loads(file(part).read_text(encoding="utf-8"))
     own = own or {}
-    faults = [*_unknown(own, base, (part, "parts"), text, name)]
+    faults = [*_unknown(own, base, (part, "parts"), text, name),
+              *_wrong_side(own, base, (part, "parts"), text, name)]  # fmt: skip
     if faults:
         raise tables.FileFaults(faults)
     return tables.validate(Fixture, over(base, own), text, name or str(file(part)))
@@ -175,3 +176,17 @@ def _unknown(
             yield f"{tables.place(where, text, name)}: unknown key; known here: {known}"
         elif isinstance(value, dict) and isinstance(base.get(key), dict):
             yield from _unknown(value, base[key], where, text, name)
+
+
+def _wrong_side(
+    own: dict[str, Any], base: dict[str, Any], keys: tuple[str, ...], text: str, name: str
+) -> Iterator[str]:
+    """A layout's figure is a length, a load, a share: never nothing, never of the other sign."""
+    layout = own.get("layout")
+    for key, value in layout.items() if isinstance(layout, dict) else ():
+        usual = base["layout"].get(key)
+        where = tables.place((*keys, "layout", key), text, name)
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            yield f"{where}: {value!r} is not a number; {tables.NUMBER}"
+        elif usual is not None and value * usual <= 0:
+            yield f"{where}: {value:g} cannot be; the design has {usual:g}"

@@ -1,10 +1,9 @@
 """What must hold for the twist jig, besides parts that stay clear of one another."""
 
-import math
 from collections.abc import Iterator
 
 from rig.bench import Bench
-from rig.geometry.arm import edges_mm
+from rig.geometry.arm import beyond_deg, edges_mm
 from rig.geometry.armchecks import balance, hits
 from rig.geometry.parts import Fixture
 from rig.geometry.placed import Assembly
@@ -16,11 +15,9 @@ FIT_MM = 0.2
 
 def reach_deg(pry: Fixture, twist: Fixture) -> tuple[float, float]:
     """How far the arm goes down and up with an index pin in each of the two holes."""
-    pin, r = pry.piece["pin"].size_mm[0] / 2, pry.layout["hole_radius"]
-    hole = twist.layout["pin_hole_deg"]
+    pin, hole = pry.piece["pin"].size_mm[0] / 2, twist.layout["pin_hole_deg"]
     high, low = edges_mm(pry)
-    down, up = (hole - math.degrees(math.asin((edge + pin) / r)) for edge in (low, high))
-    return down, up
+    return hole - beyond_deg(pry, low + pin), hole - beyond_deg(pry, high + pin)
 
 
 def checks(made: Assembly, pry: Fixture, bench: Bench) -> Iterator[str]:

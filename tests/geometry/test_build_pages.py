@@ -6,11 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from fixtures import netlist
 from rig import bench as benches
 from rig.drawings import lists
 from rig.geometry import armchecks, closure, towerchecks
 from rig.measure.section import bending_moment
-from tests.fixtures.pages import FRAME, PRY, SAFETY, TOWER, TWIST, table, words
+from tests.fixtures.pages import FIXTURES, FRAME, PRY, SAFETY, TOWER, TWIST, table, words
 from tests.published import load
 
 BENCH = benches.load(None)
@@ -78,7 +79,8 @@ def test_the_frame_s_largest_edge_and_thickness_are_those_checked() -> None:
 
 
 def test_the_full_rig_stays_within_its_budget_in_one_class_of_shop() -> None:
-    electronics_eur, wiring_h = 150.0, 6.0  # beside the mechanics, as the wiring page adds up
+    electronics_eur, wiring_h = sum(netlist.read().costs_eur.values()), 6.0
+    assert "Six hours with a soldering iron." in words(FIXTURES / "wiring.md")
     parts = sum(lists.parts_eur(PARTS[part], MADE[part]) for part in closure.PARTS)
     within = []
     for shops in zip(*(PARTS[part].making for part in closure.PARTS), strict=True):
