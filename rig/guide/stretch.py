@@ -134,8 +134,10 @@ class Stretch:
                 remedy=f"put it right, {GO_ON}",
             )
 
-    def serve_until(self, test: Callable[[], str]) -> str:
-        """Serve the line until the test gives a word, and give that."""
+    def serve_until(
+        self, test: Callable[[], str], again_s: Callable[[], float] | None = None
+    ) -> str:
+        """Serve the line until the test gives a word, and give that; `again_s` as `wait_until`."""
         found = ""
 
         def ended() -> bool:

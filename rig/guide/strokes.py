@@ -195,7 +195,7 @@ def _by_hand(stretch: Stretch) -> str:
         busy_until = clock.now() + hands.act(step.hand, told) + SETTLE_S
         return ""
 
-    return stretch.serve_until(ended)
+    return stretch.serve_until(ended, lambda: busy_until)
 
 
 def _settled(stretch: Stretch, ended: str) -> str:
