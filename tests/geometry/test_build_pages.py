@@ -82,13 +82,18 @@ def test_the_full_rig_stays_within_its_budget_in_one_class_of_shop() -> None:
     electronics_eur, wiring_h = sum(netlist.read().costs_eur.values()), 6.0
     assert "Six hours with a soldering iron." in words(FIXTURES / "wiring.md")
     parts = sum(lists.parts_eur(PARTS[part], MADE[part]) for part in closure.PARTS)
-    within = []
+    within, told = [], {}
     for shops in zip(*(PARTS[part].making for part in closure.PARTS), strict=True):
         assert len({shop.shop for shop in shops}) == 1
         eur = parts + electronics_eur + sum(shop.extra_eur for shop in shops)
         hours = wiring_h + sum(shop.hours for shop in shops)
         within.append(eur <= 1200 and hours <= 40)
+        told[shops[0].shop] = (eur, hours)
     assert any(within)
+    mill, drill = told["mill and lathe in the shop"], told["drill press, saw, hand tools"]
+    text = words(FIXTURES.parent / "README.md")
+    assert f"about {5 * round(mill[0] / 5):,.0f} EUR of parts and {mill[1]:.0f} hours" in text
+    assert f"{drill[1]:.0f} with drill press, saw and hand tools" in text
 
 
 def test_parts_lists_add_up() -> None:
