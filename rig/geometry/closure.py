@@ -72,6 +72,19 @@ def _common(made: Assembly) -> Iterator[str]:
     yield from collisions(made)
     yield from joints.webs(made)
     yield from joints.screws(made)
+    yield from _guards(made)
+
+
+GUARD_MM = {"polycarbonate": 5.0, "plywood": 9.0}
+"""Least thickness of a guard against splinters of hard steel; common practice, no source."""
+
+
+def _guards(made: Assembly) -> Iterator[str]:
+    for key, piece in made.fixture.piece.items():
+        least = GUARD_MM.get(piece.material)
+        thin = min(piece.size_mm)
+        if piece.glass and "guard" in piece.name and least is not None and thin < least:
+            yield f"{key}: a guard of {thin:g} mm {piece.material}; {least:g} at least"
 
 
 def _own(

@@ -179,3 +179,10 @@ def test_a_largest_weight_beyond_the_cell_is_refused() -> None:
     cell = BENCH.cell.model_copy(update={"capacity_n": 50.0})
     bench = BENCH.model_copy(update={"cell": cell})
     assert "the largest weight pulls 98 N" in said(closure.design(), bench)
+
+
+def test_a_guard_too_thin_is_refused() -> None:
+    thin = changed("tower", front={"size_mm": (462.0, 3.0, 500.0)})
+    assert "front: a guard of 3 mm polycarbonate; 5 at least" in said(thin)
+    wood = changed("frame", guard_back={"size_mm": (640.0, 4.0, 340.0)})
+    assert "guard_back: a guard of 4 mm plywood; 9 at least" in said(wood)
