@@ -1,0 +1,1 @@
+"""Deliberate faults in what safety, records and verdicts rest on: does a test notice each?"""
