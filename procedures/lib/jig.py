@@ -148,6 +148,7 @@ def settings(used: Scales, bench: Bench) -> dict[str, Any]:
         "jig": bench.pry.model_dump(mode="json"),
         "cell": bench.cell.model_dump(mode="json"),
         "scales": {"load": used.load.to_dict(), "angle": used.angle.to_dict()},
+        "bridge_spikes": True,
     }
 
 

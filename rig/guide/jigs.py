@@ -111,6 +111,7 @@ def record(raw: bytes, settings: Settings) -> ArmRecord:
         capture(raw),
         zero_code(settings["zero"]),
         None if after is None else zero_code(after, "zero_after"),
+        bridge=bool(settings.get("bridge_spikes")),
     )
 
 

@@ -104,8 +104,9 @@ def _record(seen: Capture, tower: Tower, contact: Settings, after: Settings | No
 
 
 def reading(raw: bytes, settings: Settings) -> dict[str, Any]:
-    """A channel at rest. Settings: `channel`."""
-    return evaluate_reading(capture(raw), settings["channel"]).to_dict()
+    """A channel at rest. Settings: `channel`, `name_spikes`."""
+    lone = bool(settings.get("name_spikes"))
+    return evaluate_reading(capture(raw), settings["channel"], lone).to_dict()
 
 
 def hardness(_: bytes, settings: Settings) -> dict[str, Any]:

@@ -77,7 +77,7 @@ class Reader:
             self._wait(step.read_s, f"{hands}, reading")
             raw = link.stop_record()
         boot = link.boot
-        settings = {"channel": step.channel}
+        settings = {"channel": step.channel, "name_spikes": step.name_spikes}
         result = kinds.compute("reading", raw, settings)
 
         def store() -> Outcome:

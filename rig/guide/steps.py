@@ -114,7 +114,8 @@ class Read(Step):
     """Read a channel at rest: the person confirms, it settles, a stretch is recorded.
 
     `channel`: "load" (codes), "angle" (sums) or "height" (counts). `held`: a hand keeps hold
-    meanwhile. `by_itself`: nothing to confirm, since no hand is there any more.
+    meanwhile. `by_itself`: nothing to confirm, since no hand is there any more. `name_spikes`:
+    single values far from all others are named; steps of earlier programs do not have it.
     Outcome: `raw_id`, `result_id`, `boot`, and the reading: `mean`, `sd`, `n`, `span_s`, `drift`,
     `reasons` (what stands against it).
     """
@@ -128,6 +129,7 @@ class Read(Step):
     hazards: tuple[str, ...] = ()
     held: bool = False
     by_itself: bool = False
+    name_spikes: bool = True
 
 
 @dataclass(frozen=True)

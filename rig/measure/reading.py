@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rig.board.samples import Capture, Trace
 from rig.board.wire import CHANNELS, LOAD_LIMITS, TICK_HZ, Event, Kind, LoadFault
@@ -13,6 +14,9 @@ from rig.measure.budget import Reason
 
 KINDS = {channel.name: kind for kind, channel in CHANNELS.items()}
 LEAST_SAMPLES = 5
+NORMAL = 1.4826  # median absolute deviation to standard deviation
+LONE_SHARE = 0.5  # of the uncertainty of a mean, that one value may move it by: ours
+LEAST_FAR = 10.0  # times the scatter: none of a short reading lies so far
 # Height counts of a carriage at rest flicker by one, a hand that still touches it moves more.
 HEIGHT_STILL = 2
 
@@ -49,12 +53,13 @@ class Reading:
         return {**head, **told, "reasons": reasons, "measurands": {}}
 
 
-def evaluate_reading(seen: Capture, channel: str) -> Reading:
+def evaluate_reading(seen: Capture, channel: str, lone: bool = False) -> Reading:
     """The reading that a recorded stretch holds.
 
     Args:
         seen: the decoded stretch.
         channel: "load", "angle" or "height".
+        lone: name single values that shift the mean; earlier programs took them in.
     """
     trace = seen[KINDS[channel]]
     values = trace.values.astype(float)
@@ -69,7 +74,11 @@ def evaluate_reading(seen: Capture, channel: str) -> Reading:
         n,
         span_s,
         drift,
-        (*line_reasons(seen), *_channel_reasons(seen, channel, trace)),
+        (
+            *line_reasons(seen),
+            *_channel_reasons(seen, channel, trace),
+            *(_lone(channel, values) if lone else ()),
+        ),
     )
 
 
@@ -124,6 +133,21 @@ def _channel_reasons(seen: Capture, channel: str, trace: Trace) -> Sequence[Reas
         text = "the carriage moved while its height was read"
         found.append(Reason("not_still", text, float(np.ptp(trace.values)), HEIGHT_STILL, "count"))
     return found
+
+
+def _lone(channel: str, values: NDArray[np.float64]) -> Sequence[Reason]:
+    """Values at rest that by themselves move the mean by more than its own uncertainty."""
+    if channel == "height" or len(values) < LEAST_SAMPLES:
+        return []
+    away = np.abs(values - np.median(values))
+    scatter = max(1.0, NORMAL * float(np.median(away)))
+    # Half the scatter of a mean of n values, alike in fours: what one value may add to it.
+    most = 2 * LONE_SHARE * scatter * math.sqrt(len(values))
+    far = int((away > max(most, LEAST_FAR * scatter)).sum())
+    if not far:
+        return []
+    text = f"{far} readings of the {channel} stood far from all others: check its wires"
+    return [Reason(f"{channel}_spike", text, float(far), 0.0)]
 
 
 def told(reasons: Sequence[Mapping[str, Any]]) -> str:

@@ -31,7 +31,7 @@ WHERE = ("pull", "zero", "zero after", "sweep")
 
 def measured(fed: Fed) -> tuple[dict[str, Any], set[str]]:
     """What the program makes of one trial; and what stands against zero or sweep before it."""
-    told = {"channel": "load"}
+    told = {"channel": "load", "name_spikes": True}
     zero, after = reading(fed.zero, told), reading(fed.zero_after, told)
     swept = sweep(fed.sweep, {**fed.settings, "zero": zero})
     before = {reason["name"] for part in (zero, after, swept) for reason in part["reasons"]}

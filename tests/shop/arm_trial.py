@@ -111,9 +111,9 @@ def drawn(rng: Rng, effects: tuple[str, ...] = (), size: float = 1.0, wire: bool
           bends: bool = False) -> Case:  # fmt: skip
     """A tip that snaps (or bends) on an arm in order, with these effects on it."""
     k, most = _between(rng, 40, 70), _between(rng, 3, 9)
-    breaks = math.inf if bends else _between(rng, 0.7, 1.3) * most / k + 0.005
+    breaks = math.inf if bends else max(_between(rng, 0.7, 1.3) * most / k + 0.005, 0.065)
     tip = plant.Tip(k_nm_rad=k, most_nm=most if bends else 1.5 * most, breaks_rad=breaks)
-    seconds = _between(rng, 7, 8.5)
+    seconds = _between(rng, 7, 8)
     at = breaks if not bends else math.radians(42)
     rate = (at + tip.torque(at) / plant.HAND_K) / seconds
     case = Case(plant.Arm(tip, rate, wire=wire, unbalanced_nm=_between(rng, -0.008, 0.008)))
@@ -282,6 +282,7 @@ def feed(case: Case, bench: Bench, rng: Rng, motions: Motions | None = None) -> 
         "scales": rig.scales(),
         "section": {"thickness_m": 0.002, "width_m": 0.01, "section_at_m": 0.0,
                     "u_section_m": 3e-5},
+        "bridge_spikes": True,
         "side": "right",
         "ended": "failed" if math.isfinite(tip.breaks_rad) else "angle_limit",
         "time_base": {"factor": rig.factor, "u": 2e-5, "source": "beats"},

@@ -8,6 +8,7 @@ import pytest
 from rig.bench import load
 from rig.board.samples import capture
 from rig.board.wire import Kind
+from rig.guide.measures import reading
 from tests.bench.shoparm import spoilt, trials
 from tests.shop import arm as plant
 from tests.shop.arm_trial import EFFECTS, drawn, feed, recorded_rest
@@ -75,3 +76,19 @@ def test_every_effect_can_be_drawn(name: str) -> None:
 
 def test_one_spoilt_conversion_is_counted_trial_by_trial() -> None:
     assert spoilt(4).made == 4
+
+
+def test_one_spoilt_conversion_never_makes_a_wrong_peak_that_looks_good() -> None:
+    told = spoilt(20)
+    assert told.silent["peak_torque"] == 0
+    assert told.reasons["load_spike"] or told.told["peak_torque"] == 20
+
+
+def test_a_record_of_an_earlier_program_is_taken_as_it_was() -> None:
+    rng = np.random.default_rng(11)
+    case = drawn(rng).having(spoilt="doubled", spoilt_in="zero", spoilt_at=0.5)
+    fed = feed(case, load(None), rng)
+    earlier = reading(fed.zero, {"channel": "load"})
+    now = reading(fed.zero, {"channel": "load", "name_spikes": True})
+    assert earlier["reasons"] == [] and earlier["mean"] == now["mean"]
+    assert [reason["name"] for reason in now["reasons"]] == ["load_spike"]

@@ -9,6 +9,7 @@ from rig.board.wire import ANGLE_SUM, CHANNELS, LOAD_LIMITS, TICK_HZ, Kind, Load
 from rig.measure.arm.facts import ArmRecord
 from rig.measure.arm.motion import Motion
 from rig.measure.arm.shared_rows import drift_nm
+from rig.measure.arm.spikes import MOST
 from rig.measure.budget import Reason
 
 NOMINAL_LOAD_S = CHANNELS[Kind.LOAD].period_ticks / TICK_HZ
@@ -27,7 +28,7 @@ FAULT_WORDS = {
 
 def record_reasons(record: ArmRecord) -> tuple[Reason, ...]:
     """What line, converter and sensor say, whatever was tried."""
-    return (*record.line, *_load(record), *_angle(record), *_guard(record))
+    return (*record.line, *_load(record), *many_spikes(record), *_angle(record), *_guard(record))
 
 
 def _guard(record: ArmRecord) -> Iterator[Reason]:
@@ -93,6 +94,36 @@ def _longest_run(codes: np.ndarray) -> int:
     breaks = np.flatnonzero(np.diff(codes) != 0)
     edges = np.concatenate(([-1], breaks, [len(codes) - 1]))
     return int(np.diff(edges).max())
+
+
+def spikes_near(record: ArmRecord, made: Motion, at_s: float, within: int) -> Iterator[Reason]:
+    """Conversions that stood alone where `at_s` counts, or too many of them.
+
+    Args:
+        record: the record.
+        made: its motion.
+        at_s: time of what is read off, in the motion's seconds.
+        within: conversions to either side that it is read from.
+    """
+    told = (record.load_ticks[list(record.spikes)] - record.load_ticks[0]) / TICK_HZ
+    near = int((np.abs(told - at_s) <= within * made.period_s).sum())
+    if near:
+        text = (
+            "a reading of the load cell stood alone just where the torque is read: check its wires"
+        )
+        yield Reason("load_spike", text, float(near), 0.0)
+
+
+def many_spikes(record: ArmRecord) -> Iterator[Reason]:
+    """More conversions that stood alone than an accident makes."""
+    if len(record.spikes) > MOST:
+        text = f"{len(record.spikes)} readings of the load cell stood alone: check its wires"
+        yield Reason("load_spike", text, float(len(record.spikes)), float(MOST))
+
+
+def spike_figures(record: ArmRecord) -> dict[str, float]:
+    """How many conversions were left out, when there were any."""
+    return {"load_spikes": float(len(record.spikes))} if record.spikes else {}
 
 
 def stuck_angle(made: Motion) -> Iterator[Reason]:

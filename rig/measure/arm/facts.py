@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from rig.board.samples import Capture
 from rig.board.wire import Event, Kind, LoadFault
+from rig.measure.arm.spikes import bridged, find_spikes
 from rig.measure.arm.sweep import Sweep
 from rig.measure.budget import Input, Reason
 from rig.measure.reading import line_reasons
@@ -132,6 +133,8 @@ class ArmRecord:
         missed_sums: angle sums the board missed.
         guard_opened: the guard's loop opened.
         line: reasons of the line itself (lost frames, restart).
+        spikes: conversions that stood alone and are bridged in `codes`, indices.
+        bridge: they were looked for; records of earlier programs are taken as they came.
     """
 
     load_ticks: NDArray[np.int64]
@@ -145,6 +148,8 @@ class ArmRecord:
     missed_sums: int = 0
     guard_opened: bool = False
     line: tuple[Reason, ...] = field(default_factory=tuple)
+    spikes: tuple[int, ...] = ()
+    bridge: bool = False
 
 
 def zero_code(reading: Mapping[str, Any], name: str = "zero") -> Input:
@@ -156,12 +161,16 @@ def zero_code(reading: Mapping[str, Any], name: str = "zero") -> Input:
     return Input(name, float(reading["mean"]), float(u), max(1.0, n / 4 - 1), source, "code")
 
 
-def arm_record(seen: Capture, zero: Input, zero_after: Input | None = None) -> ArmRecord:
-    """The record in a captured stretch."""
+def arm_record(
+    seen: Capture, zero: Input, zero_after: Input | None = None, bridge: bool = False
+) -> ArmRecord:
+    """The record in a captured stretch; `bridge` leaves conversions out that stand alone."""
+    codes = seen[Kind.LOAD].values
+    spikes = find_spikes(codes) if bridge else np.zeros(0, dtype=np.int64)
     told = [LoadFault(e.value) for e in seen.events if e.code is Event.LOAD and e.value]
     return ArmRecord(
         load_ticks=seen[Kind.LOAD].ticks,
-        codes=seen[Kind.LOAD].values,
+        codes=bridged(codes, spikes),
         angle_ticks=seen[Kind.ANGLE].ticks,
         sums=seen[Kind.ANGLE].values,
         zero=zero,
@@ -171,4 +180,6 @@ def arm_record(seen: Capture, zero: Input, zero_after: Input | None = None) -> A
         missed_sums=seen[Kind.ANGLE].turns.get("missed_samples", 0),
         guard_opened=any(e.code is Event.GUARD and e.value == 0 for e in seen.events),
         line=line_reasons(seen),
+        spikes=tuple(int(at) for at in spikes),
+        bridge=bridge,
     )

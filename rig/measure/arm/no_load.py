@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rig.measure.arm.checks import record_reasons
+from rig.measure.arm.checks import record_reasons, spike_figures
 from rig.measure.arm.facts import ArmRecord
 from rig.measure.arm.motion import (
     REACH,
@@ -63,7 +63,7 @@ def no_load_sweep(
         )
         reasons.append(Reason("sweep_uneven", text, scatter, scatter_limit_nm, "N.m"))
     figures = {"scatter_nm": scatter, "degree": float(degree), "samples": float(moving.sum())}
-    return _told(sweep, reasons, figures)
+    return _told(sweep, reasons, figures | spike_figures(record))
 
 
 def fit_sweep(made: Motion, moving: NDArray[np.bool_]) -> tuple[Sweep, float, int]:

@@ -5,11 +5,15 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from rig.measure.arm.checks import drift, saturated, stuck_angle
+from rig.measure.arm.checks import drift, saturated, spikes_near, stuck_angle
 from rig.measure.arm.facts import ArmRecord, Asked, PryFacts
-from rig.measure.arm.motion import Motion
+from rig.measure.arm.motion import SETTLING, Motion
+from rig.measure.arm.spikes import FAR, scatter
 from rig.measure.budget import Measurand, Reason
 from rig.measure.pry.trial import Pried
+
+ABOVE_SHARE = 0.005
+"""No reading of a falling torque lies above its peak by so much of it: ours."""
 
 
 def motion_reasons(
@@ -54,7 +58,23 @@ def trial_reasons(
 ) -> tuple[Reason, ...]:
     """What stands against the trial and its values."""
     return (*_kinds(found), *_drift(found, record, facts), *_rates(found, facts),
-            *_range(found, facts), *_stop(found, facts), *_shape(found, made))  # fmt: skip
+            *_range(found, facts), *_stop(found, facts), *_shape(found, made),
+            *_spiked(found, record))  # fmt: skip
+
+
+def _spiked(found: Pried, record: ArmRecord) -> Iterator[Reason]:
+    """A conversion that stood alone where the peak is read, or one above it while it fell."""
+    made, loaded = found.made, found.loaded
+    end_s = float(made.at_s[loaded.last]) if loaded.broke is None else loaded.broke.at_s
+    yield from spikes_near(record, made, end_s, SETTLING)
+    if found.fall is None or not record.bridge:
+        return
+    falling = made.net_nm[loaded.last + 1 : found.fall.bottom + 1]
+    largest = max(loaded.peak_nm, float(loaded.net_nm.max()))
+    most = largest * (1 + ABOVE_SHARE) + FAR * scatter(record.codes) * made.code_nm
+    if len(falling) and float(falling.max()) > most:
+        text = "a reading of the load cell stood alone while the torque fell: check its wires"
+        yield Reason("load_spike", text, float(falling.max()), most, "N.m")
 
 
 def _kinds(found: Pried) -> Iterator[Reason]:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from rig.measure.arm.checks import record_reasons
+from rig.measure.arm.checks import record_reasons, spike_figures
 from rig.measure.arm.facts import ArmRecord, Asked, PryFacts
 from rig.measure.arm.motion import motion
 from rig.measure.budget import Reason
@@ -60,7 +60,11 @@ def evaluate_pry(record: ArmRecord, facts: PryFacts, asked: Asked | None = None)
     reasons += trial_reasons(found, record, facts, values)
     bound = any(reason.name == "saturated" for reason in reasons)
     return PryResult(
-        values, reasons, _figures(found, facts), found.kind, "right" if bound else found.censored
+        values,
+        reasons,
+        _figures(found, facts) | spike_figures(record),
+        found.kind,
+        "right" if bound else found.censored,
     )
 
 

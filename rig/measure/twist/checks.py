@@ -5,13 +5,14 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from rig.measure.arm.checks import drift
+from rig.measure.arm.checks import drift, spikes_near
 from rig.measure.arm.facts import ArmRecord
 from rig.measure.arm.motion import Motion
 from rig.measure.budget import Reason
 from rig.measure.twist.cycles import Cycle
 from rig.measure.twist.rows import TwistFacts
 
+PEAK_SHARE = 0.7  # of the largest torque: lower no peak of a cycle lies; ours
 AGAINST = 0.0  # correlation of torque and angle of a spring is above it
 
 
@@ -41,8 +42,17 @@ def cycle_reasons(
     return (
         *counted, *_turned(found, facts), *_rate(found, facts),
         *drift(record, made.code_nm, largest, facts.limits.drift_limit_share),
-        *_range(largest, made, facts),
+        *_range(largest, made, facts), *_spiked(largest, record, made),
     )  # fmt: skip
+
+
+def _spiked(largest_nm: float, record: ArmRecord, made: Motion) -> Iterator[Reason]:
+    """A conversion that stood alone where some cycle's peak may be read."""
+    high = np.abs(made.net_nm) >= PEAK_SHARE * largest_nm
+    for at_s in made.at_s[high] if record.spikes else ():
+        if found := list(spikes_near(record, made, float(at_s), 2)):
+            yield found[0]
+            return
 
 
 def mean_rate(cycle: Cycle, facts: TwistFacts) -> float:

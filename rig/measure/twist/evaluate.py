@@ -11,7 +11,7 @@ of peak = c n^(-b) over the cycles, by a straight line through the logarithms wi
 
 from dataclasses import dataclass
 
-from rig.measure.arm.checks import record_reasons, saturated, stuck_angle
+from rig.measure.arm.checks import record_reasons, saturated, spike_figures, stuck_angle
 from rig.measure.arm.facts import ArmRecord
 from rig.measure.arm.motion import motion, without_inertia
 from rig.measure.budget import Reason
@@ -62,7 +62,7 @@ def evaluate_twist(record: ArmRecord, facts: TwistFacts, cycles: int) -> TwistRe
     if not found:
         return TwistResult(reasons=reasons)
     values = measurands(found, record, made, facts)
-    return TwistResult(values, reasons, _figures(found, facts))
+    return TwistResult(values, reasons, _figures(found, facts) | spike_figures(record))
 
 
 def _figures(found: tuple[Cycle, ...], facts: TwistFacts) -> dict[str, float]:
