@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from rig.guide import jigs
 from rig.report.figures import DARK, FITTED, MARK, STYLE, svg
 from rig.report.gather import MeasuredTrial
-from rig.report.sections import ONE_BLADE, Picture, Section, quantity, stated
+from rig.report.sections import ONE_BLADE, Picture, Section, left_out, quantity, stated
 
 WORDS = {
     "peak_torque": "peak torque",
@@ -125,7 +125,7 @@ def _words(trial: MeasuredTrial, peak: str) -> str:
 PRY = Section(
     kind="pry",
     columns=("What happened", "Peak torque", "Angle at failure"),
-    cells=lambda trial: [_seen(trial), _peak(trial), _angle(trial)],
+    cells=lambda trial: [_seen(trial) + left_out(trial), _peak(trial), _angle(trial)],
     words=WORDS,
     formula="torque by the load scale, less the arm's own by the no-load sweep",
     said=_said,

@@ -87,6 +87,12 @@ def stated(trial: MeasuredTrial, name: str, otherwise: str = "none can be stated
     return otherwise if found is None else quantity(found)
 
 
+def left_out(trial: MeasuredTrial) -> str:
+    """Single readings of the load cell that stood alone and were left out; "" for none."""
+    count = round(trial.result["figures"].get("load_spikes", 0))
+    return f"; {count} lone reading(s) of the load cell left out" if count else ""
+
+
 def damage(trial: MeasuredTrial) -> str:
     """The damage that was entered."""
     found = trial.damage

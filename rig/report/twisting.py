@@ -9,7 +9,7 @@ from rig.measure.twist.cycles import find_cycles
 from rig.measure.twist.evaluate import NOTICE
 from rig.report.figures import DARK, STYLE, svg
 from rig.report.gather import MeasuredTrial
-from rig.report.sections import ONE_BLADE, Picture, Section, damage, stated
+from rig.report.sections import ONE_BLADE, Picture, Section, damage, left_out, stated
 
 WORDS = {
     "peak_torque": "largest torque",
@@ -56,7 +56,7 @@ TWIST = Section(
     kind="twist",
     columns=("Largest torque", "Last cycle over first", "Damage found"),
     cells=lambda trial: [
-        stated(trial, "peak_torque"),
+        stated(trial, "peak_torque") + left_out(trial),
         stated(trial, "torque_ratio"),
         damage(trial),
     ],

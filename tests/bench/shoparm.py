@@ -16,7 +16,7 @@ from rig.guide.jigs import pry, sweep
 from rig.guide.measures import reading
 from tests.bench.figure import exactly
 from tests.bench.shop import SILENT, lines
-from tests.shop.arm_trial import EFFECTS, SPOILS, Case, Fed, Motions, drawn, feed, moved
+from tests.shop.arm_trial import EFFECTS, SPOILS, Case, Fed, drawn, feed, moved
 from tests.shop.counting import Tally
 
 TRIALS = 200
@@ -52,15 +52,18 @@ def trials(effects: tuple[str, ...], size: float, count: int, wire: bool = False
 
 
 def _judged(
-    bench: Bench, case: Case, rng: np.random.Generator, motions: Motions | None = None
+    bench: Bench, case: Case, rng: np.random.Generator
 ) -> tuple[Mapping[str, Any], dict[str, float]]:
-    fed = feed(case, bench, rng, motions)
+    fed = feed(case, bench, rng)
     truth = {STATED_AS.get(name, name): value for name, value in fed.truth.items()}
     return measured(fed)[0], truth
 
 
 def spoilt(count: int, first: int = 0) -> Tally:
-    """Pries with one conversion spoilt, anywhere in them; `EACH` of every pull."""
+    """Pries with one conversion spoilt, anywhere in them; `EACH` of every pull.
+
+    Held against the same trial without that conversion, so that only what it did is counted.
+    """
     bench, told = load(None), Tally()
     for number in range(first, first + count):
         rng = np.random.default_rng([SEED + 1, number])
@@ -69,7 +72,11 @@ def spoilt(count: int, first: int = 0) -> Tally:
             motions = moved(whole)
         kind, where = str(rng.choice(list(SPOILS))), str(rng.choice(WHERE, p=(0.7, 0.1, 0.1, 0.1)))
         case = whole.having(spoilt=kind, spoilt_in=where, spoilt_at=float(rng.uniform(0, 1)))
-        told.add(*_judged(bench, case, rng, motions))
+        clean, struck = (
+            measured(feed(one, bench, np.random.default_rng([SEED + 2, number]), motions))[0]
+            for one in (whole, case)
+        )
+        told.add(struck, {name: m["value"] for name, m in clean["measurands"].items()})
     return told
 
 

@@ -174,7 +174,8 @@ class Rig:
         at, codes = self._codes(times, self._crept(times, pull_nm) / self.case.sensing.lever + zero)
         if spoilt:
             which = min(int(self.case.sensing.spoilt_at * len(codes)), len(codes) - 1)
-            codes[which] = SPOILS[self.case.sensing.spoilt](codes[which], self.rng)
+            own = np.random.default_rng(abs(codes[which]))  # the scatter stays as without it
+            codes[which] = SPOILS[self.case.sensing.spoilt](codes[which], own)
         low, high = LOAD_LIMITS
         ticks = [self.first + round(t / self.factor * HZ) for t in at]
         sender.status(self.first, ticks[-1] + HZ // 5)
