@@ -112,6 +112,7 @@ def _at(mark: float, rising: bool, run: int) -> Passage[Mapping[str, Any] | None
         f"Move the carriage {way} until its pointer is on the rule's {mark * 1e3:g} mm; let it "
         "rest on the catch or the hook. Hands off.",
         channel="height", trial=f"run {run} {mark * 1e3:g} mm {way}", settle_s=SETTLE_S,
-        read_s=READ_S, hand="rule", detail={"mark_m": mark}, hazards=("falling_mass", "pinch"),
+        read_s=READ_S, hand="rule", detail={"mark_m": mark},
+        hazards=("falling_mass:out", "pinch"),
     )  # fmt: skip
     return (yield from checks.good_reading(step))

@@ -1,6 +1,7 @@
 """Rockwell C hardness: guided readings on a blade, the check block read once a session."""
 
 from collections.abc import Mapping, Sequence
+from statistics import fmean
 from typing import Any
 
 from procedures.lib import questions, verdicts
@@ -56,6 +57,7 @@ def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     )  # fmt: skip
     if held is None:
         in_order = not any(one["name"].startswith("block_") for one in result["reasons"])
+        yield Tell(_drift(block))
         yield Note("Check of the tester", kind=CHECK, body={**block, "in_order": in_order})
     verdict = Verdict.judged(trial, specimen, result, details=_figures(result))
     yield Tell(_told(trial, result, verdict))
@@ -188,6 +190,15 @@ def _told(trial: str, result: Mapping[str, Any], verdict: Verdict) -> str:
         apart = result["figures"]["range_hrc"]
         head = f"{trial}: {stated(found['value'], found['U'], 'HRC')}, range {apart:.1f} HRC"
     return verdicts.closed(head, verdict.words)
+
+
+def _drift(block: Mapping[str, Any]) -> str:
+    """How the check block read before and after the blade."""
+    before, after = (fmean(block[key]) for key in ("before_hrc", "after_hrc"))
+    return (
+        f"Check block ({block['block']}): {before:.2f} HRC before, {after:.2f} HRC after (it moved "
+        f"by {after - before:+.2f}); its certificate says {block['certified_hrc']:g} HRC."
+    )
 
 
 def _figures(result: Mapping[str, Any]) -> dict[str, Any]:

@@ -125,9 +125,9 @@ def _trial(
     )
     zero = yield from jig.zero(f"{trial} zero", bench, "Zero: hands off the arm.")
     pried = yield from jig.motion(Record(
-        f"{trial}: at PULL NOW, and not before, pull the arm to the {side}, slowly up to "
-        f"{limits.preload_nm:g} N·m, then so that it takes {limits.ramp_low_s:g} to "
-        f"{limits.ramp_high_s:g} s to give way. Keep the mark between the brackets. Stop when the "
+        f"{trial}: at PULL NOW, and not before, pull the arm to the {side}: take up the slack "
+        f"slowly, then evenly, so that it takes {limits.ramp_low_s:g} to {limits.ramp_high_s:g} s "
+        "to give way. Keep the mark between the brackets. Stop when the "
         "screen says so, or type done.",
         now=f"PULL NOW: to the {side}.",
         trial=trial,

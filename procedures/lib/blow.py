@@ -70,9 +70,11 @@ def blow(trial: str, number: int, specimen: str, asked: Asked, bench: Bench) -> 
 
 def _unrecorded(trial: str, specimen: str, fall: Mapping[str, Any]) -> Passage[Verdict]:
     """The carriage may have fallen while nobody recorded: never a number."""
+    what = "was permitted, but its fall was not recorded"
+    if fall["ended"] == "DOWN":
+        what = "was not permitted yet, and the carriage is down"
     answer = yield Ask(
-        f"Pin in first, from the side. {trial} was permitted, but its fall was not recorded. Did "
-        "the carriage fall?",
+        f"Pin in first, from the side. {trial} {what}. Did it fall?",
         key="fell",
         kind="choice",
         choices=("yes", "no", "unsure"),

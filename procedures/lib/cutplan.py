@@ -117,25 +117,16 @@ def _ratio(text: str) -> float:
 
 
 def costs(params: Mapping[str, Any], chosen: Plan) -> str:
-    """What the schedules cost in probes and give in width, for a life like the one expected."""
-    counts = chosen.schedule.counts
+    """What the schedule costs in probes and gives in width, for a life like the one expected."""
+    counts, schedule = chosen.schedule.counts, chosen.schedule
     life = float(params["pilot"] or round(math.sqrt(counts[0] * counts[-1])))
-    lines = [f"Probes after {_listed(counts)} cuts ({chosen.schedule.made})."]
-    for kind in KINDS:
-        try:
-            one = _schedule(kind, params)
-        except RigError as error:  # not the one chosen, which was checked
-            lines.append(f"  {kind}: {error.what}")
-            continue
-        more = chosen.rule.successive - 1
-        width = one.width_share(life)
-        told = f"interval {width:.0%} of the life" if math.isfinite(width) else "not reached"
-        mark = "*" if kind == params["probes"] else " "
-        lines.append(
-            f"{mark} {kind}: {one.probes_for(life, more)} probes for a life of {life:.0f} cuts "
-            f"({told}), {len(one.counts)} to its limit of {one.counts[-1]}"
-        )
-    return "\n".join(lines)
+    width = schedule.width_share(life)
+    told = f"; its interval: {width:.0%} of it" if math.isfinite(width) else ""
+    return (
+        f"Probes after {_listed(counts)} cuts ({schedule.made}): "
+        f"{schedule.probes_for(life, chosen.rule.successive - 1)} probes for a life of {life:.0f} "
+        f"cuts{told}."
+    )
 
 
 def _listed(counts: tuple[int, ...], most: int = 8) -> str:

@@ -9,7 +9,9 @@ from procedures.lib import checks, questions
 from rig.bench import Bench
 from rig.calibration.nominal import CODES_PER_RATIO
 from rig.errors import RigError
+from rig.guide.hazards import OUT
 from rig.guide.steps import Ask, Do, Note, Passage, Read, Strokes, Tell
+from rig.guide.tally import told
 
 HAND, RIG, MOTOR = "hand", "rig", "motor"
 PIECE = 100  # cuts of one step at most: so much raw data is at stake when a program is killed
@@ -91,6 +93,11 @@ def moving(used: How, bench: Bench) -> tuple[str, ...]:
     return ("driven_blade", "drawn_blade") if bench.frame.drive.fitted else ("drawn_blade",)
 
 
+def pin_out(used: How, bench: Bench) -> tuple[str, ...]:
+    """The same while the edge is drawn, its pin out."""
+    return tuple(key + OUT for key in moving(used, bench))
+
+
 def by_hand(text: str, bench: Bench) -> str:
     """What to read before strokes by hand: no motor may turn the rod then."""
     return f"Motor unplugged, crank off. {text}" if bench.frame.drive.fitted else text
@@ -110,7 +117,7 @@ def strokes(
     return Strokes(
         told, trial=trial, count=count, driven=used.driven, min_ms=round(1e3 * stroke.min_s),
         max_ms=round(1e3 * stroke.max_s), load=used.load, hand="strokes",
-        hazards=moving(used, bench), by_itself=mounted, now=DRAW,
+        hazards=pin_out(used, bench), by_itself=mounted, now=DRAW,
     )  # fmt: skip
 
 
@@ -128,17 +135,30 @@ def try_switches(specimen: str, bench: Bench) -> Passage[None]:
             "by hand.",
             TRIED, used, bench,
         )  # fmt: skip
+        if tried["ended"] == "RESTARTED":
+            yield Tell("The board was restarted meanwhile; the switches are tried once more.")
+            continue
         if tried["counted"] == TRIED and not tried["rejected"]:
             return
-        yield Tell(
-            f"{tried['counted']} counted, not {TRIED}; not counted: {tried['rejected'] or 'none'}."
-        )
-        if (yield from checks.stopped("Put the switches right, then try")):
+        if (yield from checks.stopped(_amiss(tried))):
             raise RigError(
                 "the switches were not in order",
                 where="switches",
                 remedy="put them right, then give the command again with --abandon 'switches'",
             )
+
+
+def _amiss(tried: Mapping[str, Any]) -> str:
+    """What went wrong in the try, and what to do before the next."""
+    if tried["rejected"]:
+        return (
+            f"Not counted: {told(tried['rejected'])}. Draw slower, to the very end; if you did, "
+            "look at both switches and their wires. Then try"
+        )
+    return (
+        f"{tried['counted']} strokes were counted where {TRIED} were to be drawn. Nothing is wrong "
+        "with the switches if you drew so many. Try"
+    )
 
 
 def _lot(kind: str) -> Passage[str]:
@@ -255,7 +275,7 @@ def stretch(
 def _typed(text: str, count: int, used: How, bench: Bench) -> Passage[dict[str, Any]]:
     """Cuts counted by hand, and marked as such."""
     yield Do(by_hand(f"{text} Count them yourself.", bench), hand="strokes",
-             detail={"count": count}, hazards=moving(used, bench))  # fmt: skip
+             detail={"count": count}, hazards=pin_out(used, bench))  # fmt: skip
     typed = yield from whole_number("How many full cuts did you make?", "hand_count", str(count))
     why = "" if typed else "nothing was cut"
     return {"counted": typed, "typed": typed, "rejected": {}, "mean_codes": [], "paused": why}
@@ -263,13 +283,12 @@ def _typed(text: str, count: int, used: How, bench: Bench) -> Passage[dict[str, 
 
 def whole_number(text: str, key: str, default: str) -> Passage[int]:
     """A count, asked for until it is one."""
-    for _ in range(questions.TRIES):
+    while True:
         answer = yield Ask(text, key=key, kind="number", default=default)
         said = str(answer["value"]).strip()
         if said.isdecimal() and len(said) <= DIGITS:
             return int(said)
         yield Tell(f"'{said}' is no count of cuts; write it like 25.")
-    raise questions.no_use(key)
 
 
 def control(

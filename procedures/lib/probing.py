@@ -203,7 +203,7 @@ def _grade(name: str, kind: str, asked: Criterion, skippable: bool) -> Passage[l
     which = (
         "the mark: pass or fail" if places == 1 else f"marks 1 to {places}: pass or fail of each"
     )
-    for _ in range(questions.TRIES):
+    while True:
         answer = yield Ask(
             f"{name}, {kind} at {which}, like {' '.join(('pass', 'fail', 'pass')[:places])} "
             f"(p, f will do). Pass means: {asked.means[kind]}. (repeat: it failed, then passed; "
@@ -224,7 +224,6 @@ def _grade(name: str, kind: str, asked: Criterion, skippable: bool) -> Passage[l
             if "repeat" in answers:
                 yield Tell("It failed once: that stands. The second try is written down beside it.")
             return answers
-    raise questions.no_use(kind)
 
 
 def _answers(said: str) -> list[str]:

@@ -1,4 +1,7 @@
-"""Questions whose answers must make sense: asked again, in plain words, until they do."""
+"""Questions whose answers must make sense: asked again, in plain words, until they do.
+
+The runner ends a run in which one is asked for ever; it can be gone on with.
+"""
 
 import math
 from collections.abc import Callable, Mapping, Sequence
@@ -9,7 +12,6 @@ from rig.errors import RigError
 from rig.guide.parameters import aside
 from rig.guide.steps import Ask, Note, Passage, Tell
 
-TRIES = 20  # a person is done long before; a pipe that answers nonsense must come to an end
 MM = 1e-3
 
 Band = tuple[float, float]
@@ -63,13 +65,9 @@ def check_blade(params: Mapping[str, Any], shared: bool = False) -> None:
 
 
 def blade(params: Mapping[str, Any], shared: bool = False) -> Passage[str]:
-    """The code of the blade, or several with commas when `shared`: as given, else asked for.
-
-    Raises:
-        RigError: no such answer came.
-    """
+    """The code of the blade, or several with commas when `shared`: as given, else asked for."""
     said = str(params["specimen"])
-    for _ in range(TRIES):
+    while True:
         against = _no_code(said, shared)
         if said and not against:
             return said
@@ -77,7 +75,6 @@ def blade(params: Mapping[str, Any], shared: bool = False) -> Passage[str]:
             yield Tell(f"{against}; write it like K3.")
         answer = yield Ask("Which blade? Its code", key="specimen")
         said = str(answer["value"])
-    raise no_use("specimen")
 
 
 def _no_code(said: str, shared: bool) -> str:
@@ -129,11 +126,7 @@ def length(
     text: str, key: str, band: Band, default: str = "", usual: Band | None = None,
     fellows: Sequence[float] = (),
 ) -> Passage[float]:  # fmt: skip
-    """A length in metres within `band`; one outside `usual` or far from its fellows comes again.
-
-    Raises:
-        RigError: no such answer came.
-    """
+    """A length in metres within `band`; one outside `usual` or far from its fellows comes again."""
 
     def far(value: float) -> str:
         if usual is not None and value and not usual[0] <= value <= usual[1]:
@@ -148,13 +141,12 @@ def length(
 
 def _length(text: str, key: str, band: Band, default: str) -> Passage[float]:
     low, high = band
-    for _ in range(TRIES):
+    while True:
         answer = yield Ask(text, key=key, kind="length", default=default)
         value = float(answer["value"])
         if low <= value <= high:
             return value
         yield Tell(f"{value / MM:g} mm cannot be: it is {low / MM:g} mm to {high / MM:g} mm.")
-    raise no_use(key)
 
 
 # What is asked below of caliper and reticle, 0.05 mm and 0.02 mm: common practice, no source.
@@ -181,20 +173,15 @@ def smallest_seen() -> Passage[float]:
 
 
 def force(text: str, key: str, highest_n: float, far: Far = lambda _: "") -> Passage[float]:
-    """A force in newtons, above zero; one far from its fellows is asked for once more.
-
-    Raises:
-        RigError: no such answer came.
-    """
+    """A force in newtons, above zero; one far from its fellows is asked for once more."""
 
     def asked() -> Passage[float]:
-        for _ in range(TRIES):
+        while True:
             answer = yield Ask(text, key=key, kind="force")
             value = float(answer["value"])
             if 0 < value <= highest_n:
                 return value
             yield Tell(f"{value:g} N cannot be: it is above 0 and at most {highest_n:g} N.")
-        raise no_use(key)
 
     return (yield from sure(asked, key, far, lambda value: f"{value:g} N"))
 
@@ -205,13 +192,10 @@ def number(
     """A plain number; `fault` says what is wrong with one, "" when nothing is.
 
     One that is `far` from its fellows is asked for once more.
-
-    Raises:
-        RigError: no such answer came.
     """
 
     def asked() -> Passage[float]:
-        for _ in range(TRIES):
+        while True:
             answer = yield Ask(text, key=key, kind="number", default=default)
             said = str(answer["value"])
             value = _plain(said, unit)
@@ -221,7 +205,6 @@ def number(
             if not against:
                 return value
             yield Tell(against)
-        raise no_use(key)
 
     return (yield from sure(asked, key, far, lambda value: f"{value:g} {unit}".strip()))
 
@@ -278,8 +261,3 @@ def _plain(said: str, unit: str) -> float:
         return float(said.upper().removesuffix(unit.upper()))
     except ValueError:
         return math.nan
-
-
-def no_use(key: str) -> RigError:
-    """What ends a question that nobody answers."""
-    return RigError(f"no usable answer to '{key}' in {TRIES} tries", remedy="start the run anew")

@@ -54,10 +54,14 @@ def _empty_drops(bench: Bench) -> Passage[Measurand]:
         hazards=("falling_mass", "pinch"),
     )
     results: list[DropResult] = []
-    facts = None
+    facts = contact = None
     for number in range(1, 2 * wanted + 1):
         trial = f"empty drop {number}"
-        fallen = yield from tower.fall(trial, height_m, bench, "the blank", number == 1)
+        # The blank gives way to no drop: its contact holds until a drop says otherwise.
+        fallen = yield from tower.fall(
+            trial, height_m, bench, "the blank", number == 1, known=contact
+        )
+        contact = None
         if fallen["raw_id"] is None:
             yield Tell(f"{trial} was not recorded ({tower.unrecorded(fallen)}). It is made again.")
             continue
@@ -73,6 +77,7 @@ def _empty_drops(bench: Bench) -> Passage[Measurand]:
             continue
         speed = from_dict(told["measurands"]["impact_speed"])
         yield Tell(f"{trial}: {stated(speed.value, speed.U, speed.unit)}")
+        contact = fallen["contact"]
         results.append(DropResult.from_dict(told))
         facts = drop_facts(bench.tower, bench.site, fallen["time_base"])
         if len(results) == wanted:

@@ -131,7 +131,12 @@ STANDS = "wait until the carriage is still, open the guard if it is closed"
 
 
 def fall(
-    trial: str, height_m: float, bench: Bench, rests_on: str = "the edge", clamped: bool = True
+    trial: str,
+    height_m: float,
+    bench: Bench,
+    rests_on: str = "the edge",
+    clamped: bool = True,
+    known: Outcome | None = None,
 ) -> Passage[dict[str, Any]]:
     """Contact zero, height, checks, permit, release. The outcome also holds `contact`.
 
@@ -144,20 +149,25 @@ def fall(
         bench: the rig.
         rests_on: what the striker meets, a key of `CLAMPED`.
         clamped: just now, so that the pin is in still.
+        known: contact found before on the same thing; left out, it is found now.
     """
     count_m = bench.tower.wire.count_m
     band = bench.tower.travel.release_band_m / count_m
     why, first = "", CLAMPED[rests_on] if clamped else ""
+    contact, before = known, f"{STANDS[0].upper()}{STANDS[1:]}. " if known else ""
     while True:
-        contact = yield Touch(
-            f"Contact: {first}{STANDS}. Lower the carriage by the hand lever until the striker "
-            f"rests on {rests_on}. Hands off.",
-            hazards=("falling_mass", "pinch"),
+        contact = contact or (
+            yield Touch(
+                f"Contact: {first}{STANDS}. Lower the carriage by the hand lever until the striker "
+                f"rests on {rests_on}. Hands off.",
+                hazards=("falling_mass:out", "pinch"),
+            )
         )
         first = ""
         target = contact["counts"] + height_m / count_m
         raised = yield Raise(
-            f"Raise the carriage to {height_m * 1e3:.1f} mm above contact and hang it on the hook; "
+            f"{before}Raise the carriage to {height_m * 1e3:.1f} mm above contact and hang it on "
+            "the hook; "
             "press the hand lever once so that the catch is free. Hands off.",
             target_counts=target,
             low_counts=target - band,
@@ -169,19 +179,20 @@ def fall(
         )
         why = raised["why"]
         if not why:
-            outcome = yield from _released(trial, target, band, contact["boot"])
+            outcome = yield from _released(trial, target, band, contact)
             why = outcome["ended"]
             if why not in AGAIN:
                 break
         yield Tell(f"{AGAIN[why]} Find contact again.")
+        contact, before = None, ""
     return {**outcome, "contact": contact, "reasons": _line_reasons(outcome, contact)}
 
 
-def _released(trial: str, target: float, band: float, boot: int) -> Passage[Outcome]:
+def _released(trial: str, target: float, band: float, contact: Outcome) -> Passage[Outcome]:
     """Guard, checks, permit, fall."""
     yield Do(
         "Hands and head out. Close the guard; nobody in line with the edge.",
-        hazards=("falling_mass", "chips"),
+        hazards=("falling_mass:out", "chips"),
     )
     yield Ready("Checking guard, e-stop and interlock.")
     return (
@@ -190,7 +201,8 @@ def _released(trial: str, target: float, band: float, boot: int) -> Passage[Outc
             trial=trial,
             low_counts=round(target - band),
             high_counts=round(target + band),
-            boot=boot,
+            boot=contact["boot"],
+            zero_counts=contact["counts"],
         )
     )
 
@@ -217,6 +229,7 @@ def unrecorded(fallen: Outcome) -> str:
     words = {
         "INTERRUPTED": "the program was stopped after the permit",
         "UNSEEN": "the line to the board was lost",
+        "DOWN": "the carriage came down before the permit",
     }
     ended = str(fallen["ended"])
     return words.get(ended, ended.lower().replace("_", " "))
@@ -227,7 +240,7 @@ def touch_again(fallen: Mapping[str, Any]) -> Passage[Outcome | None]:
     after = yield Touch(
         "Wait until the carriage is still. Open the guard. Lower it by the hand lever onto the "
         "edge again. Hands off.",
-        hazards=("falling_mass", "pinch"),
+        hazards=("falling_mass:out", "pinch"),
     )
     return after if after["boot"] == fallen["boot"] else None
 

@@ -1,5 +1,6 @@
 """`bladerig study lost`, `study found` and `bladerig withdraw`: what goes wrong in a real week."""
 
+import re
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,6 +15,12 @@ LOGBOOK = click.argument("logbook", type=click.Path(path_type=Path))
 KEY_OPEN = click.option(
     "--key-open", is_flag=True, help="Do it although the key is open; the report tells it."
 )
+LIKE_TREATMENT = re.compile(
+    r"\b(?:crack|warp|quench|broke|break|snap|chip|shatter|split|bent|bend|delaminat|brittle|soft)"
+    r"\w*",
+    re.IGNORECASE,
+)
+"""Words of what a treatment can do to a blade."""
 ASKED = "Could its treatment have to do with it, as when it broke or warped in an earlier test?"
 
 
@@ -28,13 +35,17 @@ ASKED = "Could its treatment have to do with it, as when it broke or warped in a
     "when it was mislaid. Asked for when left out.",
 )
 @click.option(
+    "--other-cause",
+    help="With --from-treatment no: what else did it, when the reason sounds like its treatment.",
+)
+@click.option(
     "--procedure", "procedures", multiple=True,
     help="Lost for this test only; may be given several times. Left out, for all that are left.",
 )  # fmt: skip
 @KEY_OPEN
 def lost(
-    logbook: Path, code: str, reason: str, from_treatment: str | None, procedures: tuple[str, ...],
-    key_open: bool,
+    logbook: Path, code: str, reason: str, from_treatment: str | None, other_cause: str | None,
+    procedures: tuple[str, ...], key_open: bool,
 ) -> None:  # fmt: skip
     """Say that the blade CODE can be tested no more. The order goes on without it.
 
@@ -46,6 +57,8 @@ def lost(
       bladerig study lost tempers.logbook KR4 --reason "mislaid" --from-treatment no
       bladerig study lost tempers.logbook KR4 --reason "tip broke in the drop test" \\
         --from-treatment yes --procedure pry_to_failure
+      bladerig study lost tempers.logbook KR4 --reason "tip bent" --from-treatment no \\
+        --other-cause "it fell off the bench"
     """
     from datetime import UTC, datetime
 
@@ -56,11 +69,13 @@ def lost(
 
     _require_reason(reason)
     with Logbook.open(logbook, writable=True) as book:
-        study = _sealed(book, key_open)
+        study = _sealed(book)
         code = _code(study, code, book)
         _require_procedures(study, procedures)
         _require_there(study, code, procedures, book)
+        _require_closed(study.opened, key_open, logbook)
         tied = from_treatment or _ask_treatment()
+        reason = _weighed(reason, tied, other_cause)
         before = len(kept.left(book, study))
         gone = accidents.Lost(code, reason, tied, procedures, datetime.now(UTC), study.opened)
         accidents.lose(book, gone, _open_runs(book, code, procedures))
@@ -89,11 +104,12 @@ def found(logbook: Path, code: str, reason: str, key_open: bool) -> None:
 
     _require_reason(reason)
     with Logbook.open(logbook, writable=True) as book:
-        study = _sealed(book, key_open)
+        study = _sealed(book)
         code = _code(study, code, book)
         if all(one.code != code for one in study.lost):
             raise RigError(f"blade {code} is not told lost", where=str(logbook), value=code,
                            remedy=typed("bladerig", "study", "next", logbook))  # fmt: skip
+        _require_closed(study.opened, key_open, logbook)
         book.append(accidents.FOUND, {"code": code, "reason": reason, "key_open": study.opened})
     click.echo(
         f"Blade {code} is back in the plan. Next: {typed('bladerig', 'study', 'next', logbook)}"
@@ -130,6 +146,7 @@ def withdraw(logbook: Path, trial: str, reason: str, again: bool | None, key_ope
     with Logbook.open(logbook, writable=True) as book:
         study = kept.found(book)
         opened = study is not None and study.opened
+        accidents.require_fresh(book, trial)
         _require_closed(opened, key_open, logbook)
         anew = _anew(book, trial) if again is None else again
         names = accidents.withdraw(book, trial, reason, anew, opened)
@@ -160,7 +177,7 @@ def _require_closed(opened: bool, key_open: bool, logbook: Path) -> None:
         )
 
 
-def _sealed(book: "Logbook", key_open: bool) -> "Kept":
+def _sealed(book: "Logbook") -> "Kept":
     """The study, its codes dealt."""
     from rig.errors import RigError
     from rig.study.register import kept
@@ -172,7 +189,6 @@ def _sealed(book: "Logbook", key_open: bool) -> "Kept":
             where=str(book.path),
             remedy=f"then: bladerig study new FILE {book.path}",
         )
-    _require_closed(study.opened, key_open, book.path)
     return study
 
 
@@ -222,6 +238,29 @@ def _ask_treatment() -> str:
             "dropped by somebody) or unknown",
         )
     return str(click.prompt(ASKED, type=click.Choice(["yes", "no", "unknown"]), err=True))
+
+
+def _weighed(reason: str, tied: str, other_cause: str | None) -> str:
+    """The reason, with what else did it where it sounds like the treatment's doing.
+
+    Raises:
+        RigError: it sounds like that, was said not to be, and nothing else is named.
+    """
+    from rig.errors import RigError
+
+    if tied != "no":
+        return reason
+    cause = (other_cause or "").strip()
+    sounds = LIKE_TREATMENT.search(reason)
+    if sounds and not cause:
+        raise RigError(
+            f"'{reason}' with --from-treatment no: what is '{sounds.group()}' may come of the "
+            "treatment",
+            where="--from-treatment", value=reason,
+            remedy="write unknown or yes; or say what else did it, like --other-cause 'it fell off "
+            "the bench' (the report tells it)",
+        )  # fmt: skip
+    return f"{reason} (said to be of another cause: {cause})" if cause else reason
 
 
 def _open_runs(book: "Logbook", code: str, procedures: tuple[str, ...]) -> list[int]:

@@ -1,9 +1,23 @@
 """`bladerig compare`: what the study says, response by response."""
 
 import json
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:
+    from rig.study.register.kept import Planned
+
+
+def not_made(left: "Sequence[Planned]", key: "Mapping[str, str]") -> str:
+    """The trials that were not made, procedure by procedure, each with code and blade."""
+    told: dict[str, list[str]] = {}
+    for one in left:
+        blade = f" ({key[one.code]})" if one.code in key else ""
+        told.setdefault(one.procedure, []).append(f"{one.code}{blade}")
+    return "; ".join(f"{name} of {', '.join(codes)}" for name, codes in told.items())
 
 
 @click.command()
@@ -58,7 +72,13 @@ def compare(logbook: Path, as_json: bool) -> None:
     if settles := words.one_settles(len(study.answers), primary):
         click.echo(f"mind: {settles}")
     if study.left:
-        click.echo(f"mind: {are(len(study.left), 'planned trial')} not made")
+        left = are(len(study.left), "planned trial")
+        click.echo(f"mind: {left} not made: {not_made(study.left, study.key or {})}")
+    for opened in study.kept.unsealed:
+        if opened["trials_left"]:
+            at = f"{opened['at_utc']:%Y-%m-%d %H:%M} UTC"
+            early = many(opened["trials_left"], "planned trial")
+            click.echo(f"mind: the key was opened early, on {at}, {early} left: {opened['reason']}")
     if study.seeing:
         blind = many(len(study.seeing), "trial")
         click.echo(f"mind: made with the key open, not blind: {blind}")

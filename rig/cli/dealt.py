@@ -12,6 +12,10 @@ if TYPE_CHECKING:
     from rig.study.register.kept import Order
     from rig.study.register.order import Seal
 
+BY_OTHER = (
+    "let someone print and stick them who will not test, put the paper into a closed envelope and "
+    "delete the file: it is the key"
+)
 ALONE = (
     "Alone: fold each code in without reading it, tape the slip to its blade, cover the blade's "
     "own mark, tear the name off, shuffle the blades unseen, and only then unfold the codes (the "
@@ -44,7 +48,9 @@ ALONE = (
 @click.option(
     "--labels-by",
     type=click.Choice(["other", "alone"]),
-    help="Who sticks the labels on: somebody who does not test, or you alone. The report tells it.",
+    help="Who sticks the labels on the blades. other: somebody who does not test. alone: you "
+    "yourself, by the folded slips of the label sheet. The report says which; left out, that "
+    "nobody said.",
 )
 def deal(
     logbook: Path, seed: int | None, out: Path | None, key_file: Path | None, passphrase: bool,
@@ -103,6 +109,14 @@ def _passphrase(text: str, twice: bool = False) -> str:
     return str(click.prompt(text, hide_input=True, confirmation_prompt=twice, err=True))
 
 
+def _labels(by: str) -> str:
+    """What to do with the label sheet, for who sticks the labels on."""
+    from rig.study.register.order import ALONE as BY_ONESELF
+    from rig.study.register.order import OTHER
+
+    return {OTHER: f" ({BY_OTHER})", BY_ONESELF: f"\n{ALONE}"}.get(by, f" ({BY_OTHER})\n{ALONE}")
+
+
 def _said(order: "Order", sheet: Path, key_file: Path | None, logbook: Path) -> str:
     from rig.commands import typed
     from rig.study.register.order import FILE, PASSPHRASE
@@ -121,7 +135,6 @@ def _said(order: "Order", sheet: Path, key_file: Path | None, logbook: Path) -> 
         f"{len(order.codes)} blades have their codes, {len(order.trials)} trials their order "
         f"(seed {order.seed}; it says nothing of the codes).\nSeal: {order.sealed.digest}\n"
         f"{where}\n"
-        f"Labels: {sheet} (let someone print and stick them who will not test, put the paper into "
-        f"a closed envelope and delete the file: it is the key)\n{ALONE}\n"
+        f"Labels: {sheet}{_labels(order.labels_by)}\n"
         f"Next: {typed('bladerig', 'study', 'next', logbook)}"
     )

@@ -2,8 +2,9 @@
 
 import json
 import os
+import re
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import click
@@ -50,9 +51,19 @@ def _unread() -> int:
     return UNREAD
 
 
+def as_typed(line: str, words: Sequence[str]) -> str:
+    """The line with each file that was named on the command line as it was typed there."""
+    for word in sorted(words, key=len, reverse=True):
+        full = os.path.realpath(word)
+        if word and not word.startswith("-") and full != word:
+            as_is = word.replace("\\", r"\\")
+            line = re.sub(re.escape(full) + r"(?![\w/\\-]|\.\w)", as_is, line)
+    return line
+
+
 def _say(error: RigError) -> int:
     for line in str(error).splitlines():
-        click.echo(f"bladerig: {line}", err=True)
+        click.echo(f"bladerig: {as_typed(line, sys.argv[1:])}", err=True)
     if "--json" in sys.argv:
         told = {"what": error.what, "where": error.where, "remedy": error.remedy}
         faults = getattr(error, "faults", None)

@@ -29,14 +29,22 @@ def runs(logbook: Path, as_json: bool) -> None:
     from rig.cli import runlines
     from rig.commands import typed
     from rig.logbook.store import Logbook
+    from rig.study.register import accidents
 
     with Logbook.open(logbook, writable=False) as book:
         found = book.runs()
+        back = accidents.withdrawn(book)
         lines = [] if as_json else [runlines.line(book, run, logbook) for run in found]
     if as_json:
         keys = ("run_id", "procedure", "params", "outcome", "reason")
         told = [
-            {key: getattr(run, key) for key in keys} | {"rig": run.versions.get("device", "")}
+            {key: getattr(run, key) for key in keys}
+            | {
+                "rig": run.versions.get("device", ""),
+                "withdrawn": {
+                    one.trial: one.reason for one in back.values() if one.run_id == run.run_id
+                },
+            }
             for run in found
         ]
         click.echo(json.dumps(told))

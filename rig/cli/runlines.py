@@ -8,6 +8,7 @@ if TYPE_CHECKING:
     from rig.guide.verdict import Verdict
     from rig.logbook.records import Run
     from rig.logbook.store import Logbook
+    from rig.study.register.accidents import Withdrawn
 
 FIGURES = {
     "energy_j": "J", "peak_torque_nm": "N·m", "hardness_hrc": "HRC", "severing_force_n": "N",
@@ -32,14 +33,19 @@ def line(book: "Logbook", run: "Run", logbook: Path) -> str:
 def came_of(book: "Logbook", run: "Run") -> str:
     """Blade and result of each trial; "" when nothing was judged yet."""
     from rig.guide.verdict import verdicts
+    from rig.study.register import accidents
 
-    told = [_trial(verdict) for _, verdict in verdicts(book, run.run_id)]
+    back = accidents.withdrawn(book)
+    told = [
+        _trial(verdict, back.get((run.run_id, verdict.trial)))
+        for _, verdict in verdicts(book, run.run_id)
+    ]
     if len(told) > MOST:
         told = [*told[:MOST], f"{len(told) - MOST} more"]
     return "; ".join(told) or str(run.params.get("specimen") or "")
 
 
-def _trial(verdict: "Verdict") -> str:
+def _trial(verdict: "Verdict", back: "Withdrawn | None") -> str:
     name, of = verdict.trial or verdict.specimen or "trial", verdict.details
     figures = [
         f"{of[key]:.4g} {unit}"
@@ -50,7 +56,8 @@ def _trial(verdict: "Verdict") -> str:
         figures.append(_life(verdict.life))
     kind = [str(of["kind"])] if "kind" in of else []
     against = [] if verdict.valid or not verdict.trial else ["NOT VALID"]
-    said = ", ".join([*kind, *figures, *against])
+    taken = [] if back is None else [f"WITHDRAWN: {back.reason}"]
+    said = ", ".join([*kind, *figures, *against, *taken])
     return f"{name}: {said}" if said else name
 
 

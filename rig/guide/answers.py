@@ -1,6 +1,8 @@
 """What a typed answer means: a quantity, a choice, words, or a file that is there."""
 
 import hashlib
+import re
+from contextlib import suppress
 from pathlib import Path
 
 from rig.errors import RigError
@@ -9,6 +11,9 @@ from rig.guide.steps import Ask, Outcome
 from rig.units import SUCH_AS, UNITS, from_si, parse_quantity, unit_of
 
 NO_FILE = "none"
+NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)")
+LIKE = re.compile(r"like ([-+]?[.\d]+ ?[^\s,;()]+)")
+"""An example in a question."""
 
 
 def understood(step: Ask, typed: str) -> Outcome:
@@ -29,6 +34,25 @@ def understood(step: Ask, typed: str) -> Outcome:
     return {"value": plain_text(typed)}
 
 
+def offered(step: Ask, typed: str) -> str:
+    """A bare number with the unit that its question names; "" when it is anything else.
+
+    To be offered back only: a unit is never guessed.
+    """
+    if step.kind not in UNITS or not NUMBER.fullmatch(typed.strip()):
+        return ""
+    return f"{typed.strip()} {example(step).split(' ', 1)[1]}"
+
+
+def example(step: Ask) -> str:
+    """A quantity as it could be typed: the one that the question gives, else a usual one."""
+    for found in (step.default, *LIKE.findall(step.text)):
+        with suppress(RigError):
+            parse_quantity(found, step.kind)
+            return re.sub(r"^([-+.\deE]+)\s*", r"\1 ", found)
+    return SUCH_AS[step.kind]
+
+
 def shown(kind: str, outcome: Outcome) -> str:
     """An answer in words, a length in millimetres."""
     value = outcome["value"]
@@ -43,7 +67,7 @@ def _wanted(step: Ask) -> str:
     if step.kind == "choice":
         return f"type {', '.join(step.choices)}"
     if step.kind in UNITS:
-        return f"type a number and its unit, such as {SUCH_AS[step.kind]}"
+        return f"type a number and its unit, such as {example(step)}"
     return "type a number" if step.kind == "number" else "type a few words"
 
 

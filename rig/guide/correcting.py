@@ -5,6 +5,7 @@ counted strokes, or a verdict close what went before. The steps done since the a
 back in the journal and gone through again; those that stay the same keep their outcomes.
 """
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -32,14 +33,24 @@ def _closes(step: Mapping[str, Any]) -> bool:
     )
 
 
-def changeable(done: Sequence[Done]) -> list[int]:
-    """Places of the answers that can still be changed, the last one first."""
+def changeable(done: Sequence[Done], now: Mapping[str, Any] | None = None) -> list[int]:
+    """Places of the answers that can still be changed, the last one first.
+
+    One that was refused, so that the same question came again, is none.
+
+    Args:
+        done: bodies of the steps' rows.
+        now: the step under way.
+    """
     found = []
     for place in range(len(done) - 1, -1, -1):
-        if _closes(done[place]["step"]):
+        step = done[place]["step"]
+        if _closes(step):
             break
-        if done[place]["step"]["step"] == "Ask":
+        if step["step"] == "Ask" and step != now:
             found.append(place)
+        if step["step"] != "Tell":
+            now = step
     return found
 
 
@@ -64,22 +75,23 @@ class Kept:
         return None
 
 
-def correct(performer: Performer, done: list[Done]) -> Kept:
+def correct(performer: Performer, done: list[Done], now: Mapping[str, Any] | None = None) -> Kept:
     """Ask for the right answer in place of an earlier one; `done` then ends with it.
 
-    Gives what may be kept of the steps after it; `done` stays whole when nothing is changed.
+    Gives what may be kept of the steps after it; `done` stays whole when nothing is changed. `now`
+    is the step at which the person went back.
     """
-    for place in changeable(done):
+    for place in changeable(done, now):
         row = done[place]
         try:
             told = _new_answer(performer, row)
             if told is None or told == row["outcome"]:
                 performer.operator.tell("It stays as it was.")
                 return Kept()
-            why = performer.typed(Ask("Why?", key="why", default=SLIP))
+            why = _reason(performer)
         except SaidBack:
             continue
-        return _put(performer, done, place, told, why.strip() or SLIP)
+        return _put(performer, done, place, told, why)
     performer.operator.tell(NOTHING)
     return Kept()
 
@@ -96,6 +108,17 @@ def _new_answer(performer: Performer, row: Done) -> Mapping[str, Any] | None:
         except RigError as error:
             performer.operator.tell(str(error))
     return None
+
+
+def _reason(performer: Performer) -> str:
+    """Why it is changed; the answer to the next question, typed too soon, is no reason."""
+    while True:
+        why = performer.typed(Ask("Why is it changed?", key="why", default=SLIP)).strip() or SLIP
+        if re.search(r"[^\W\d_]{2}", why) and not re.match(r"[-+]?[.\d]", why):
+            return why
+        performer.operator.tell(
+            f"'{why}' looks like an answer, and this asks for the reason: Enter says {SLIP}."
+        )
 
 
 def _put(

@@ -37,6 +37,7 @@ class Follow:
         self._seen = -1
         self._quiet_since: float | None = None
         self._rest_rad: float | None = None
+        self._guides = False
 
     def begun(self) -> bool:
         """Whether the arm is moved or pulled more than by a touch."""
@@ -53,12 +54,14 @@ class Follow:
     def run(self, early: bool) -> str:
         """Follow the motion, begun already or not; gives why it ended."""
         link, operator = self.device.link, self.operator
+        self._guides = True
         acting = math.inf if early else self._begin(self.step.hand)
         if not link.wait_until(lambda: self._ended(acting), LIMIT_S):
             raise RigError(
                 "nothing ended this recording within 5 minutes",
                 remedy=f"move the arm as told, or type {DONE}; {GO_ON}",
             )
+        self._guides = False  # letting back has no rate to keep
         why = self.watch.why or "done"
         operator.tell(f"{_WORDS[why]} {self.step.after}".strip())
         if self.step.after:
@@ -123,10 +126,10 @@ class Follow:
     def _line(self) -> str:
         torque, angle, rate = self._live()
         low, high = self.step.rate_low_rad_s, self.step.rate_high_rad_s
-        return (
-            f"{torque:7.3f} N·m  {_DEG * angle:6.1f}°  {_DEG * rate:5.1f} °/s  "
-            f"{rate_gauge(abs(rate), low, high)}"
-        )
+        stands = f"{torque:7.3f} N·m  {_DEG * angle:6.1f}°"
+        if not self._guides:
+            return stands
+        return f"{stands}  {_DEG * rate:5.1f} °/s  {rate_gauge(abs(rate), low, high)}"
 
 
 _DEG = 57.29577951308232

@@ -33,8 +33,12 @@ LINES: dict[str, str] = {
     "that holds. Put the blade down before you type.",
 }
 
+OUT = ":out"
+"""Ends the key of a line where the pin is out: whole it is the same, in few words another."""
+
 SHORT: dict[str, str] = {
     "falling_mass": "it can fall: pin in before a hand",
+    "falling_mass:out": "pin out, it can fall: hands and head out of its path",
     "chips": "eye protection on, guard closed",
     "edge": "sharp: hold the spine",
     "pinch": "hand lever, no finger",
@@ -43,11 +47,18 @@ SHORT: dict[str, str] = {
     "stored": "it springs back: face and fingers away",
     "hard_blade": "flat on the anvil, eye protection on",
     "driven_blade": "motor unplugged, pin in before a hand",
+    "driven_blade:out": "pin out, it can start: hands out, guard closed",
     "drawn_blade": "hand on the handle, pin in before a hand",
+    "drawn_blade:out": "pin out: one hand on the handle, the other away",
     "weights": "feet clear, pin in",
     "probing": "edge and stroke away from you",
 }
 """The same in a few words, for a line that this run has shown whole."""
+
+
+def whole(key: str) -> str:
+    """The line of safety.md for a step's key."""
+    return LINES[key.removesuffix(OUT)]
 
 
 @dataclass
@@ -57,8 +68,8 @@ class Warned:
     _shown: set[str] = field(default_factory=set)
 
     def lines(self, keys: Sequence[str]) -> list[str]:
-        """The lines to show now for these keys of `LINES`: new ones whole, the others in one."""
-        new = [LINES[key] for key in keys if key not in self._shown]
-        known = [SHORT[key] for key in keys if key in self._shown]
-        self._shown |= set(keys)
+        """The lines to show now for these keys of `SHORT`: new ones whole, the others in one."""
+        new = [whole(key) for key in keys if whole(key) not in self._shown]
+        known = [SHORT[key] for key in keys if whole(key) in self._shown]
+        self._shown |= {whole(key) for key in keys}
         return [*new, "; ".join(known).capitalize() + "."] if known else new

@@ -93,7 +93,7 @@ def raise_into(device: Device, operator: Operator, step: Raise, warned: Warned) 
             minutes are over.
     """
     link = device.link
-    for line in warned.lines(("falling_mass",)):
+    for line in warned.lines(("falling_mass:out", "pinch")):
         operator.tell(f"! {line}")
     operator.tell(f"{step.text} (Pressed Enter before it touched? Type {AGAIN}, then Enter.)")
     link.wait_until(lambda: link.position is not None or link.boot != step.boot, KNOWN_S)

@@ -7,7 +7,7 @@ together or not at all.
 
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -15,7 +15,7 @@ from rig.board.link import Link, LinkError, LinkLost
 from rig.board.wire import Op
 from rig.errors import RigError
 from rig.guide import heights, kinds
-from rig.guide.answers import shown, understood
+from rig.guide.answers import offered, shown, understood
 from rig.guide.confirming import confirmed
 from rig.guide.device import Device
 from rig.guide.hazards import Warned
@@ -60,6 +60,7 @@ class Performer:
     device: Device
     operator: Operator
     warned: Warned = field(default_factory=Warned)
+    _asked: tuple[Ask | None, int] = (None, 0)
     _ways: dict[type[Step], Callable[[int, Any], Commit]] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -90,6 +91,8 @@ class Performer:
         Raises:
             RigError: something the person has to mend before the run can go on.
         """
+        if not isinstance(step, (Ask, Tell)):
+            self._asked = (None, 0)
         while True:
             try:
                 return self._ways[type(step)](index, step)
@@ -129,17 +132,35 @@ class Performer:
         return dict
 
     def _ask(self, _: int, step: Ask) -> Commit:
-        for _attempt in range(ASK_LIMIT):
-            typed = self.typed(step)
+        asked = step
+        while True:
+            self._count(step)
+            typed = self.typed(asked)
             try:
                 told = understood(step, typed)
+                break
             except RigError as error:
-                self.operator.tell(str(error))
-                continue
-            if step.kind in UNITS and (read := shown(step.kind, told)) != " ".join(typed.split()):
-                self.operator.tell(f"  = {read}")  # a wrong unit shows, and `back` mends it
-            return lambda: told
-        raise RigError(f"no usable answer to '{step.key}'", remedy=RESUME)
+                asked = step
+                if offer := offered(step, typed):
+                    text = f"{step.text}. You typed no unit: {offer}? Enter takes it"
+                    asked = replace(step, text=text, default=offer)
+                else:
+                    self.operator.tell(str(error))
+        if step.kind in UNITS and (read := shown(step.kind, told)) != " ".join(typed.split()):
+            self.operator.tell(f"  = {read}")  # a wrong unit shows, and `back` mends it
+        return lambda: told
+
+    def _count(self, step: Ask) -> None:
+        """One more time that a question is asked, by this step or by the script.
+
+        Raises:
+            RigError: as often as no person answers in vain; it can be gone on with.
+        """
+        if self._asked[0] != step:
+            self._asked = (step, 0)
+        self._asked = (step, self._asked[1] + 1)
+        if self._asked[1] > ASK_LIMIT:
+            raise RigError(f"no usable answer in {ASK_LIMIT} tries to: {step.text}", remedy=RESUME)
 
     def typed(self, step: Ask) -> str:
         """What is typed in answer to a question, whatever it means."""

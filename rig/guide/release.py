@@ -55,6 +55,11 @@ class Releaser:
                 return lambda: _unrecorded("RESTARTED", released=False)
             if self.operator.typed(AGAIN):  # between two tries nothing is permitted
                 return lambda: _unrecorded("SAID", released=False)
+            if _down(self.device.link.position, step):
+                self.operator.tell(
+                    "The carriage is down, and nothing was permitted: it fell, or was let down."
+                )
+                return lambda: _unrecorded("DOWN", released=False)
             raw = self._try_once(step)
             if raw is not None:
                 return self._stored(step, raw)
@@ -186,6 +191,13 @@ class Releaser:
             return {"raw_id": raw_id, **outcome}
 
         return store
+
+
+def _down(position: int | None, step: Release) -> bool:
+    """Whether it is nearer to contact than to its band: no carriage that hangs is."""
+    if position is None or step.zero_counts is None:
+        return False
+    return position < (step.zero_counts + step.low_counts) / 2
 
 
 def _unrecorded(why: str, released: bool | None) -> Outcome:

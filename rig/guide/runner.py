@@ -133,7 +133,7 @@ class Runner:
                 self._play(performer, player, done, kept)
                 return
             except SaidBack:
-                kept = correct(performer, done)
+                kept = correct(performer, done, player.waits_at)
                 player.begin_anew()
 
     def _play(self, performer: Performer, player: Player, done: list[Done], kept: Kept) -> None:

@@ -58,8 +58,8 @@ def _fits(value: Any, wanted: str) -> bool:
 def _words(step: Step) -> str:
     """The words that must be known ones."""
     for key in getattr(step, "hazards", ()):
-        if key not in hazards.LINES:
-            return f"no hazard '{key}'{_near(key, hazards.LINES)}"
+        if key not in hazards.SHORT:
+            return f"no hazard '{key}'{_near(key, hazards.SHORT)}"
     if isinstance(step, Ask):
         kinds = ("text", "number", "choice", "file", *UNITS)
         if step.kind not in kinds:

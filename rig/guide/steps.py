@@ -99,14 +99,16 @@ class Release(Step):
 
     Outcome: `raw_id` (None when nothing was recorded), `ended` (name of the interlock's reason;
     RESTARTED when the board is not in `boot` any more, SAID when the person takes the contact
-    back, INTERRUPTED when the program died after the permit, UNSEEN when the line was lost),
-    `released` (whether the latch was opened; None when nobody knows), `boot`, `time_base`.
+    back, DOWN when the carriage came down before the permit, INTERRUPTED when the program died
+    after the permit, UNSEEN when the line was lost), `released` (whether the latch was opened;
+    None when nobody knows), `boot`, `time_base`.
     """
 
     trial: str
     low_counts: int
     high_counts: int
     boot: int
+    zero_counts: float | None = None  # at contact; left out, a carriage that is down is not told
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from rich.live import Live
 from rich.text import Text
 
 from rig.errors import RigError
-from rig.guide.hazards import LINES
+from rig.guide.hazards import whole
 from rig.guide.steps import Ask, Do
 from rig.guide.words import DONE, HOW, STOP, SaidStop, command
 
@@ -217,6 +217,6 @@ class TerminalOperator:
         if not command(line):
             return False
         for key in keys:
-            self.tell(f"! {LINES[key]}")
+            self.tell(f"! {whole(key)}")
         self.tell(f"Now: {text}\n{HOW}")
         return True

@@ -84,6 +84,9 @@ def verdict(view: RunView) -> str:
         told.append(f"{counting} of {_counted(len(view.verdicts), noun)} {are} valid.")
         none = "" if counting and section is None else "No value can be stated."
         told.append(_values(section, valid) or none)
+        back = [trial for trial in view.tested if _taken_back(view, trial)]
+        if back and (had := _values(section, back)):
+            told.append(f"Withdrawn, and not counted: {had}")
     if view.unjudged:
         one = len(view.unjudged) == 1
         told.append(
@@ -97,6 +100,12 @@ def verdict(view: RunView) -> str:
     if any(trial.indication for trial in (*valid, *view.unjudged)):
         told.append("An indication only: see below what it lacks.")
     return " ".join(filter(None, told))
+
+
+def _taken_back(view: RunView, trial: MeasuredTrial) -> bool:
+    """Whether its maker withdrew it."""
+    own = [one for one in view.verdicts if one.trial == trial.name]
+    return any(reason.name == "withdrawn" for one in own for reason in one.reasons)
 
 
 def noun_of(view: RunView) -> str:

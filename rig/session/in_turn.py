@@ -19,7 +19,9 @@ def settings(
     from rig.study.register.turn import given
 
     read_given(script.parameters, wish.settings)  # what does not read is told as it was typed
-    wanted, apart = (wish.settings, []) if book is None else given(book, script, wish.settings)
+    wanted, apart = (
+        (wish.settings, []) if book is None else given(book, script, wish.settings, wish.kind)
+    )
     params = read_all(script.parameters, wanted)
     script.check(params, bench)
     return params, apart
@@ -64,6 +66,16 @@ def tell(runner: "Runner", script: "Script", taken: "Turn", apart: list[str], wi
     runner.operator.tell(f"Blade {taken.specimen} of the study.")
     if taken.in_turn and not apart:
         return
+    if apart:
+        said = f"this trial will be listed and NOT COMPARED: {'; '.join(apart)}"
+    else:
+        said = (
+            f"{taken.expected()}. The report tells it; it counts only as far as trials of this "
+            "blade are planned and not made"
+        )
+    runner.operator.tell(
+        f"OUT OF TURN: {said}. If that is not meant: stop, before a blade is used."
+    )
     runner.book.append(
         OUT_OF_TURN,
         {

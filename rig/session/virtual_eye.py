@@ -33,6 +33,11 @@ class Practising(TerminalOperator):
 
     look: Look | None = None
 
+    def call(self, text: str) -> None:
+        """The moment to act; who practises has nothing to do then but to look on."""
+        by = "" if self.look is None else " (Practice: the virtual hands do it. Nothing to press.)"
+        super().call(f"{text}{by}")
+
     def ask(self, step: Ask) -> Callable[[], str | None]:
         """The question, what is seen in place of its default."""
         seen = None if self.look is None else self.look(step)

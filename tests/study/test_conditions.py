@@ -122,7 +122,9 @@ def test_a_trial_on_another_bench_is_refused_or_listed_only(tmp_path: Path) -> N
     assert other_bench(made.book, "drop_impact", now, "port") == [], "the first one fixes it"
     _strike(made, "A1", 3e-4, "5 J")
     (said,) = other_bench(made.book, "drop_impact", now, "port")
-    assert said == "another bench than in run 1 (tower.carriage.mass_kg)", "no cut hangs on it"
+    assert said == "another bench than in run 1 (tower.carriage.mass_kg differ)", (
+        "no cut hangs on it"
+    )
     assert other_bench(made.book, "hardness", now, "port") == []
     assert other_bench(made.book, "drop_impact", now, "virtual") == []
     _strike(made, "B1", 3e-4, "5 J", mass_kg=2.1)
@@ -233,19 +235,18 @@ def test_the_template_names_which_way_each_response_is_better() -> None:
 def test_a_setting_that_the_study_leaves_out_is_named_so(tmp_path: Path) -> None:
     made = begin(tmp_path / "s.logbook", study_of({"A": 2, "B": 2}, ["edge_life"]))
     cuts = script.load("cuts_to_dull")
-    _, apart = given(made.book, cuts, {"lot": "L9", "limit": "100"})
-    assert sorted(apart) == [
-        "limit 100 where the study fixes 2000",
-        "lot L9 where the study leaves it out",
-    ]
-    _, apart = given(made.book, cuts, {"limit": "2000"})
+    _, apart = given(made.book, cuts, {"lot": "L9", "limit": "100"}, "port")
+    assert apart == ["limit 100 where the study fixes 2000"], "the first trial fixes the lot"
+    _, apart = given(made.book, cuts, {"limit": "2000"}, "port")
     assert apart == []
+    _, apart = given(made.book, cuts, {"control": "C0"}, "port")
+    assert apart == ["control C0 where the study leaves it out"]
 
 
 def test_a_stated_lot_is_given_to_the_run_and_another_is_refused(tmp_path: Path) -> None:
     study = study_of({"A": 2, "B": 2}, ["edge_life"], settings={"cuts_to_dull": {"lot": "L7"}})
     made = begin(tmp_path / "s.logbook", study)
-    wanted, apart = given(made.book, script.load("cuts_to_dull"), {"lot": "L9"})
+    wanted, apart = given(made.book, script.load("cuts_to_dull"), {"lot": "L9"}, "port")
     assert apart == ["lot L9 where the study fixes L7"]
-    wanted, apart = given(made.book, script.load("cuts_to_dull"), {})
+    wanted, apart = given(made.book, script.load("cuts_to_dull"), {}, "port")
     assert (wanted["lot"], apart) == ("L7", [])

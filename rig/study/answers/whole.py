@@ -13,7 +13,7 @@ from rig.study.register import kept
 from rig.study.register.collect import Collected, Excluded, beside, collect
 from rig.study.register.kept import Kept, Order, Planned
 from rig.study.register.record import StudyRecord
-from rig.study.register.trials import Trial, trials
+from rig.study.register.trials import Trial, media, trials
 from rig.study.register.unlike import Unlike, conditions, differing
 
 if TYPE_CHECKING:
@@ -133,9 +133,9 @@ def read(path: Path) -> Whole:
             one_bench=bool(study.order.fixed),
         )  # fmt: skip
         left = kept.left(book, study)
-        media = {row.run_id: row.body for row in book.journal(kind="media") if row.run_id}
+        cut = media(book)
     key = study.key() if study.opened else None
-    return Whole(study, study.order, tuple(made), tuple(left), key, media)
+    return Whole(study, study.order, tuple(made), tuple(left), key, cut)
 
 
 def unsealed(path: Path) -> Whole:

@@ -131,6 +131,25 @@ def withdraw(book: Logbook, trial: str, reason: str, again: bool, key_open: bool
     Raises:
         RigError: there is none of that name, several, or it is withdrawn already.
     """
+    fresh = require_fresh(book, trial)
+    with book.transaction():
+        for run_id, name in fresh:
+            body: dict[str, Any] = {
+                "trial": name,
+                "reason": reason,
+                "again": again,
+                "key_open": key_open,
+            }
+            book.append(WITHDRAWN, body, run_id)
+    return [name for _, name in fresh]
+
+
+def require_fresh(book: Logbook, trial: str) -> list[tuple[int, str]]:
+    """Runs and names of what a name, or the number of a run, stands for, not withdrawn yet.
+
+    Raises:
+        RigError: there is none of that name, several, or it is withdrawn already.
+    """
     named = list(named_trials(book, trial))
     runs = sorted({run_id for run_id, _ in named})
     if not named:
@@ -150,16 +169,7 @@ def withdraw(book: Logbook, trial: str, reason: str, again: bool, key_open: bool
             f"'{trial}' is withdrawn already", where=str(book.path), value=trial,
             remedy=f"see: {typed('bladerig', 'study', 'next', book.path.name)}",
         )  # fmt: skip
-    with book.transaction():
-        for run_id, name in fresh:
-            body: dict[str, Any] = {
-                "trial": name,
-                "reason": reason,
-                "again": again,
-                "key_open": key_open,
-            }
-            book.append(WITHDRAWN, body, run_id)
-    return [name for _, name in fresh]
+    return fresh
 
 
 def named_trials(book: Logbook, trial: str) -> Iterator[tuple[int, str]]:

@@ -18,8 +18,9 @@ PACKED = (
 LABELS = {
     OTHER: "When the codes were dealt it was said that somebody who does not test sticks the "
     "labels on.",
-    ALONE: "The tester stuck the labels on alone, shuffled in closed slips: blind as far as nobody "
-    "peeped or knows the blades apart by their looks.",
+    ALONE: "When the codes were dealt it was said that the tester sticks the labels on alone, with "
+    "folded slips and shuffled blades: blind as far as nobody peeped or knows the blades apart by "
+    "their looks.",
 }
 
 

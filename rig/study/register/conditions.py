@@ -9,10 +9,13 @@ from rig.guide import script
 from rig.guide.parameters import Parameter
 from rig.study.register.responses import KINDS
 from rig.tables import Keys, in_text
+from rig.units import SUCH_AS
 
 if TYPE_CHECKING:
     from rig.study.register.record import StudyRecord
 
+BY_THE_FIRST = ("lot",)
+"""What the first trial that counts fixes for the others, where the study file leaves it open."""
 BY_THE_PLAN = ("specimen", "block")
 """What the plan gives each run, trial by trial."""
 
@@ -114,6 +117,7 @@ def _missing(procedure: str, have: set[str]) -> Iterator[tuple[Keys, str]]:
         if parameter.default is None and parameter.name not in have:
             yield (
                 (),
-                f"{procedure} needs {parameter.name} ({parameter.help}); state it under "
-                f'[settings.{procedure}], like {parameter.name} = "..."',
+                f"{procedure} needs {parameter.name} ({parameter.help}), and all its trials the "
+                f"same one; write it below a line [settings.{procedure}], like "
+                f'{parameter.name} = "{SUCH_AS.get(parameter.kind, "...")}"',
             )

@@ -109,11 +109,15 @@ class Kept:
     def fixed(self) -> dict[str, dict[str, str]]:
         """Procedure -> settings that all its trials must have alike.
 
-        Dealt by an early version: what its file stated.
+        Dealt by an early version: what its file stated. What the first trial fixes is not in it.
         """
         dealt = {} if self.order is None else self.order.fixed
         return {
-            name: dict(dealt.get(name) or conditions.spelled(self.record, name))
+            name: {
+                key: text
+                for key, text in (dealt.get(name) or conditions.spelled(self.record, name)).items()
+                if text or key not in conditions.BY_THE_FIRST
+            }
             for name in procedures(self.record)
         }
 

@@ -66,7 +66,8 @@ def trials(
         codes: of the study's blades.
         wanted: procedures that the study asks for.
         fixed: procedure -> settings that the study fixes; left out, none.
-        one_bench: whether the bench of a procedure's first trial that counts is fixed too.
+        one_bench: whether bench, calibration and lot of the medium of a procedure's first trial
+            that counts are fixed too.
     """
     runs = {run.run_id: run for run in book.runs()}
     current = _current(book)
@@ -78,7 +79,7 @@ def trials(
     ]
     told = [replace(one, against=tuple(_own(one, codes, fixed or {}))) for one in told]
     told = _by_one_version(_on_one_rig(told))
-    told = _on_one_bench(told) if one_bench else told
+    told = _on_one_lot(_on_one_bench(told), media(book)) if one_bench else told
     spoken = {one.run.run_id for one in told}
     silent = [_silent(run) for run in runs.values() if run.procedure in wanted
               and run.run_id not in spoken]  # fmt: skip
@@ -159,23 +160,45 @@ def _by_one_version(told: Sequence[Trial]) -> list[Trial]:
 
 
 def _on_one_bench(told: Sequence[Trial]) -> list[Trial]:
-    """The bench of each procedure's first trial that counts."""
+    """The bench, and its certificates, of each procedure's first trial that counts."""
+    first = _first(told)
+
+    def judged(one: Trial) -> Trial:
+        began, bench = first.get(one.procedure, one).run, one.run.versions.get("bench") or {}
+        for text in unlike.of_rig(began, bench, one.procedure):
+            one = _more(one, Reason("other_bench", text))
+        return one
+
+    return [judged(one) for one in told]
+
+
+def _on_one_lot(told: Sequence[Trial], cut: Mapping[int, Mapping[str, Any]]) -> list[Trial]:
+    """The lot of the medium of each procedure's first trial that counts."""
+    first = _first(told)
+
+    def judged(one: Trial) -> Trial:
+        began = first.get(one.procedure, one).run
+        lots = [str((cut.get(run.run_id) or {}).get("lot") or "") for run in (began, one.run)]
+        if not all(lots) or lots[0] == lots[1]:
+            return one
+        text = f"lot {lots[1]} of the medium, and run {began.run_id} had {lots[0]}"
+        return _more(one, Reason("other_lot", text))
+
+    return [judged(one) for one in told]
+
+
+def _first(told: Sequence[Trial]) -> dict[str, Trial]:
+    """Procedure -> its first trial that counts."""
     first: dict[str, Trial] = {}
     for one in told:
         if not one.against:
             first.setdefault(one.procedure, one)
+    return first
 
-    def judged(one: Trial) -> Trial:
-        began = first.get(one.procedure, one).run
-        keys = unlike.of_bench(
-            began.versions.get("bench") or {}, one.run.versions.get("bench") or {}, one.procedure
-        )
-        if not keys:
-            return one
-        text = f"another bench than in run {began.run_id} ({', '.join(keys)} differ)"
-        return _more(one, Reason("other_bench", text))
 
-    return [judged(one) for one in told]
+def media(book: Logbook) -> dict[int, dict[str, Any]]:
+    """Run -> what it cut, as it put it down."""
+    return {row.run_id: dict(row.body) for row in book.journal(kind="media") if row.run_id}
 
 
 def _more(one: Trial, reason: Reason) -> Trial:

@@ -4,7 +4,7 @@ A mistyped code wastes a blade that a destructive test breaks, and a blade's own
 is the end of blindness; so a study whose codes are dealt takes no blade that it does not know.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +13,7 @@ from rig.errors import RigError
 from rig.guide.script import Script
 from rig.logbook.store import Logbook
 from rig.study.register import conditions, kept, unlike
-from rig.study.register.trials import trials
+from rig.study.register.trials import media, trials
 
 
 @dataclass(frozen=True)
@@ -101,7 +101,7 @@ def _require_there(study: kept.Kept, procedure: str, code: str, book: Logbook) -
 
 
 def given(
-    book: Logbook, script: Script, wanted: Mapping[str, str]
+    book: Logbook, script: Script, wanted: Mapping[str, str], kind: str
 ) -> tuple[dict[str, str], list[str]]:
     """The settings of a run, those that the study fixes put in; and where it is asked otherwise.
 
@@ -109,12 +109,15 @@ def given(
         book: the logbook that the run goes into.
         script: its procedure.
         wanted: settings as typed.
+        kind: of rig.
     """
     study = kept.found(book)
     sealed = study is not None and study.order is not None
     told = study.fixed.get(script.name, {}) if study is not None and sealed else {}
     known = {one.name: one for one in script.parameters}
     fixed = {name: text for name, text in told.items() if name in known}
+    if sealed:
+        fixed |= _by_the_first(book, script, known.keys() - fixed.keys(), kind)
     apart = [
         unlike.apart(name, wanted[name], fixed[name])
         for name in fixed
@@ -123,8 +126,22 @@ def given(
     return fixed | dict(wanted), apart
 
 
+def _by_the_first(
+    book: Logbook, script: Script, open_yet: Iterable[str], kind: str
+) -> dict[str, str]:
+    """What the first trial of this procedure that counts has fixed for the others."""
+    wanted = [name for name in conditions.BY_THE_FIRST if name in open_yet]
+    order = kept.require(book).order
+    for one in trials(book, () if order is None else order.codes, {}) if wanted else ():
+        cut = media(book).get(one.run.run_id)
+        mine = one.procedure == script.name and one.run.versions.get("device") == kind
+        if mine and not one.against and cut:
+            return {name: str(cut[name]) for name in wanted if cut.get(name)}
+    return {}
+
+
 def other_bench(book: Logbook, procedure: str, bench: Mapping[str, Any], kind: str) -> list[str]:
-    """What of the bench differs from the first trial of this procedure that counts, in words.
+    """How bench and calibration differ from the first trial of this procedure that counts.
 
     Args:
         book: the study's logbook.
@@ -136,8 +153,7 @@ def other_bench(book: Logbook, procedure: str, bench: Mapping[str, Any], kind: s
     for one in trials(book, () if order is None else order.codes, {}):
         run = one.run
         if one.procedure == procedure and run.versions.get("device") == kind and not one.against:
-            keys = unlike.of_bench(run.versions.get("bench") or {}, bench, procedure)
-            return [f"another bench than in run {run.run_id} ({', '.join(keys)})"] if keys else []
+            return unlike.of_rig(run, bench, procedure)
     return []
 
 

@@ -56,6 +56,39 @@ def of_bench(began: Mapping[str, Any], now: Mapping[str, Any], procedure: str) -
     return [key for key in changed(began, now) if key.startswith(sections)]
 
 
+def of_calibration(began: Mapping[str, Any], now: Mapping[str, Any], procedure: str) -> list[str]:
+    """Channels of two benches whose certificates are not the same one; none where one has none.
+
+    A bench without a certificate measures nothing that counts, so there is nothing to be unlike.
+    """
+    pairs = {channel: (_made(began, channel), _made(now, channel))
+             for channel in _channels(procedure)}  # fmt: skip
+    return [channel for channel, (one, other) in pairs.items() if one and other and one != other]
+
+
+def _channels(procedure: str) -> tuple[str, ...]:
+    """Channels that a procedure's numbers rest on."""
+    kind = AIM_OF.get(procedure)
+    return () if kind is None else tuple(kind_of(kind).channels)
+
+
+def _made(bench: Mapping[str, Any], channel: str) -> str:
+    """When the certificate of a channel was made; "" without one."""
+    held = bench.get("certificates") or {}
+    return str(((held.get(channel) or {}).get("certificate") or {}).get("made") or "")
+
+
+def of_rig(began: Run, bench: Mapping[str, Any], procedure: str) -> list[str]:
+    """How a bench with its certificates is not that of a run, in words."""
+    first = began.versions.get("bench") or {}
+    told = []
+    if keys := of_bench(first, bench, procedure):
+        told.append(f"another bench than in run {began.run_id} ({', '.join(keys)} differ)")
+    if channels := of_calibration(first, bench, procedure):
+        told.append(f"another calibration of {' and '.join(channels)} than in run {began.run_id}")
+    return told
+
+
 def settings(run: Run) -> dict[str, str]:
     """What a run was asked for that changes what is measured, as it was shown then."""
     asked = run.versions.get("asked") or {}
@@ -75,11 +108,9 @@ def conditions(run: Run, medium: Mapping[str, Any] | None = None) -> dict[str, s
         medium: what it cut, as it put it down.
     """
     bench = run.versions.get("bench") or {}
-    held = bench.get("certificates") or {}
     told = settings(run)
-    kind = AIM_OF.get(run.procedure)
-    for channel in () if kind is None else kind_of(kind).channels:
-        made = ((held.get(channel) or {}).get("certificate") or {}).get("made")
+    for channel in _channels(run.procedure):
+        made = _made(bench, channel)
         told[f"calibration of {channel}"] = f"of {made[:16].replace('T', ' ')}" if made else "none"
     for name in ("lot", "thickness_m", "moisture"):
         if medium and medium.get(name) is not None:
