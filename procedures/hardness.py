@@ -135,6 +135,7 @@ def _piece(specimen: str, count: int) -> Passage[dict[str, Any]]:
     yield Do(
         f"Blade {specimen}: it must not rock. One reading to seat it, not counted. Then {count}, "
         f"{SPACING_M * 1e3:g} mm from each other and from the edge; leave none out.",
+        detail={"specimen": specimen},
         hazards=("hard_blade", "edge"),
     )
     readings = yield from _readings(f"Blade, reading {{}} of {count}, HRC", "blade", count)

@@ -45,7 +45,7 @@ from rig.logbook.journal import STEP
 from rig.logbook.store import Logbook
 from rig.units import UNITS
 
-LINE = "line"
+LINE, LABEL = "line", "label_read"
 RECONNECT_LIMIT_S = 600.0
 ASK_LIMIT = 20
 Commit = Callable[[], Outcome]
@@ -53,13 +53,21 @@ Commit = Callable[[], Outcome]
 
 @dataclass
 class Performer:
-    """One run's hands on the device."""
+    """One run's hands on the device.
+
+    Attributes:
+        code: of the blade, to be read off its label before it is used; "" when nobody asks for it
+            or it was read.
+        clamped: whether that blade was clamped before this life of the run began.
+    """
 
     book: Logbook
     run_id: int
     device: Device
     operator: Operator
     warned: Warned = field(default_factory=Warned)
+    code: str = ""
+    clamped: bool = False
     _asked: tuple[Ask | None, int] = (None, 0)
     _ways: dict[type[Step], Callable[[int, Any], Commit]] = field(init=False)
 
@@ -91,6 +99,8 @@ class Performer:
         Raises:
             RigError: something the person has to mend before the run can go on.
         """
+        if self.code and (self.clamped or _takes(step, self.code)):
+            self._read_label()
         if not isinstance(step, (Ask, Tell)):
             self._asked = (None, 0)
         while True:
@@ -161,6 +171,22 @@ class Performer:
         self._asked = (step, self._asked[1] + 1)
         if self._asked[1] > ASK_LIMIT:
             raise RigError(f"no usable answer in {ASK_LIMIT} tries to: {step.text}", remedy=RESUME)
+
+    def _read_label(self) -> None:
+        """The code as it stands on the blade, before anything is done to it: codes get swapped."""
+        what = "The blade that is clamped" if self.clamped else f"Take blade {self.code} in hand"
+        step, other = Ask(f"{what}: type the code on its label", key="label"), list[str]()
+        while (said := self.typed(step).strip().upper()) != self.code.strip().upper():
+            self._count(step)
+            if said:
+                other.append(said)
+                self.operator.tell(
+                    f"That is {said}, and this trial is of {self.code}: put {said} away, nothing "
+                    f"was done to it here, and take {self.code}. (Measured {said} before? back "
+                    "changes what you typed.)"
+                )
+        self.book.append(LABEL, {"code": self.code, "other": other}, self.run_id)
+        self.code = ""
 
     def typed(self, step: Ask) -> str:
         """What is typed in answer to a question, whatever it means."""
@@ -249,3 +275,8 @@ class Performer:
             return {"row": self.book.append(step.kind, dict(step.body), self.run_id)}
 
         return store
+
+
+def _takes(step: Step, code: str) -> bool:
+    """Whether a step takes that blade in hand."""
+    return isinstance(step, Do) and str(step.detail.get("specimen", "")).upper() == code.upper()

@@ -24,11 +24,12 @@ class Player:
     Attributes:
         conclusion: what the procedure came to, once `next` gave None.
         gave_up: the script itself ended it with an error.
+        params: the run's settings.
         waits_at: the step that is under way, as plain data.
     """
 
     def __init__(self, script: Script, params: Mapping[str, Any], bench: Bench) -> None:
-        self._script, self._params, self._bench = script, params, bench
+        self._script, self.params, self._bench = script, params, bench
         self._procedure: Procedure | None = None
         self.conclusion: Outcome = {}
         self.gave_up = False
@@ -73,7 +74,7 @@ class Player:
 
     def _advance(self, outcome: Outcome | None) -> Step:
         if self._procedure is None:
-            begun = self._script.begin(self._params, self._bench)
+            begun = self._script.begin(self.params, self._bench)
             if not isinstance(begun, Generator):
                 raise self._fault("procedure yields no steps", self._script.line)
             self._procedure = begun

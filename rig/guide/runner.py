@@ -52,12 +52,17 @@ def require_same_rig(run: Run, kind: str) -> None:
 
 @dataclass
 class Runner:
-    """Runs procedures on one device, with one operator, into one logbook."""
+    """Runs procedures on one device, with one operator, into one logbook.
+
+    Attributes:
+        reads_code: whether the blade's code is read off its label before it is used.
+    """
 
     book: Logbook
     bench: Bench
     device: Device
     operator: Operator
+    reads_code: bool = False
 
     def start(self, script: Script, params: Mapping[str, Any]) -> tuple[int, Outcome]:
         """A new run from the beginning. Gives its number and what the procedure concluded.
@@ -106,6 +111,11 @@ class Runner:
 
     def _run(self, run_id: int, player: Player, done: list[Done]) -> Outcome:
         performer = Performer(self.book, run_id, self.device, self.operator)
+        if self.reads_code:
+            performer.code = str(player.params.get("specimen") or "")
+            performer.clamped = any(
+                row["step"].get("detail", {}).get("specimen") == performer.code for row in done
+            )
         try:
             self._drive(performer, player, done)
         except BaseException as error:

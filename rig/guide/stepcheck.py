@@ -16,8 +16,8 @@ from rig.units import UNITS
 
 RESERVED = OWN_KINDS | {
     STEP, "resumed", "interrupted", "line", "permit", "permit_ended", NOTE,
-    "strokes", "drive_permit", "drive_ended", CALLED, CORRECTED, "study", "study-order",
-    "study-unsealed",
+    "label_read", "strokes", "drive_permit", "drive_ended", CALLED, CORRECTED, "study",
+    "study-order", "study-unsealed",
 }  # fmt: skip
 """Kinds of journal rows by which the program itself reads a logbook."""
 

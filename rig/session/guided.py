@@ -51,6 +51,7 @@ def guided(procedure: str, wish: Wish) -> dict[str, Any]:
         in_turn.require_alike(apart, script, wish)
         runner = _runner(book, bench, script.name, wish, stack)
         _enter(runner.book, wish, last, given_up)
+        runner.reads_code = in_turn.blind(runner.book, script)
         if taken is not None:
             params = {**params, **taken.settings(params, script)}
             in_turn.tell(runner, script, taken, apart, wish)

@@ -27,6 +27,15 @@ def settings(
     return params, apart
 
 
+def blind(book: "Logbook", script: "Script") -> bool:
+    """Whether the blade's code is read off its label: in a study whose codes are dealt."""
+    from rig.study.register import kept
+
+    study = kept.found(book)
+    dealt = study is not None and study.order is not None
+    return bool(dealt and study and script.name in kept.procedures(study.record))
+
+
 def require_alike(apart: list[str], script: "Script", wish: "Wish") -> None:
     """Refuse a trial that is not like the study's others, unless it is to be listed only."""
     from rig.errors import RigError

@@ -1,5 +1,6 @@
 """Somebody at the virtual bench who answers by what is asked, whatever the order of questions."""
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -19,6 +20,7 @@ class AtTheBench:
         words: of all texts shown.
     """
 
+    code = ""  # on the label of the blade in hand; "" it is the right one
     answers: dict[str, str | Callable[[], str]] = field(default_factory=dict)
     prompts: int = 0
     words: int = 0
@@ -28,6 +30,9 @@ class AtTheBench:
 
         def ask(operator: Practising, step: Ask) -> Callable[[], str | None]:
             self._count(step.text)
+            if step.key == "label" and "label" not in self.answers:
+                code = self.code or re.findall(r"blade (\S+) in hand", step.text)[0]
+                return lambda: code
             seen = None if operator.look is None else operator.look(step)
             given = self.answers.get(step.key, seen if seen is not None else step.default or "")
             text = given() if callable(given) else given

@@ -166,4 +166,5 @@ def test_an_unfinished_run_without_settings_is_told_without_a_stray_mark(tmp_pat
 
 def test_an_answer_that_never_came_is_told_with_what_to_do(mine: Path, book: Path) -> None:
     line = refused("run", mine, book, "--resume", "--virtual", typed="\n" * 1000)
-    assert line == "no usable answer to 'much'; go on with the same command and --resume"
+    assert line.startswith("no usable answer in 20 tries to: ")
+    assert line.endswith("; go on with the same command and --resume")

@@ -25,15 +25,20 @@ GLOVES = re.compile(
 
 
 @cache
-def screen(procedure: str) -> tuple[str, ...]:
-    """What a careful person reads in a whole run, the lines that ask for something."""
+def whole_screen(procedure: str) -> tuple[str, ...]:
+    """All lines that a careful person reads in a whole run."""
     with TemporaryDirectory() as folder:
         session = Session(3, Path(folder), care=1.0, procedure=procedure).run()
     assert session.found == [] and session.end == "finished"
-    lines = session.person.screen.getvalue().splitlines()
+    return tuple(filter(str.strip, session.person.screen.getvalue().splitlines()))
+
+
+@cache
+def screen(procedure: str) -> tuple[str, ...]:
+    """Of these the lines that ask for something."""
     return tuple(
         line
-        for line in lines
+        for line in whole_screen(procedure)
         if line.startswith(("> ", "? ", ">> ")) or any(part in line for part in LOOSE)
     )
 
@@ -88,6 +93,25 @@ def test_no_hand_goes_in_while_the_screen_last_said_pin_out(procedure: str) -> N
                 assert pin == "pin out", line
             else:
                 assert pin in ("pin in", ""), line
+
+
+@pytest.mark.parametrize(
+    "procedure", ["drop_impact", "staircase_impact", "cuts_to_dull", "calibrate_height"]
+)
+def test_the_line_over_a_prompt_says_pin_in_only_where_the_pin_is_in(procedure: str) -> None:
+    pin, over, seen = "", list[str](), set[str]()
+    for line in whole_screen(procedure):
+        if line.startswith("! "):
+            over.append(line.lower())
+            continue
+        said = re.findall(r"pin in\b|pin out", line.lower())
+        for state in re.findall(r"pin in before a hand(?! goes)|pin out", " ".join(over)):
+            now = "pin out" if state == "pin out" else "pin in"
+            assert now in (said or [pin]), (over, line)
+            seen.add(now)
+        over = []
+        pin = said[-1] if said and line.startswith("> ") else pin
+    assert seen == {"pin in", "pin out"} or procedure == "calibrate_height"
 
 
 @pytest.mark.parametrize("procedure", PROCEDURES)

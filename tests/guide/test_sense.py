@@ -83,10 +83,15 @@ def test_the_blocks_certificate_is_asked_for_as_a_number() -> None:
     assert isinstance(asked, Ask) and asked.kind == "number"
 
 
-def test_a_pipe_that_answers_nonsense_for_ever_comes_to_an_end() -> None:
-    asked = questions.number("Reading", "reading", lambda _: "no", "HRC")
-    with pytest.raises(RigError, match="no usable answer to 'reading'"):
-        answered(asked, *["7"] * 1000)
+def test_answers_refused_for_ever_end_a_run_that_can_be_gone_on_with(tmp_path: Path) -> None:
+    script = scripts.load("hardness")
+    typed = {**TYPED, "resolution": ["60.4"]}
+    with new_book(tmp_path) as book:
+        with pytest.raises(RigError, match="no usable answer in 20 tries to: To what step") as told:
+            run(book, VirtualRig(), script, read_all(script.parameters, {"specimen": "K3"}),
+                answers=typed)  # fmt: skip
+        assert "resolution" not in str(told.value) and "--resume" in told.value.remedy
+        assert [one.run_id for one in book.unfinished_runs()] == [1]
 
 
 def test_a_dial_read_to_sixty_points_or_to_none_is_asked_again(tmp_path: Path) -> None:
