@@ -111,7 +111,8 @@ def test_the_line_over_a_prompt_says_pin_in_only_where_the_pin_is_in(procedure: 
             seen.add(now)
         over = []
         pin = said[-1] if said and line.startswith("> ") else pin
-    assert seen == {"pin in", "pin out"} or procedure == "calibrate_height"
+    assert "pin in" in seen or procedure == "calibrate_height"
+    assert "pin out" in seen or procedure in ("cuts_to_dull", "calibrate_height")
 
 
 @pytest.mark.parametrize("procedure", PROCEDURES)
