@@ -61,8 +61,9 @@ def of_calibration(began: Mapping[str, Any], now: Mapping[str, Any], procedure: 
 
     A bench without a certificate measures nothing that counts, so there is nothing to be unlike.
     """
-    pairs = {channel: (_made(began, channel), _made(now, channel))
-             for channel in _channels(procedure)}  # fmt: skip
+    pairs = {
+        channel: (_made(began, channel), _made(now, channel)) for channel in _channels(procedure)
+    }
     return [channel for channel, (one, other) in pairs.items() if one and other and one != other]
 
 
