@@ -11,10 +11,12 @@ from rig.study.register.kept import OUT_OF_TURN
 from tests.cli.inside import done, refused, told
 from tests.study.books import StudyBook, begin, record
 
-READINGS = "\n".join(
-    ["", "", "60.3", "0.4", "", *["60.3"] * 5, "3 mm", "flat", "0.5", "", *["61.5"] * 5, "3 mm", "",
-     *["60.3"] * 5, ""]
-)  # fmt: skip
+
+def readings(code: str) -> str:
+    """What is typed for one blade, its code off its label too."""
+    block = ["", "", "60.3", "0.4", "", *["60.3"] * 5]
+    piece = ["3 mm", "flat", "0.5", code, "", *["61.5"] * 5]
+    return "\n".join([*block, *piece, "3 mm", "", *["60.3"] * 5, ""])
 
 
 @pytest.fixture
@@ -45,7 +47,7 @@ def test_a_blade_out_of_turn_needs_a_reason(made: StudyBook) -> None:
 def test_out_of_turn_is_on_record_with_its_reason(made: StudyBook) -> None:
     last, path = made.order.trials[3].code, made.book.path
     told("run", "hardness", path, f"specimen={last}", "--virtual", "--out-of-turn", "one lost",
-         typed=READINGS)  # fmt: skip
+         typed=readings(last))  # fmt: skip
     with Logbook.open(path, writable=False) as book:
         (row,) = book.journal(kind=OUT_OF_TURN)
     assert row.body["reason"] == "one lost" and row.body["specimen"] == last
@@ -58,6 +60,6 @@ def test_out_of_turn_is_on_record_with_its_reason(made: StudyBook) -> None:
 def test_a_run_that_names_no_blade_takes_the_plans_next(made: StudyBook) -> None:
     first, path = made.order.trials[0].code, made.book.path
     assert f"Blade {first} of the study" in done(
-        "run", "hardness", path, "--virtual", typed=READINGS
+        "run", "hardness", path, "--virtual", typed=readings(first)
     )
     assert f"on blade {made.order.trials[1].code}" in done("study", "next", path)

@@ -165,7 +165,10 @@ def test_a_lost_blade_a_withdrawn_trial_a_refused_setting_and_one_out_of_turn_ar
     while next_of(book)["left"]:
         assert make(book, person, key) != gone
     done("study", "unseal", book)
-    assert "the key is open" in refused("withdraw", book, name, "--reason", "late")
+    assert "runs 1, 3, 4; give the number of its run" in refused(
+        "withdraw", book, name, "--reason", "late"
+    )
+    assert "the key is open" in refused("withdraw", book, "4", "--reason", "late")
     assert "the key is open" in refused(
         "study", "lost", book, other, "--reason", "late", "--from-treatment", "no"
     )

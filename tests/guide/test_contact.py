@@ -79,7 +79,7 @@ def test_a_contact_confirmed_before_the_striker_rests_is_found_again(tmp_path: P
     assert [r["why"] for r in raised[5:]] == ["READS_LOWER", ""]
     assert raised[5]["counts"] is None
     # 50 mm is where the lift leaves the carriage; 0.25 mm a count.
-    assert touched[5]["counts"] - touched[6]["counts"] == pytest.approx(200, abs=4)
+    assert touched[1]["counts"] - touched[2]["counts"] == pytest.approx(200, abs=4)
 
 
 def test_a_contact_taken_back_by_the_person_is_found_again(tmp_path: Path) -> None:

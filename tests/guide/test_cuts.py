@@ -202,7 +202,8 @@ def test_switches_that_do_not_count_two_are_tried_again_or_given_up_before_a_cut
     bad = {"counted": 0, "rejected": {"partial": 3}}
     play = Play({"again": ["again"]})
     play.strokes = [bad]
-    assert play.run(**FAST)["valid"] and play.said("0 counted, not 2")
+    assert play.run(**FAST)["valid"]
+    assert any("Not counted: 3" in step.text for step in play.steps)
     play = Play({"again": ["stop"]})
     play.strokes = [bad]
     with pytest.raises(RigError, match="the switches were not in order"):

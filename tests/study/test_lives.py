@@ -99,6 +99,15 @@ def test_lives_of_one_furnace_load_a_recipe_say_what_the_loads_say() -> None:
     assert "Of these two loads only" in bound_words.survivors(told, LIFE)
 
 
+def test_a_load_of_a_survivor_and_of_an_edge_dull_at_once_says_nothing_and_breaks_nothing() -> None:
+    told = compared(
+        {"A": [(20, math.inf), *row(100, 110)], "B": [(0.0, 20.0), (300, math.inf)]},
+        {"A0": "1", "A1": "2", "A2": "3", "B0": "4", "B1": "4"},
+    )
+    (line,) = of_bounds(told, LIFE)
+    assert told.verdict == CANNOT_TELL and "nan" not in line.sentence
+
+
 @st.composite
 def studies(draw: st.DrawFn) -> tuple[dict[str, list[Ends]], dict[str, str] | None]:
     """Groups of one to seven lives between probes, bounds among them, loads of every kind."""
@@ -137,8 +146,8 @@ def test_headline_and_figures_of_lives_agree(
     for c, line in zip(told.comparisons, lines, strict=True):
         apart = c.low > 1 or c.high < 1
         assert (c.verdict == SHOWN) <= (apart and c.p_adjusted <= LEVEL * (1 + 1e-6))
-        assert ("is better" in line.sentence) == (c.verdict == SHOWN and c.low > 1)
-        assert ("is worse" in line.sentence) == (c.verdict == SHOWN and c.high < 1)
+        assert (f"shown, {c.group} better" in line.sentence) == (c.verdict == SHOWN and c.low > 1)
+        assert (f"shown, {c.group} worse" in line.sentence) == (c.verdict == SHOWN and c.high < 1)
         if c.verdict == RULED_OUT:
             assert 1 / LIFE.margin <= c.low <= c.high <= LIFE.margin
         if math.isfinite(c.effect) and math.isfinite(c.high):

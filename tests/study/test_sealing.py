@@ -117,7 +117,7 @@ def test_with_a_passphrase_the_logbook_opens_with_it_only(begun: Path) -> None:
         assert not kept.require(book).opened
     assert "A1" in done("study", "unseal", begun, *why, typed="elm\n")
     said = blinding(begun)
-    assert "locked by a passphrase" in said and "alone, shuffled in closed slips" in said
+    assert "locked by a passphrase" in said and "folded slips and shuffled blades" in said
     assert "label sheet, which shows the key, still lay beside the logbook" in said
 
 

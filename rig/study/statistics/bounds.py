@@ -154,12 +154,17 @@ def ratio(one: Side, two: Side, level: float) -> Estimate:
 
 
 def _lives(side: Side) -> list[Life]:
+    """A unit bounded from both sides, as a load of a survivor and of an edge dull at once, is none.
+
+    Nothing is known of it, so it says nothing of the ratio.
+    """
     return [
         Life(
             f"{side.group} {i}", side.group, 0.0 if under else math.exp(y),
             math.inf if over else math.exp(y),
         )
         for i, (y, over, under) in enumerate(zip(side.values, side.above, side.below, strict=True))
+        if not (over and under)
     ]  # fmt: skip
 
 

@@ -168,6 +168,8 @@ def _as_seen(pair: _Pair) -> tuple[float | None, float | None]:
 
 
 def _open(pair: _Pair, level: float) -> Interval:
+    if any((side.above & side.below).all() for side in (pair.one, pair.two)):
+        return math.nan, -math.inf, math.inf
     told = ratio(pair.one, pair.two, 1 - level)
     with np.errstate(divide="ignore"):
         middle, low, high = (float(np.log(x)) for x in (told.estimate, told.low, told.high))
