@@ -16,8 +16,7 @@ def ramp(seed: int) -> np.ndarray:
     return (50_000 + 400_000 * np.linspace(0, 1, N) + noise).astype(np.int64)
 
 
-@given(st.integers(0, 200), st.integers(0, N - 1), st.sampled_from((-1, 1)),
-       st.integers(13, 22))  # fmt: skip
+@given(st.integers(0, 200), st.integers(0, N - 1), st.sampled_from((-1, 1)), st.integers(13, 22))
 def test_one_flipped_bit_anywhere_is_found_and_bridged(
     seed: int, at: int, sign: int, bit: int
 ) -> None:

@@ -3,9 +3,10 @@
 `singles`: one test of each kind without certificates; a drop that struck twice, one that nobody
 recorded, a script of somebody's own that noted a valid trial without a result. `study`: four
 blades, hardness, lives, two tips of which one was lost with the power; a trial withdrawn, the key
-opened. The files are never made anew: what they hold is how those versions wrote. One thing was
-said wrongly then and is said rightly now: the trial of somebody's own was called not valid and
-unrecorded, for the want of a result.
+opened. The files are never made anew: what they hold is how those versions wrote. Two things were
+said wrongly then and are said rightly now: the trial of somebody's own was called not valid and
+unrecorded, for the want of a result; a withdrawn trial stood in the list of runs as any other, and
+its page hid the value.
 """
 
 import json
