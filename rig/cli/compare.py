@@ -24,7 +24,7 @@ def not_made(left: "Sequence[Planned]", key: "Mapping[str, str]") -> str:
 @click.argument("logbook", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="For programs.")
 def compare(logbook: Path, as_json: bool) -> None:
-    """Compare the groups of a study: difference shown, ruled out, or cannot tell.
+    """Compare the groups: a difference shown, one above your margin ruled out, or cannot tell.
 
     Blades are compared, never single trials. The key of the blind codes must be open.
 

@@ -24,14 +24,15 @@ def study() -> None:
 
     \b
     bladerig study init study.toml         write a study file to fill in
+    bladerig study plan study.toml         how many blades, and what they can show
     bladerig study new study.toml tempers.logbook
-    bladerig study plan tempers.logbook    how many blades, and what they can show
     bladerig study deal tempers.logbook    blind codes and random order; the key is sealed
     bladerig study next tempers.logbook    which blade and which test comes now
     bladerig study today tempers.logbook   the trials of the next hours, jig by jig
     bladerig study lost tempers.logbook KR4 --reason "mislaid"
     bladerig study unseal tempers.logbook  after the last trial: the key, on record
-    bladerig compare tempers.logbook       difference shown, ruled out, or cannot tell
+    bladerig compare tempers.logbook       shown, above your margin ruled out, or cannot tell
+    bladerig report tempers.logbook        the report: to read, to print, to check
     """
 
 
