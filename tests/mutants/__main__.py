@@ -22,7 +22,7 @@ from queue import SimpleQueue
 from tests.mutants.faults import Fault, chosen
 
 ROOT, HERE = Path(__file__).parents[2], Path(__file__).parent
-LONGEST_S = 240.0  # a fault that makes tests hang is noticed too
+LONGEST_S = 300.0  # a fault that makes tests hang is noticed too
 KILLED, SURVIVED, INVALID = "killed", "SURVIVED", "invalid"
 
 
