@@ -2,17 +2,18 @@
 
 `make bench` takes the drop and the cut whole on the stand-in (every fault at every 5 ms of the
 trial, a step of the link), the rest more sparsely and the faults in turn; there a run goes on to
-its end. `python -m tests.bench.faults` brings about every fault at every 5 ms of every trial, and
-each fault in its turn at every 5 ms of all else that is recorded, on both boards: that takes many
-hours. `python -m tests.bench.faults drop_impact stand-in` takes one of these.
+its end. `python -m tests.bench.faults` brings about every fault at every 5 ms of every trial, in
+four rounds that each give an instant its next fault, and then each fault in its turn at every 5 ms
+of all else that is recorded, on both boards: that takes many hours.
+`python -m tests.bench.faults drop_impact stand-in trial` takes one of these.
 """
 
 import json
 import os
 import sys
 import tempfile
-from collections.abc import Iterable, Iterator, Mapping
-from itertools import chain
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from itertools import chain, cycle, islice, product
 from pathlib import Path
 from typing import Any
 
@@ -46,6 +47,17 @@ def in_trial(setup: Setup, _: float) -> Iterator[str]:
         yield from STAND_IN
 
 
+def of_round(number: int) -> Chosen:
+    """One fault every 5 ms of the trial; the four rounds give every instant all four."""
+    names = islice(cycle(STAND_IN), number, None)
+
+    def chosen(setup: Setup, _: float) -> Iterator[str]:
+        if setup.in_trial():
+            yield next(names)
+
+    return chosen
+
+
 def elsewhere(every_s: float) -> Chosen:
     """Each fault in its turn, so often in what is recorded beside the trial."""
     return in_turn(every_s, lambda setup: not setup.in_trial())
@@ -69,13 +81,20 @@ def figures() -> Iterator[dict[str, Any]]:
     yield from _records(4 * EVERY_S)
 
 
-def whole(procedures: Iterable[str], boards: Iterable[str]) -> Iterator[dict[str, Any]]:
+def whole(
+    procedures: Iterable[str], boards: Iterable[str], parts: Iterable[str]
+) -> Iterator[dict[str, Any]]:
     """Every 5 ms: each fault in the trial, the faults in turn elsewhere."""
-    for board in boards:
-        for procedure in procedures:
-            for what, chosen in (("trial", in_trial), ("elsewhere", elsewhere(STEP_S))):
-                came = _swept(procedure, board, chosen, briefly=True)
-                yield from _counted(f"{procedure}, {what}, {board}", came)
+    for part, (board, procedure) in product(parts, product(boards, procedures)):
+        for what, chosen in PARTS[part]():
+            came = _swept(procedure, board, chosen, briefly=True)
+            yield from _counted(f"{procedure}, {what}, {board}", came)
+
+
+PARTS: Mapping[str, Callable[[], list[tuple[str, Chosen]]]] = {
+    "trial": lambda: [(f"trial, round {n + 1}", of_round(n)) for n in range(len(STAND_IN))],
+    "elsewhere": lambda: [("elsewhere", elsewhere(STEP_S))],
+}
 
 
 def _swept(procedure: str, board: str, chosen: Chosen, *, briefly: bool) -> list[Came]:
@@ -126,7 +145,7 @@ def _raises(one: Recorded, raw: bytes) -> bool:
 if __name__ == "__main__":
     asked = sys.argv[1:]
     lines = whole(
-        [p for p in GIVEN if p in asked] or GIVEN, [b for b in BOARDS if b in asked] or BOARDS
+        *([one for one in kind if one in asked] or kind for kind in (GIVEN, BOARDS, PARTS))
     )
     for line in lines if asked else chain(lines, _records(EVERY_S)):
         print(json.dumps(line), flush=True)

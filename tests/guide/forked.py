@@ -2,8 +2,8 @@
 
 The run itself goes on undisturbed. At an instant it forks: the child has the same board, hands and
 script in the same state, a copy of the logbook, and a fault; it goes on, resumed as a person would,
-to its end or (`briefly`) until the step that was hit and the next are done, and is then given up;
-it tells what came of it. So a fault at any instant of a long run costs only what comes after it.
+to its end or (`briefly`) until the step that was hit is done, and is then given up; it tells what
+came of it. So a fault at any instant of a long run costs only what comes after it.
 """
 
 import json
@@ -26,7 +26,8 @@ from rig.logbook.journal import STEP
 
 MENDED_AFTER_S = 2.0
 LIVES = 6  # of one run: resumed that often at most
-AND_ONE_MORE = 2  # steps: the one that was hit, and the next
+GONE_ON = 1  # steps done after the fault: the one that was hit, measured or closed
+LOOKED_EVERY = 25  # sleeps
 Fault = tuple[Callable[[Any], None], Callable[[Any], None] | None]
 
 
@@ -73,7 +74,7 @@ class Came:
     @property
     def good(self) -> bool:
         """No traceback, the run gone on with or at its end, the logbook sound."""
-        went_on = self.ended == "finished" or self.further >= AND_ONE_MORE
+        went_on = self.ended == "finished" or self.further >= GONE_ON
         return not self.broke and went_on and self.ended != "open" and not self.findings
 
 
@@ -87,7 +88,7 @@ class Forking:
         chosen: told the seconds since the run began while something is being recorded; gives the
             names of the faults to bring about now.
         at_once: so many children run beside each other.
-        briefly: a child is stopped and given up when the step that was hit and the next are done.
+        briefly: a child is stopped and given up when the step that was hit is done.
     """
 
     board: Any
@@ -122,7 +123,7 @@ class Forking:
                 mend, self._mend = self._mend[1], None
                 mend(self.board)
             self._slept += 1
-            if self.briefly and self._slept % 100 == 0 and self.further() >= AND_ONE_MORE:
+            if self.briefly and self._slept % LOOKED_EVERY == 0 and self.further() >= GONE_ON:
                 raise KeyboardInterrupt
             return
         if self.device is None or self.device.link._record is None:
