@@ -105,7 +105,7 @@ def _next(stretch: Stretch, why: str) -> str:
 
     if stretch.link.wait_until(enough, LATE_S):
         return COUNT
-    stretch.operator.tell(f"The motor stopped: {_words(Reason[why])}.")
+    stretch.operator.tell(f"The motor stopped: {in_words(Reason[why])}.")
     if why in MENDED:
         _put_right(stretch, [Reason[why]])
         return ""
@@ -113,13 +113,13 @@ def _next(stretch: Stretch, why: str) -> str:
 
 
 def _refused(stretch: Stretch, reply: Reply) -> str:
-    stretch.operator.tell("Not started: " + "; ".join(map(_words, reply.unmet())))
+    stretch.operator.tell("Not started: " + "; ".join(map(in_words, reply.unmet())))
     _put_right(stretch, reply.unmet())
     return ""
 
 
-def _words(reason: Reason) -> str:
-    """The interlock's words, but for a height it knows nothing of here."""
+def in_words(reason: Reason) -> str:
+    """The reason in words: the interlock's, but for a height it knows nothing of here."""
     return NOT_HOME if reason is Reason.OUTSIDE_WINDOW else TEXT[reason]
 
 

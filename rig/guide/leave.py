@@ -16,6 +16,7 @@ PULLED = (
 SEATED = "A blade is clamped in the arm: let the arm back, leave the shield closed until it is."
 HUNG = "A weight may hang on the lever: feet clear, take it off with the pin in its hole."
 HELD = "The arm may be held against a stop: let it back by its grip."
+POWERED = "12 V plug out and motor's plug out; carriage down on its stops, the tower's pin in."
 CUTS = "A bare edge is in the frame: carriage home, pin in, motor unplugged."
 
 AFTER: Mapping[str, tuple[str, str]] = {
@@ -23,13 +24,14 @@ AFTER: Mapping[str, tuple[str, str]] = {
     "rule": ("tower", HANGS), "lower": ("tower", RESTS),
     "seat": ("arm", SEATED), "set_edge": ("arm", SEATED),
     "hang": ("arm", HUNG), "unhang": ("arm", ""), "stop": ("arm", HELD), "free": ("arm", ""),
+    "up": ("tower", HANGS), "down": ("tower", ""), "commission": ("box", POWERED),
     "mount": ("frame", CUTS), "feed": ("frame", CUTS), "take_out": ("frame", ""),
 }  # fmt: skip
 """A step's `hand` -> the place it was at, and what to do there before leaving."""
 
 DURING: Mapping[str, tuple[str, str]] = {
     "Touch": ("tower", HANGS), "Raise": ("tower", HANGS), "Release": ("tower", HANGS),
-    "Record": ("arm", PULLED), "Strokes": ("frame", CUTS),
+    "Record": ("arm", PULLED), "Strokes": ("frame", CUTS), "Dry": ("box", POWERED),
 }  # fmt: skip
 """The same while a step of that kind is under way."""
 

@@ -41,6 +41,7 @@ from rig.guide.steps import (
     Touch,
 )
 from rig.guide.strokes import Stroker
+from rig.guide.tryout import Dry, Notice, Refusal, Tryout
 from rig.logbook.journal import STEP
 from rig.logbook.store import Logbook
 from rig.units import UNITS
@@ -86,6 +87,9 @@ class Performer:
             Measure: self._measure,
             Recall: self._recall,
             Note: self._note,
+            Notice: lambda _, step: self._tryout().notice(step),
+            Refusal: lambda _, step: self._tryout().refusal(step),
+            Dry: lambda index, step: self._tryout().dry(index, step),
         }
 
     @property
@@ -231,6 +235,9 @@ class Performer:
     def _strokes(self, index: int, step: Strokes) -> Commit:
         stroker = Stroker(self.book, self.run_id, self.device, self.operator, self.warned)
         return stroker.perform(index, step)
+
+    def _tryout(self) -> Tryout:
+        return Tryout(self.book, self.run_id, self.device, self.operator)
 
     def _measure(self, _: int, step: Measure) -> Commit:
         used = [] if step.raw_id is None else [step.raw_id]

@@ -44,6 +44,17 @@ class Person:
             "bare": self._bare,
             "ready": self._ready,
             "press": lambda _: hands.press_button(),
+            "up": lambda _: hands.lift_off(),
+            "down": lambda _: hands.lower_to_contact(),
+            "commission": self._commission,
+            "guard": lambda told: (
+                hands.close_guard() if told["to"] == "closed" else hands.open_guard()
+            ),
+            "estop": lambda told: (
+                hands.press_estop() if told["to"] == "pressed" else hands.reset_estop()
+            ),
+            "button": lambda told: hands.hold_button(told["to"] == "down"),
+            "card": lambda told: hands.hold_card(told["to"] == "in"),
         }
         self._seed, self._made = seed, made
         self._fresh = True  # nothing was done yet
@@ -96,6 +107,11 @@ class Person:
     def _load(self, detail: Detail) -> float:
         self._hands.open_guard()
         return self._hands.load_specimen(self._blade(str(detail["specimen"])))
+
+    def _commission(self, _: Detail) -> float:
+        self._hands.open_guard()
+        self._hands.press_estop()
+        return self._hands.lower_to_contact()
 
     def _bare(self, _: Detail) -> float:
         self._hands.open_guard()

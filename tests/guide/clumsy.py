@@ -38,8 +38,9 @@ PROCEDURES: Mapping[str, dict[str, str]] = {
     "calibrate_angle": {"operator": "AB"},
     "calibrate_height": {"operator": "AB", "marks": "100 mm, 300 mm, 500 mm, 700 mm"},
     "calibrate_load": {"operator": "AB", "weights": "1 kg, 5 kg, 10 kg"},
+    "commission": {"operator": "AB"},
 }
-OFTEN = (5, 8, 6, 6, 3, 4, 1, 1, 1, 1)
+OFTEN = (5, 8, 6, 6, 3, 4, 1, 1, 1, 1, 1)
 TRIES = 12  # lives of one session: the last ones are careful
 NONSENSE = ("no", "help", "?", "ok", "yes?", "wait")
 SWAPPED, DROPPED = "the wrong blade was clamped", "the blade fell on the floor"
@@ -231,9 +232,9 @@ class Session:
         self.device.hands = None  # nobody moves but who reads the screen
         name = self.rng.choice("ABCK") + str(self.rng.randrange(1, 9))
         params = {**PROCEDURES[self.procedure]}
-        if not self.procedure.startswith("calibrate"):
-            params["specimen"] = name
         self.script = scripts.load(self.procedure)
+        if any(parameter.name == "specimen" for parameter in self.script.parameters):
+            params["specimen"] = name
         self.params = read_all(self.script.parameters, params)
         self.killed_in_motion = False
         self.person = self._person(self.care)

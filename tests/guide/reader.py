@@ -45,9 +45,27 @@ WORDS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     (r"clamp blade (\S+) by its spine, edge down", "mount", ("specimen",)),
     (r"^> (\S+) (?:sharpness|at the start|after \d+ cuts)\..*by its spine, wipe it", "take_out",
      ("specimen",)),
-    (r"push the carriage home", "home", ()),
+    (r"[Pp]ush (?:the carriage|it) home", "home", ()),
+    (r"^> 12 V plug OUT, motor's plug out, carriage down", "commission", ()),
+    (r"(?i)^>> (close|open) (?:the|a|it)\b", "guard", ("to",)),
+    (r"(?i)^>> (press|turn) the e-stop", "estop", ("to",)),
+    (r"^>> (Press|Let) the (?:release )?button", "button", ("to",)),
+    (r"^>> (Hold a|Take the) card", "card", ("to",)),
+    (r"^>> PRESS AGAIN", "press", ()),
+    (r"^>> By the hand lever, raise", "up", ()),
+    (r"^>> By the hand lever, let it down", "down", ()),
+    (r"push the grip to the (right)", "push", ("side",)),
+    (r"^>> (?:Let the grip go|Bring it back to its zero)", "let_go", ()),
+    (r"^>> .*Turn the arm a hand's breadth", "turn", ()),
+    (r"^>> Push the cutting carriage to its far end", "far", ()),
+    (r"that clears the trip|e-stop up|Turn the e-stop out; open", "ready", ()),
 )  # fmt: skip
 """Words on the screen -> what hands do, and what the words say of it."""
+BECOMES = {
+    "close": "closed", "open": "open", "press": "pressed", "turn": "out", "let": "up",
+    "hold a": "in", "take the": "out",
+}  # fmt: skip
+"""What a contact is after the verb that a prompt begins with."""
 ENDED = re.compile(r"It gave way|Angle limit|Torque limit|All cycles done|Done\.")
 TOGETHER = ("ready", "unload")  # come beside another action in one sentence
 
@@ -231,6 +249,10 @@ class Reader:
                 told[name] = float(text) / 1e3
             elif name.endswith(("_kg", "_deg")):
                 told[name] = float(text)
+        if "to" in told:
+            told["to"] = BECOMES[told["to"].lower()]
+            if word == "button" and told["to"] == "pressed":
+                told["to"] = "down"
         if word == "sweep":
             told["to_deg"] *= -1 if told.pop("side") == "left" else 1
         if word == "twist":

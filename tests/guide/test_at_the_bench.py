@@ -76,6 +76,8 @@ def test_every_line_that_asks_for_something_is_a_row_and_first_comes_in_its_orde
 def test_nothing_is_moved_drawn_or_pressed_before_it_is_called_for_and_recorded() -> None:
     for procedure in PROCEDURES:
         for on_screen, hands, runs in rows(procedure):
+            if runs.startswith("looks for"):
+                continue  # nothing is used up by it, and the board looks for nothing else
             moves = re.search(r"\b(pull|lead|turn|draw|press)\b", hands)
             assert bool(moves) == on_screen.startswith(">> "), (procedure, on_screen)
             if moves:

@@ -13,6 +13,8 @@ from rig.virtual.tower.deeds import Done
 Detail = Mapping[str, float | str]
 
 CLAMP_S = 4.0  # to put a blade in or a weight on its hook
+TURNED_RAD = math.radians(10.0)  # "a hand's breadth"
+PUSHED_KG = 0.7  # a hand against the arm with its pin in, as a weight on the lever
 RAMP_S = 7.0  # what a practised hand makes of "five to ten seconds"
 RATE_SCATTER, RATE_LIMIT = 0.07, 0.15
 RATES_RAD_S = (math.radians(1.5), math.radians(10.0))
@@ -41,6 +43,9 @@ class JigHands:
         self._fresh = True  # nothing was done yet
         self._words: dict[str, Callable[[Detail], float]] = {
             "hang": lambda told: jig.hang(float(told["mass_kg"]), str(told["side"])),
+            "push": lambda told: jig.hang(PUSHED_KG, str(told["side"])),
+            "turn": lambda _: jig.hold_at_stop(TURNED_RAD),
+            "let_go": self._let_go,
             "unhang": lambda _: jig.unhang(),
             "free": lambda _: jig.free(),
             "stop": lambda told: jig.hold_at_stop(math.radians(float(told["angle_deg"]))),
@@ -100,6 +105,10 @@ class JigHands:
         }
 
     # -- words
+
+    def _let_go(self, _: Detail) -> float:
+        self._jig.unhang()
+        return self._jig.free()
 
     def _seat(self, told: Detail) -> float:
         """A blade in the block; every name stands for one blade, whole whenever it is seated."""

@@ -38,6 +38,7 @@ class CuttingHands:
             "take_out": self._take_out,
             "feed": self._feed,
             "strokes": self._strokes,
+            "far": lambda _: frame.draw(Draw((0.0, 1.0), STROKE_S)),
             "home": lambda _: frame.bring_home(),
         }
 

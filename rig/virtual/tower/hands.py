@@ -65,6 +65,17 @@ class Hands:
         """Turn the e-stop out again."""
         return self._switch("ESTOP", 0)
 
+    def hold_button(self, down: bool) -> float:
+        """Press the release button and keep it down, or let it go."""
+        return self._switch("BUTTON", int(not down))
+
+    def hold_card(self, inside: bool) -> float:
+        """A card in the light beam, or out of it."""
+        at = self._start() + REACH_S
+        self._tower.schedule(at, lambda: self._tower.cover_gate(inside, at))
+        self.free_at_s = at
+        return at
+
     def press_button(self, duration_s: float = 0.15) -> float:
         """Press the release button for a while."""
         self._switch("BUTTON", 0)

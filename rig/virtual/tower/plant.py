@@ -73,6 +73,7 @@ class Tower:
         self._faults: set[str] = set()
         self._drop: DropTruth | None = None
         self._touched = (0.0, 0.0)
+        self._card = False  # in the light beam
 
     @property
     def quiet_until_s(self) -> float:
@@ -121,7 +122,12 @@ class Tower:
         """Levels of the input pins now."""
         a, b = phases(self.count(self.now_s))
         blocked = int(self._blocked(self._dynamics.x))
-        return {"ENCODER_A": a, "ENCODER_B": b, "GATE": blocked, **self._switches}
+        return {
+            "ENCODER_A": a,
+            "ENCODER_B": b,
+            "GATE": int(blocked or self._card),
+            **self._switches,
+        }
 
     def set_output(self, name: str, on: bool, t_s: float) -> None:
         """Board's pin LATCH, CATCH or LAMP changed at `t_s`."""
@@ -153,6 +159,12 @@ class Tower:
             self._switches[pin] = level
             self._edges.append(Edge(t_s, pin, level))
             self._supply(t_s)
+
+    def cover_gate(self, inside: bool, t_s: float) -> None:
+        """A hand holds a card in the light beam, or takes it out; the carriage is elsewhere."""
+        if self._card != inside:
+            self._card = inside
+            self._edges.append(Edge(t_s, "GATE", int(inside)))
 
     def grip(self, path: Path) -> None:
         """A hand takes the carriage along `path(t) -> (height, speed)`."""
