@@ -13,6 +13,7 @@ LINUX_ONLY = (
     "emulator",
     "firmware",
     "conformance/test_agreement.py",
+    "conformance/test_commissioned.py",
     "conformance/test_emulated.py",
     "conformance/test_fuzz.py",
     "conformance/test_stroke_agreement.py",
