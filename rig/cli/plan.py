@@ -90,7 +90,7 @@ def _record(path: Path) -> "StudyRecord":
 
 def _show_plan(one: "Planned", record: "StudyRecord") -> None:
     from rig.study.answers.plan_words import blind_below, in_words, never_sure
-    from rig.study.answers.planning import here
+    from rig.study.answers.planning import as_entered, here
     from rig.study.statistics.phrases import begin, share, size
     from rig.study.statistics.plan import NAMES
 
@@ -106,11 +106,19 @@ def _show_plan(one: "Planned", record: "StudyRecord") -> None:
         f"  {NAMES[one.plan.design.unit]:>14}   smallest difference found 8 times in 10   "
         "to find   to rule out"
     )
+    unequal = as_entered(one, record)
     for row in one.plan.rows:
-        mark = "  <- as entered" if row.units == here(record) else ""
+        mark = "  <- as entered" if row.units == here(record) and not unequal else ""
         click.echo(
             f"  {row.units:14d}   {_found(response, row.detectable):>39}   "
             f"{share(row.chance):>7}   {share(row.ruled_out):>11}{mark}"
+        )
+    if unequal:
+        sizes = ", ".join(f"{name} {count}" for name, count in unequal.sizes.items())
+        click.echo(
+            f"  as entered, {sizes} ({NAMES[one.plan.design.unit]}), the pair that shows least: "
+            f"{_found(response, unequal.detectable)} found 8 times in 10; chance to find what "
+            f"matters {share(unequal.chance)}"
         )
     for text in filter(None, (blind_below(one), never_sure(one))):
         click.echo(f"  {text}")

@@ -178,7 +178,7 @@ def _figures(line: Mapping[str, Any], ratio: bool) -> Iterator[str]:
     sure = r"with 95 % confidence(?:, for this comparison alone,)?"
     ends = r"between (.*?) and (.*?)\.(?: |$)"
     seen = "(?: in these blades [^;]*;)?"
-    found = re.search(rf": estimate ([^;]*?);{seen} {sure} {ends}", line["sentence"])
+    found = re.search(rf":{seen} estimate ([^;]*?); {sure} {ends}", line["sentence"])
     if found is None:
         open_ended = ratio and (line["low"] < 1e-3 or (line["high"] or math.inf) > 1e3)
         open_ended = open_ended or line["estimate"] is None
@@ -232,6 +232,15 @@ def _read(words: str, ratio: bool) -> tuple[float, float]:
 def _could_find(line: Mapping[str, Any], ratio: bool) -> Iterator[str]:
     text, value = line["sentence"], line["detectable"]
     found = FOUND.search(text)
+    if line["verdict"] == RULED_OUT:
+        if found:
+            yield "what would be found is said beside what is ruled out"
+        return
+    if line["verdict"] == SHOWN and line["estimate"] is not None and value is not None:
+        away = math.log if ratio else float
+        missed = abs(away(line["estimate"])) < abs(away(value))
+        if missed != ("may be luck" in text):
+            yield "a difference that most such studies would miss, unsaid (or said of another)"
     if value is None:
         if found or not re.search(
             "cannot be said|may stay hidden|would be found|to say what the study|the other \\(95|"

@@ -157,7 +157,7 @@ def test_near_equality_is_never_said_beside_cannot_tell() -> None:
 
 def test_none_of_three_failed_names_the_rate_still_possible() -> None:
     assert bound_words.rate(failure_rate("A", 0, 3)) == (
-        "A: 0 of 3 failed. A failure rate of up to 63% is still possible."
+        "A: 0 of 3 failed. The rate is at most 63% (95 % confidence, this side alone)."
     )
 
 

@@ -10,7 +10,7 @@ from rig.errors import RigError
 from rig.measure.budget import Reason
 from rig.measure.staircase import compare_staircases
 from rig.study.answers import blocks, bound_words, repeats, side_words, together, words
-from rig.study.answers.lines import Line, headline, of_bounds, of_values, open_by
+from rig.study.answers.lines import Line, found, headline, of_bounds, of_values, open_by
 from rig.study.answers.unseen import with_u
 from rig.study.register.collect import Collected, Excluded
 from rig.study.register.record import ResponseRecord, StudyRecord
@@ -164,12 +164,10 @@ def _by_values(response: ResponseRecord, data: StudyData) -> Answer:
         *_reasons(result, *missing, *adjusted.reasons),
     )
     lines = of_values(result, adjusted)
-    found = words.could_find(
-        result.detectable, what, result.detectable_upper, len(result.comparisons)
-    )
+    could = found(result, what, result.detectable, result.detectable_upper)
     return Answer(
         response, result.verdict, _head(what, result, lines), result, data, lines, notes,
-        "" if _one_load_each(result) else found, _assumed(result),
+        "" if _one_load_each(result) else could, _assumed(result),
         parity(data) if response.parity else None, others, adjusted,
     )  # fmt: skip
 
@@ -191,9 +189,16 @@ def _assumed(result: ValueResult | CensoredResult) -> tuple[str, ...]:
 
 
 def _reasons(result: ValueResult | CensoredResult, *more: Reason) -> list[str]:
-    """Reasons of the whole, without those that the headline says already."""
-    known = {"group_not_told", "no_alternatives"} if _one_load_each(result) else set[str]()
-    return [reason.text for reason in (*result.reasons, *more) if reason.name not in known]
+    """Reasons of the whole, without those that headline or comparisons say already."""
+    said = {reason.text for one in result.comparisons for reason in one.reasons}
+    none = all(one.verdict == CANNOT_TELL and one.reasons for one in result.comparisons)
+    known = {"group_not_told"} if _one_load_each(result) else set[str]()
+    known |= {"no_alternatives"} if _one_load_each(result) or none else set()
+    return [
+        reason.text
+        for reason in (*result.reasons, *more)
+        if reason.name not in known and reason.text not in said
+    ]
 
 
 def _by_bounds(response: ResponseRecord, data: StudyData) -> Answer:

@@ -2,12 +2,13 @@
 
 import math
 
-from rig.study.answers.words import could_find, estimated, further, verdict
+from rig.study.answers.words import LUCKY, could_find, estimated, further, lucky, verdict
 from rig.study.statistics.bounded import CensoredComparison
 from rig.study.statistics.data import Response
 from rig.study.statistics.phrases import TWICE, amount, from_on, percent, roughly, up_to
 from rig.study.statistics.rates import Rate
 from rig.study.statistics.reach import Reach
+from rig.study.statistics.verdict import RULED_OUT
 
 
 def survivors(told: CensoredComparison, response: Response) -> str:
@@ -18,7 +19,7 @@ def survivors(told: CensoredComparison, response: Response) -> str:
     elif math.isfinite(told.effect):
         found = f"The means differ: {amount(response, told.effect)}. That is no proof."
     parts = [
-        verdict(told, response, far(told)), found, *further(told, response),
+        verdict(told, response, far(told)), found, *further(told, response), shape(told),
         open_by(told, response),
     ]  # fmt: skip
     return " ".join(part for part in parts if part)
@@ -38,12 +39,27 @@ def as_seen(told: CensoredComparison, response: Response) -> str:
     return ""
 
 
+def shape(told: CensoredComparison) -> str:
+    """What a far end rests on that no value has reached; "" where one has, or where it is open."""
+    if not told.mostly_bounds or not math.isfinite(told.effect):
+        return ""
+    if not (told.low > 0 and math.isfinite(told.high)):
+        return ""
+    return (
+        "Beyond the bounds nothing was measured: estimate and far end rest on the assumed "
+        "(log-normal) shape of the scatter."
+    )
+
+
 def open_by(told: CensoredComparison, response: Response) -> str:
     """One figure only: what would have been found, or what lives without scatter leave open."""
     if told.missed is not None:
         return may_hide(told.missed)
+    if told.verdict == RULED_OUT:
+        return ""
     if told.detectable is not None:
-        return could_find(told.detectable, response, told.detectable_upper)
+        text = could_find(told.detectable, response, told.detectable_upper)
+        return f"{text} {LUCKY}" if lucky(told, response) else text
     same = told.reach.reasons and told.reach.reasons == told.reasons
     return "" if same else could_reach(told.reach, response)
 
@@ -72,7 +88,8 @@ def could_reach(told: Reach, response: Response) -> str:
     parts = []
     if found:
         parts.append(
-            f"At this scatter {' or '.join(found)} would be found in 80 of 100 such studies."
+            f"At this scatter a true difference of {' or '.join(found)} would be found in 80 of "
+            "100 such studies. So few failures tell the scatter only roughly: it may take far more."
         )
     if hidden:
         parts.append(
@@ -86,7 +103,7 @@ def rate(told: Rate) -> str:
     """What a count of failures still allows."""
     start = f"{told.group}: {told.failed} of {told.units} failed."
     if told.failed == 0:
-        return f"{start} A failure rate of up to {told.upper:.0%} is still possible."
+        return f"{start} The rate is at most {told.upper:.0%} (95 % confidence, this side alone)."
     if told.failed == told.units:
-        return f"{start} A failure rate of only {told.lower:.0%} is still possible."
-    return f"{start} The rate may be anything from {told.low:.0%} to {told.high:.0%}."
+        return f"{start} The rate is at least {told.lower:.0%} (95 % confidence, this side alone)."
+    return f"{start} The rate is {told.low:.0%} to {told.high:.0%} (95 % confidence, both sides)."

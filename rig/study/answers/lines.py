@@ -92,7 +92,7 @@ def _of_value(c: Comparison, what: Response, adjusted: Adjustment) -> Line:
         _interval(what, c),
         words.comparison(c, what), c.effect, c.low, c.high, c.p_adjusted, c.detectable,
         words.which_way(c.verdict, c.effect, what), _joined(words.further(c, what)),
-        words.could_find(c.detectable, what, c.detectable_upper),
+        words.found_by(c, what),
         "" if c.g is None else f"{c.g.g:.2f} ({number(c.g.low)} to {number(c.g.high)})",
         "" if fair is None or not math.isfinite(fair.low)
         else f"{amount(what, fair.effect)}; {span(what, fair.low, fair.high)}",
@@ -106,12 +106,13 @@ def of_bounds(result: CensoredResult, what: Response) -> tuple[Line, ...]:
 
 def _of_bound(c: CensoredComparison, what: Response) -> Line:
     middle = _effect(what, c.effect, c.low, c.high) if math.isfinite(c.effect) else ""
-    seen = bound_words.as_seen(c, what)
+    if seen := bound_words.as_seen(c, what):
+        middle = middle and f"estimate {middle}"
     return Line(
-        c.group, c.against, c.verdict, "; ".join(filter(None, (middle, seen))) or UNKNOWN,
+        c.group, c.against, c.verdict, "; ".join(filter(None, (seen, middle))) or UNKNOWN,
         span(what, c.low, c.high), bound_words.survivors(c, what), c.effect, c.low, c.high,
         c.p_adjusted, c.detectable, words.which_way(c.verdict, bound_words.far(c), what),
-        _joined(words.further(c, what)), bound_words.open_by(c, what),
+        _joined([*words.further(c, what), bound_words.shape(c)]), bound_words.open_by(c, what),
     )  # fmt: skip
 
 
@@ -133,12 +134,15 @@ def _interval(what: Response, c: Comparison) -> str:
 
 
 def open_by(result: CensoredResult, what: Response) -> str:
-    """What the study would have found, or what it leaves open where it has no scatter."""
+    """What the study would have found, or what it leaves open where it has no scatter; "" where a
+    difference above the margin is ruled out."""
+    if result.verdict == RULED_OUT:
+        return ""
     seen = [c.detectable for c in result.comparisons]
     upper = [c.detectable_upper for c in result.comparisons]
     missed = [c.missed for c in result.comparisons if c.missed is not None]
     if seen and None not in seen:
-        return words.could_find(_most(seen), what, _most(upper), len(seen))
+        return found(result, what, _most(seen), _most(upper))
     if missed:
         return bound_words.may_hide(max(missed))
     open_ = [c for c in result.comparisons if c.verdict == CANNOT_TELL] or result.comparisons
@@ -148,6 +152,19 @@ def open_by(result: CensoredResult, what: Response) -> str:
         return text
     pairs = "; ".join(f"{c.group} against {c.against}" for c in open_)
     return f"{pairs}: {text[:1].lower()}{text[1:]}"
+
+
+def found(
+    result: ValueResult | CensoredResult, what: Response, most: float | None, upper: float | None
+) -> str:
+    """What the study would have found in every comparison; "" where all above the margin is ruled
+    out."""
+    if result.verdict == RULED_OUT:
+        return ""
+    text = words.could_find(most, what, upper, len(result.comparisons))
+    return (
+        f"{text} {words.LUCKY}" if any(words.lucky(c, what) for c in result.comparisons) else text
+    )
 
 
 def worst(reaches: Sequence[Reach]) -> Reach | None:

@@ -19,6 +19,16 @@ def of_response(lost: Sequence[Lost], one: Collected, key: Mapping[str, str]) ->
     return [gone for gone in lost if gone.of(procedure) and key.get(gone.code) not in there]
 
 
+def not_made(left: int, planned: int) -> str:
+    """What trials that were planned and not made do to an answer; "" when there are none."""
+    if not left:
+        return ""
+    return (
+        f"{left} of its {many(planned, 'planned trial')} {'is' if left == 1 else 'are'} not made, "
+        "and the key is open: who stops when it looks right finds differences that are none."
+    )
+
+
 def verdict(gone: Sequence[Lost], key: Mapping[str, str], record: StudyRecord) -> str:
     """What the verdict itself must say: blades that went missing for what their treatment did."""
     tied = [one for one in gone if one.from_treatment != NO]

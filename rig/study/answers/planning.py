@@ -1,7 +1,9 @@
 """A study record's plan, response by response."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 from rig.study.answers.pilot import Pilot
 from rig.study.answers.plan_scatter import is_life, scatter_of, with_loads
@@ -9,7 +11,9 @@ from rig.study.register.record import ResponseRecord, StudyRecord
 from rig.study.statistics.data import Response, is_known
 from rig.study.statistics.designs import Design, design_of, units_of
 from rig.study.statistics.plan import Scatter, StudyPlan, plan_study
-from rig.study.statistics.units import LOAD, PAIR_IN_LOAD, unknown_load
+from rig.study.statistics.units import BLADE, LOAD, PAIR_IN_LOAD, unknown_load
+from rig.study.statistics.verdict import LEVEL
+from rig.study.statistics.welch import detectable, power
 
 REPEATS = (1, 2, 3)
 
@@ -112,6 +116,53 @@ def _by_bench(response: ResponseRecord, pilot: Pilot, plan: StudyPlan) -> float 
     spread = Scatter(pilot.u).of_means(plan.response.scale, response.repeats)
     spread = plan.design.scatter(spread, 0.0)
     return plan.response.outward(spread * plan.design.detectable(plan.units, plan.comparisons))
+
+
+@dataclass(frozen=True)
+class AsEntered:
+    """What groups of unequal size can show: the pair of them that shows least.
+
+    Attributes:
+        sizes: group -> blades or loads.
+        detectable: ratio or difference found 8 times in 10; infinite where none is.
+        chance: to find the smallest difference that matters.
+    """
+
+    sizes: Mapping[str, int]
+    detectable: float
+    chance: float
+
+
+def as_entered(planned: Planned, record: StudyRecord) -> AsEntered | None:
+    """For groups that are not all of one size and count by blades or loads of their own; else None.
+
+    Each group keeps a scatter of its own, here taken alike (`rig.study.statistics.welch`).
+    """
+    plan, cells = planned.plan, cells_here(record)
+    if plan.design.unit not in (BLADE, LOAD):
+        return None
+    sizes = {
+        name: len(loads) if plan.design.unit == LOAD else sum(map(len, loads.values()))
+        for name, loads in cells.items()
+    }
+    if len(set(sizes.values())) < 2 or min(sizes.values()) < 1:
+        return None
+    pairs = [
+        (sizes[a], sizes[b])
+        for a, b in combinations(sizes, 2)
+        if record.control is None or record.control in (a, b)
+    ]
+    level, wanted = LEVEL / len(pairs), plan.response.inward(plan.response.smallest)
+    told = [_of_pair(plan, wanted, level, *pair) for pair in pairs]
+    return AsEntered(sizes, max(far for far, _ in told), min(chance for _, chance in told))
+
+
+def _of_pair(plan: StudyPlan, wanted: float, level: float, n1: int, n2: int) -> tuple[float, float]:
+    if min(n1, n2) < 2:
+        return math.inf, 0.0
+    se, share = plan.scatter * math.sqrt(1 / n1 + 1 / n2), n2 / (n1 + n2)
+    far = se * detectable(level, n1 - 1, n2 - 1, share)
+    return plan.response.outward(far), power(wanted / se, level, n1 - 1, n2 - 1, share)
 
 
 def here(record: StudyRecord) -> int:

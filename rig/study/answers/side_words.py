@@ -15,10 +15,10 @@ def components(told: Components, response: Response) -> str:
     """Where the scatter comes from; measurement apart from it."""
     known = [(c.level, c.sd) for c in told.levels if c.sd is not None]
     parts = [
-        f"of {level}s {_scatter(sd, response) if sd > 0 else _none_seen(known[i + 1 :])}"
+        f"of {level}s {scatter(sd, response) if sd > 0 else _none_seen(known[i + 1 :])}"
         for i, (level, sd) in enumerate(known)
     ]
-    u = _scatter(told.u_measured, response) if told.u_measured > 0 else "not on record"
+    u = scatter(told.u_measured, response) if told.u_measured > 0 else "not on record"
     measured = f"Standard uncertainty of measurement (k = 1): {u}."
     if not parts:
         return f"The scatter cannot be judged. {measured}"
@@ -31,7 +31,8 @@ def _none_seen(below: Sequence[tuple[str, float]]) -> str:
     return f"none seen beyond {seen}"
 
 
-def _scatter(sd: float, response: Response) -> str:
+def scatter(sd: float, response: Response) -> str:
+    """A standard deviation on the scale of analysis, in words."""
     if response.scale == LOG and sd > 2:
         return size(response, response.outward(sd))
     if response.scale == LOG:

@@ -65,6 +65,10 @@ class Whole:
         key, procedure = self.key or {}, one.response.kind.procedure
         gone = missing.of_response(self.kept.lost, one, key)
         said = [
+            missing.not_made(
+                sum(each.procedure == procedure for each in self.left),
+                sum(each.procedure == procedure for each in self.order.trials),
+            ),
             missing.verdict(gone, key, self.record),
             self._weighed(told, missing.as_worst(gone, one, key, self.record)),
             missing.taken_back_late(self.trials, self.kept.lost, procedure),

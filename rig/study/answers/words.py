@@ -7,6 +7,7 @@ or the study cannot tell, and then it says what it would have found.
 import math
 from collections.abc import Sequence
 
+from rig.study.answers.side_words import scatter
 from rig.study.statistics.bounded import CensoredComparison
 from rig.study.statistics.compare import Comparison
 from rig.study.statistics.data import LOG, MORE, NEITHER, Response
@@ -24,7 +25,7 @@ from rig.study.statistics.phrases import (
     span,
 )
 from rig.study.statistics.units import BLADE, BLADE_IN_LOAD, LOAD, PAIR_IN_LOAD, Layout
-from rig.study.statistics.verdict import SHOWN
+from rig.study.statistics.verdict import RULED_OUT, SHOWN
 
 COUNTED = {
     BLADE: "",
@@ -56,7 +57,7 @@ def comparison(told: Comparison, response: Response) -> str:
         verdict(told, response, told.effect),
         found if math.isfinite(told.effect) else "",
         *further(told, response),
-        could_find(told.detectable, response, told.detectable_upper),
+        found_by(told, response),
     ]
     return " ".join(part for part in parts if part)
 
@@ -74,7 +75,22 @@ def verdict(told: Comparison | CensoredComparison, response: Response, far: floa
 
 def further(told: Comparison | CensoredComparison, response: Response) -> list[str]:
     """What must be said of two groups beside verdict, estimate and what would have been found."""
-    return [*(reason.text for reason in told.reasons), of_these_loads(told, response)]
+    return [
+        of_differences(told, response),
+        *(reason.text for reason in told.reasons),
+        of_these_loads(told, response),
+    ]
+
+
+def of_differences(told: Comparison | CensoredComparison, response: Response) -> str:
+    """What is counted where differences within furnace loads are."""
+    if told.differences is None:
+        return ""
+    count, sd = told.differences.count, told.differences.scatter
+    return (
+        f"It rests on {many(count, 'difference')} within furnace loads, which scatter by "
+        f"{scatter(sd, response)}."
+    )
 
 
 def estimated(
@@ -90,8 +106,8 @@ def estimated(
     bounds = span(response, low, high)
     sure = f"with 95 % confidence{', for this comparison alone,' * alone} {bounds}"
     middle = f"estimate {amount(response, effect, half(low, high))}"
-    told = [middle] if math.isfinite(effect) else []
-    told += [seen] if seen else []
+    told = [seen] if seen else []
+    told += [middle] if math.isfinite(effect) else []
     if not told and not (math.isfinite(high) or low > 0):
         return ""
     return f"{begin(response.name)}: {'; '.join([*told, sure])}."
@@ -147,6 +163,26 @@ def which_way(verdict: str, effect: float, response: Response) -> str:
     if response.better == NEITHER:
         return "higher" if more else "lower"
     return "better" if more == (response.better == MORE) else "worse"
+
+
+def found_by(told: Comparison, response: Response) -> str:
+    """What such a study would find; nothing where a difference above the margin is ruled out, and
+    a warning where a difference is shown that most such studies would miss."""
+    if told.verdict == RULED_OUT:
+        return ""
+    text = could_find(told.detectable, response, told.detectable_upper)
+    return f"{text} {LUCKY}" if lucky(told, response) else text
+
+
+LUCKY = "That it was found all the same may be luck: what is found so tends to be shown too large."
+"""Gelman and Carlin 2014, errors of magnitude (from memory)."""
+
+
+def lucky(told: Comparison | CensoredComparison, response: Response) -> bool:
+    """Whether a difference is shown that fewer than 80 of 100 such studies would find."""
+    if told.verdict != SHOWN or told.detectable is None or not math.isfinite(told.effect):
+        return False
+    return abs(response.inward(told.effect)) < abs(response.inward(told.detectable))
 
 
 def could_find(

@@ -60,7 +60,11 @@ def beside(plan: Layout, control: str | None) -> tuple[tuple[Beside, ...], tuple
     groups = [group for group in plan.groups if group.dof > 0]
     names, values = [g.name for g in groups], [g.values for g in groups]
     if len(groups) < 2:
-        return (), (Reason("no_alternatives", "Fewer than two groups have two units or more."),)
+        return (), (
+            Reason(
+                "no_alternatives", "Fewer than two groups have two blades or more: no other test."
+            ),
+        )
     with np.errstate(all="ignore"), warnings.catch_warnings():
         warnings.simplefilter("ignore")  # scipy warns of values all the same; a nan says it too
         return tuple(_tests(names, values, control)), ()

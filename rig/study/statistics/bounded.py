@@ -6,7 +6,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 from rig.measure.budget import Reason
-from rig.study.statistics.compare import OfLoads
+from rig.study.statistics.compare import OfDifferences, OfLoads
 from rig.study.statistics.rates import Rate
 from rig.study.statistics.reach import Reach
 from rig.study.statistics.units import Layout
@@ -34,6 +34,8 @@ class CensoredComparison:
         missed: ratio that may hide behind lives that all ended between the same two probes.
         at_least, at_most: ratio of these blades, were each bound the value itself, where all
             bounds lie to one side; None else.
+        mostly_bounds: more than a quarter of a group are bounds.
+        differences: within furnace loads that it rests on; None where it rests on blades or loads.
     """
 
     group: str
@@ -49,6 +51,8 @@ class CensoredComparison:
     missed: float | None = None
     at_least: float | None = None
     at_most: float | None = None
+    mostly_bounds: bool = False
+    differences: OfDifferences | None = None
 
     @cached_property
     def ratio(self) -> Ratio:

@@ -175,6 +175,13 @@ def found_each_way(one: Side, two: Side, level: float) -> Reach:
         return Reach(None, None, (Reason(
             "reach_unknown", "With bounds on both sides it cannot be said what would be found."
         ),))  # fmt: skip
+    for mine in (one, two):
+        if not mine.known.any():
+            text = (
+                f"All values of {mine.group} are bounds, which tell nothing of its scatter: what "
+                "this study would have found cannot be said."
+            )
+            return Reach(None, None, (Reason("reach_unknown", text),))
     at = scene(way * one.values, one.known, way * two.values, two.known)
     if not isinstance(at, Scene):
         return Reach(None, None, (at,))

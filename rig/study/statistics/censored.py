@@ -29,10 +29,10 @@ from rig.study.statistics.bounds import (
     side,
     why_not,
 )
-from rig.study.statistics.compare import taken_for_granted, untold
+from rig.study.statistics.compare import rests_on, taken_for_granted, thin, untold
 from rig.study.statistics.contrasts import Contrast, contrast, pairs_of
 from rig.study.statistics.data import LEFT, LOG, StudyData
-from rig.study.statistics.joint import many_open
+from rig.study.statistics.joint import LEAST_UNITS, UNLIKE, many_open
 from rig.study.statistics.power import upper_limit
 from rig.study.statistics.rates import failure_rate
 from rig.study.statistics.reach import Reach
@@ -129,7 +129,7 @@ def _untold(pair: _Pair, plan: Layout, data: StudyData) -> CensoredComparison:
 
 def _told(pair: _Pair, family: int, data: StudyData) -> CensoredComparison:
     level, few = LEVEL / family, many_open(pair.one.known) or many_open(pair.two.known)
-    reasons = _of_exact(pair) if pair.exact else ()
+    reasons = _of_exact(pair, level) if pair.exact else thin(pair.item)
     interval = lru_cache(lambda: (_open if pair.exact else _interval)(pair, level))
     if pair.exact and pair.p > level and few:  # settled, whatever the interval
         shown = within = False
@@ -147,6 +147,7 @@ def _told(pair: _Pair, family: int, data: StudyData) -> CensoredComparison:
         pair.one.group, pair.two.group, lambda: Ratio(*map(_out, interval())), pair.p,
         min(1.0, pair.p * family), lambda: _reach(pair, level), kind,
         reasons + pair.item.left_out, taken_for_granted(pair.item), None, None, *_as_seen(pair),
+        bool(few), rests_on(pair.item),
     )  # fmt: skip
 
 
@@ -178,8 +179,8 @@ def _open(pair: _Pair, level: float) -> Interval:
     return middle, low, high
 
 
-def _of_exact(pair: _Pair) -> tuple[Reason, ...]:
-    """What must be said of an interval beside the exact test."""
+def _of_exact(pair: _Pair, level: float) -> tuple[Reason, ...]:
+    """What must be said of an interval beside the exact test, and why that does not show more."""
     open_sides = (
         Reason(
             "one_side_open", f"All of {one.group} survived: how much further they go stays open."
@@ -188,7 +189,20 @@ def _of_exact(pair: _Pair) -> tuple[Reason, ...]:
         if one.above.all()
     )
     text = "Too few known values for a scatter of each group: the bounds take it as common to both."
-    return (*open_sides, Reason("common_scatter", text))
+    return (*open_sides, Reason("common_scatter", text), *_by_order_alone(pair, level))
+
+
+def _by_order_alone(pair: _Pair, level: float) -> tuple[Reason, ...]:
+    if pair.p <= level:
+        return ()
+    small, large = sorted((len(pair.one.values), len(pair.two.values)))
+    if small >= LEAST_UNITS and large <= UNLIKE * small:
+        return ()
+    text = (
+        f"With so many bounds the order of the values has to decide, and that takes {LEAST_UNITS} "
+        "blades or more in each group, in numbers not too unlike."
+    )
+    return (Reason("too_few_for_order", text),)
 
 
 def _out(log_ratio: float) -> float:

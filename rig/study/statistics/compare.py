@@ -18,7 +18,15 @@ from rig.study.statistics.data import Response, StudyData
 from rig.study.statistics.effect import Effect, hedges_g
 from rig.study.statistics.phrases import begin, many
 from rig.study.statistics.power import upper_limit
-from rig.study.statistics.units import BLADE, BLADE_IN_LOAD, LOAD, Layout, layout, without_loads
+from rig.study.statistics.units import (
+    BLADE,
+    BLADE_IN_LOAD,
+    LOAD,
+    PAIR_IN_LOAD,
+    Layout,
+    layout,
+    without_loads,
+)
 from rig.study.statistics.verdict import (
     CANNOT_TELL,
     LEVEL,
@@ -61,6 +69,7 @@ class Comparison:
         detectable_upper: the same at the upper limit of the scatter (four in five lie below).
         within: the difference is within the margin, by its familywise p.
         assumes: what the comparison takes for granted of the furnace loads; "" for nothing.
+        differences: within furnace loads that it rests on; None where it rests on blades or loads.
         loads_differ: what the blades of the two loads say where each group had one load only.
         g: standardised effect.
     """
@@ -83,6 +92,15 @@ class Comparison:
     alone: bool = False
     assumes: str = ""
     loads_differ: OfLoads | None = None
+    differences: "OfDifferences | None" = None
+
+
+@dataclass(frozen=True)
+class OfDifferences:
+    """Differences within furnace loads, and their scatter on the scale of analysis."""
+
+    count: int
+    scatter: float
 
 
 @dataclass(frozen=True)
@@ -172,11 +190,37 @@ def _told(
         detectable_upper=response.outward(smallest * upper_limit(item.dof)),
         g=hedges_g(one.values, two.values),
         verdict=kind,
-        reasons=((WITHIN,) if small else ()) + item.left_out,
+        reasons=((WITHIN,) if small else ()) + thin(item) + item.left_out,
         within=bool(judged.within[at]),
         alone=kind == RULED_OUT and family > 1,
         assumes=taken_for_granted(item),
+        differences=rests_on(item),
     )
+
+
+def thin(item: Contrast) -> tuple[Reason, ...]:
+    """Why an interval is wide where one side has two units and the other more."""
+    small, large = sorted((item.f1, item.f2))
+    if small != 1 or large < 2:
+        return ()
+    which, noun = item.group if item.f1 == 1 else item.against, NOUNS[item.unit]
+    text = (
+        f"Two {noun} of {which} tell next to nothing of its scatter, and the interval has to hold "
+        f"whatever that is: it is about as wide as two {noun} alone would make it. A third "
+        "narrows it most."
+    )
+    return (Reason("two_units", text),)
+
+
+NOUNS = {LOAD: "furnace loads", BLADE: "blades", BLADE_IN_LOAD: "blades"}
+
+
+def rests_on(item: Contrast) -> "OfDifferences | None":
+    """The differences within furnace loads that are compared, where such are."""
+    if item.unit != PAIR_IN_LOAD or item.reason is not None:
+        return None
+    count = round(item.f1) + 1
+    return OfDifferences(count, item.se * math.sqrt(count))
 
 
 WITHIN = Reason("within_margin", "The difference is there, and smaller than the stated margin.")
