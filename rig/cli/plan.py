@@ -103,14 +103,14 @@ def _show_plan(one: "Planned", record: "StudyRecord") -> None:
     click.echo(
         f"  chance to find {matters} (that matters), where it is true; and to rule out\n"
         f"  differences above the margin ({margin}), where the groups are truly alike\n"
-        f"  {NAMES[one.plan.design.unit]:>14}   smallest difference found 8 times in 10   "
+        f"  {NAMES[one.plan.design.unit]:>20}   smallest difference found 8 times in 10   "
         "to find   to rule out"
     )
     unequal = as_entered(one, record)
     for row in one.plan.rows:
         mark = "  <- as entered" if row.units == here(record) and not unequal else ""
         click.echo(
-            f"  {row.units:14d}   {_found(response, row.detectable):>39}   "
+            f"  {row.units:20d}   {_found(response, row.detectable):>39}   "
             f"{share(row.chance):>7}   {share(row.ruled_out):>11}{mark}"
         )
     if unequal:

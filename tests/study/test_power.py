@@ -169,7 +169,8 @@ def test_a_plan_by_loads_says_what_a_second_load_buys() -> None:
     second = next(row.chance for row in told.plan.rows if row.units == 2)
     assert f"A second load buys a chance of {second:.0%}" in text
     assert (
-        "furnace loads scatter 5 % as stated" in text and "one load a recipe says nothing" in text
+        "furnace loads scatter 5 % as stated" in text
+        and "one furnace load a recipe says nothing" in text
     )
     assert "furnace loads of 3 blades for each of 2 groups find" in text
     (guessed,) = plans(record({"A": 6, "B": 6}, [response("pry_torque", scatter=0.1)], loads=loads))

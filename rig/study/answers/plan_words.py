@@ -77,14 +77,14 @@ def _of_loads(plan: StudyPlan) -> list[str]:
         return []
     if plan.design.unit == PAIR_IN_LOAD:
         return [
-            "loads that hold every group cancel. With one or two it is taken for granted that a "
-            "load treats all recipes alike; from three on it is tested, and paid for"
+            "furnace loads that hold every group cancel. With one or two it is taken for granted "
+            "that a load treats all recipes alike; from three on it is tested, and paid for"
         ]
     two, three = (next(row for row in plan.rows if row.units == n) for n in (2, 3))
     response = plan.response
     return [
-        "one load a recipe says nothing of recipes, however many blades it holds: a difference "
-        f"would be one between loads. A second load buys a chance of {two.chance:.0%} to find "
+        "one furnace load a recipe says nothing of recipes, however many blades it holds: a "
+        f"difference would be one between loads. A second load buys a chance of {two.chance:.0%} to find "
         f"{size(response, response.smallest)}, a third {three.chance:.0%}"
     ]
 

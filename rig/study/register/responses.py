@@ -75,7 +75,8 @@ KINDS: dict[str, ResponseKind] = {
         ResponseKind("impact_damage", "depth of the damage after impact", "drop", "mm",
              field="damage_depth_m", scale=LINEAR, factor=1e3, usual=0.1, better=LESS),
         ResponseKind("energy_not_returned", "energy not returned by the impact", "drop", "J",
-             measurand="energy_not_returned", usual=0.05, better=LESS),
+             measurand="energy_not_returned", usual=0.05, better=NEITHER),  # rod, frame and a chip
+        # take of it, and a blade that bends and springs back gives some: no way is better by itself
         ResponseKind("staircase_energy", "impact energy at which half of the sites fail",
              "staircase", "J", measurand="failure_energy", censored=True, 
              usual=0.2),

@@ -201,7 +201,7 @@ def _told(
 def thin(item: Contrast) -> tuple[Reason, ...]:
     """Why an interval is wide where one side has two units and the other more."""
     small, large = sorted((item.f1, item.f2))
-    if small != 1 or large < 2:
+    if small != 1 or large < 2 or item.unit not in NOUNS:
         return ()
     which, noun = item.group if item.f1 == 1 else item.against, NOUNS[item.unit]
     text = (

@@ -141,7 +141,11 @@ def plan_study(
     return StudyPlan(response, groups, comparisons, repeats, spread, units, rows, reasons, design)
 
 
-NAMES = {BLADE: "blades a group", LOAD: "loads a group", PAIR_IN_LOAD: "shared loads"}
+NAMES = {
+    BLADE: "blades a group",
+    LOAD: "furnace loads a group",
+    PAIR_IN_LOAD: "shared furnace loads",
+}
 
 
 def _cautions(
