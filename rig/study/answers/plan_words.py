@@ -84,8 +84,8 @@ def _of_loads(plan: StudyPlan) -> list[str]:
     response = plan.response
     return [
         "one furnace load a recipe says nothing of recipes, however many blades it holds: a "
-        f"difference would be one between loads. A second load buys a chance of {two.chance:.0%} to find "
-        f"{size(response, response.smallest)}, a third {three.chance:.0%}"
+        "difference would be one between loads. A second load buys a chance of "
+        f"{two.chance:.0%} to find {size(response, response.smallest)}, a third {three.chance:.0%}"
     ]
 
 
