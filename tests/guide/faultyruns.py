@@ -15,6 +15,7 @@ from rig.guide.operator import ScriptedOperator
 from rig.guide.parameters import read_all
 from rig.guide.runner import Runner
 from rig.virtual.arm.plant import Jig
+from rig.virtual.arm.truth import Failure, TipTruth
 from rig.virtual.board.converter import Converter
 from rig.virtual.board.standin import StandIn
 from rig.virtual.frame.plant import CuttingFrame, FrameTruth
@@ -23,7 +24,7 @@ from rig.virtual.tower.plant import Tower
 from tests.guide.edgeplay import ANSWERS as EDGE_ANSWERS
 from tests.guide.edgeplay import Looking
 from tests.guide.forked import STAND_IN, Came, Fault, Forking, sweep
-from tests.guide.jigs import SECTION, TIPS, TheseTips, _Looking, as_stated
+from tests.guide.jigs import SECTION, TheseTips, _Looking, as_stated
 from tests.guide.rigs import ANSWERS as DROP_ANSWERS
 from tests.guide.rigs import new_book
 
@@ -31,7 +32,7 @@ MakeBoard = Callable[..., Any]
 GIVEN: Mapping[str, Mapping[str, str]] = {
     "drop_impact": {"energy": "5 J", "drops": "1"},
     "pry_to_failure": {},
-    "edge_twist": {"cycles": "3"},
+    "edge_twist": {"cycles": "1"},
     "cuts_to_dull": {"probes": "stepped", "step": "4", "limit": "8"},
 }
 """Procedures swept, each as short as it comes."""
@@ -43,6 +44,10 @@ the first cuts."""
 def stand_in(tower: Tower, **wired: Any) -> StandIn:
     """The board in Python."""
     return StandIn(tower, boot=7, seed=3, **wired)
+
+
+WEAK = TipTruth(kind=Failure.SNAP, fails_nm=2.0)
+"""Snaps soon: so short a pull can be swept whole."""
 
 
 @dataclass
@@ -75,7 +80,7 @@ class Setup:
 
     def _person(self) -> Person:
         if self.jig is not None:
-            return TheseTips(self.tower, self.jig, TIPS["snap"])
+            return TheseTips(self.tower, self.jig, WEAK)
         person = Person(self.tower, 3, frame=self.frame)
         if person.at_frame is not None:
             person.at_frame.stroke_s = 0.9
