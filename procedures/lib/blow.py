@@ -73,6 +73,8 @@ def _unrecorded(trial: str, specimen: str, fall: Mapping[str, Any]) -> Passage[V
     what = "was permitted, but its fall was not recorded"
     if fall["ended"] == "DOWN":
         what = "was not permitted yet, and the carriage is down"
+    if fall["ended"] == "FELL":
+        what = "was not permitted yet, and the carriage came down while it was raised"
     answer = yield Ask(
         f"Pin in first, from the side. {trial} {what}. Did it fall?",
         key="fell",

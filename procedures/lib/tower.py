@@ -178,6 +178,10 @@ def fall(
             renewed=why == "READS_LOWER",
         )
         why = raised["why"]
+        if why == "FELL":
+            outcome: Outcome = {"raw_id": None, "ended": why, "released": False, "boot": None,
+                                "time_base": None}  # fmt: skip
+            break
         if not why:
             outcome = yield from _released(trial, target, band, contact)
             why = outcome["ended"]
@@ -230,6 +234,7 @@ def unrecorded(fallen: Outcome) -> str:
         "INTERRUPTED": "the program was stopped after the permit",
         "UNSEEN": "the line to the board was lost",
         "DOWN": "the carriage came down before the permit",
+        "FELL": "the carriage fell while it was raised",
     }
     ended = str(fallen["ended"])
     return words.get(ended, ended.lower().replace("_", " "))

@@ -19,6 +19,7 @@ REST_COUNTS = 2
 LIMIT_S = 300.0
 STUCK_S = 60.0
 KNOWN_S = 5.0
+FELL_M, FELL_S = 0.10, 0.15  # so far in so short a time: no hand lowers it like that
 BELOW_M = 0.020  # no carriage gets so far below the height at which its striker rests
 WIDTH = 31
 AGAIN = "contact"
@@ -125,6 +126,7 @@ class _Raised:
         self._link, self._operator, self._step = device.link, operator, step
         self._rest, self._began = Rest(device.link), device.link.clock.now()
         self._lowest = self._highest = started
+        self._last: deque[tuple[float, int]] = deque()
 
     def ended(self) -> bool:
         """Whether it hangs still in its band, or a reason is there to find contact again."""
@@ -136,7 +138,13 @@ class _Raised:
         self._lowest = min(self._lowest, self.position)
         self._highest = max(self._highest, self.position)
         self._operator.live(f"{gauge(self.position, step)}   {lights(link)}")
-        if self._operator.typed(AGAIN):
+        if self._fell():
+            self._operator.tell(
+                "IT FELL, with nothing permitted. Hands out, pin in from the side; look at hook, "
+                "wedge and hand lever before you raise it again."
+            )
+            self.why = "FELL"
+        elif self._operator.typed(AGAIN):
             self.why = "SAID"
         elif _below(self.position, step):
             _require_sense(step)
@@ -147,6 +155,15 @@ class _Raised:
         if not inside:
             self._require_motion()
         return self._rest.still() and inside
+
+    def _fell(self) -> bool:
+        """Whether it came down as nothing comes down that a hand or the catch holds."""
+        now = self._link.clock.now()
+        self._last.append((now, self.position))
+        while self._last[0][0] < now - FELL_S:
+            self._last.popleft()
+        highest = max(position for _, position in self._last)
+        return (highest - self.position) * self._step.count_m >= FELL_M
 
     def _require_motion(self) -> None:
         still = self._highest - self._lowest <= REST_COUNTS

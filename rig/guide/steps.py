@@ -80,8 +80,9 @@ class Raise(Step):
     Heights are in counts above the encoder's own zero, which holds for one boot of the board
     only. Outcome: `counts` (None when contact has to be found again), `boot`, `why`: RESTARTED
     (the board is not in that boot any more), READS_LOWER (more than 20 mm below contact), SAID
-    (the person takes the contact back), else "". With `renewed` (contact was just found again
-    because it read lower) a height that falls once more is told as the encoder's fault.
+    (the person takes the contact back), FELL (it came down like nothing that is held), else "".
+    With `renewed` (contact was just found again because it read lower) a height that falls once
+    more is told as the encoder's fault.
     """
 
     target_counts: float

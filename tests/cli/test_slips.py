@@ -1,6 +1,7 @@
 """Small slips in a study's week: each is named, weighed or offered back before it costs a blade."""
 
 import re
+import shlex
 from pathlib import Path
 
 import pytest
@@ -119,3 +120,20 @@ def test_the_next_reading_typed_too_soon_is_not_taken_for_the_reason(tmp_path: P
     path = hardness(tmp_path, *CHECK, "3 mm", "", "", "", *typed, *AFTER)
     (changed,) = bodies(path, CORRECTED)
     assert changed["reason"] == "the light was poor"
+
+
+def test_the_next_command_names_files_as_they_were_typed_and_as_a_shell_takes_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("second temper").mkdir()
+    file = "second temper/study.toml"
+    for args, then in (
+        (("study", "init", file), ["bladerig", "study", "new", file, "NAME.logbook"]),
+        (("study", "plan", file), ["bladerig", "study", "new", file, "NAME.logbook"]),
+        (("study", "new", file, "our week.logbook"), ["our week.logbook"]),
+    ):
+        last = done(*args).strip().splitlines()[-1]
+        words = shlex.split(last[last.index("bladerig") :])
+        assert [word for word in then if word in words] == then, last
+        assert str(tmp_path) not in last

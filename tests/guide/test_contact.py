@@ -14,6 +14,8 @@ from rig.guide.operator import ScriptedOperator
 from rig.guide.runner import Runner
 from rig.guide.steps import Outcome
 from rig.guide.terminal import TerminalOperator
+from rig.guide.verdict import State
+from rig.guide.verdict import verdicts as read_verdicts
 from rig.logbook import Logbook
 from tests.guide.rigs import ANSWERS, VirtualRig, impact, new_book
 from tests.guide.test_resume import Cut, resumed
@@ -178,3 +180,41 @@ def test_what_is_piped_in_stays_for_the_question_it_answers() -> None:
 def test_a_person_may_type_the_word_after_idle_enters() -> None:
     made = operator("\n\n Contact \n", keyboard=True)
     assert made.typed("contact") and not made.typed("contact")
+
+
+def test_a_carriage_that_falls_while_it_is_raised_is_told_and_its_site_does_not_count(
+    tmp_path: Path,
+) -> None:
+    said = list[str]()
+    rig = VirtualRig(hook=lambda _, text: said.append(text))
+    hands = rig.device.hands
+    assert hands is not None
+    act, loaded, fell = hands.act, False, False
+
+    def slips(hand: str, detail: Mapping[str, float | str]) -> float:
+        nonlocal loaded, fell
+        took = act(hand, detail)
+        loaded = loaded or hand == "load"
+        if hand == "raise" and loaded and not fell:
+            fell = True  # hung askew: the hook lets it go at once
+            rig.tower.schedule(rig.tower.now_s + took + 0.3, rig.tower._dynamics.free)
+        return took
+
+    hands.act = slips  # type: ignore[method-assign]
+    with new_book(tmp_path) as book:
+        operator = rig.operator({**ANSWERS, "fell": ["yes"]})
+        with suppress(RigError):  # the site is used up: the run asks for another
+            start(book, rig, operator)
+        assert [r["why"] for r in steps(book, "Raise")][5:6] == ["FELL"]
+        verdicts = [verdict for _, verdict in read_verdicts(book)]
+    assert any(text.startswith("IT FELL, with nothing permitted") for text in said)
+    assert verdicts[0].state is State.UNRECORDED
+    assert any("fell while it was raised" in words for words in verdicts[0].words)
+
+
+def test_a_hand_that_moves_it_up_and_down_is_not_taken_for_a_fall(tmp_path: Path) -> None:
+    rig = VirtualRig()
+    hasty(rig, 1)
+    with new_book(tmp_path) as book:
+        start(book, rig)
+        assert "FELL" not in [r["why"] for r in steps(book, "Raise")]

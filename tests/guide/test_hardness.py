@@ -33,3 +33,14 @@ def test_the_last_line_gives_value_and_uncertainty_to_the_same_decimal(tmp_path:
     with new_book(tmp_path) as book:
         run(book, rig, script, read_all(script.parameters, {"specimen": "K3"}), answers=TYPED)
     assert re.search(r"hardness: \d\d\.\d\d ± 0\.[1-9]\d HRC", shown[-1]), shown[-1]
+
+
+def test_how_far_the_check_block_moved_is_told(tmp_path: Path) -> None:
+    script, shown = scripts.load("hardness"), list[str]()
+    rig = VirtualRig(hook=lambda _, text: shown.append(text))
+    after = {"block_after": ["60.8", "61.2", "60.9", "61.1", "61.0"]}
+    with new_book(tmp_path) as book:
+        run(book, rig, script, read_all(script.parameters, {"specimen": "K3"}),
+            answers={**TYPED, **after})  # fmt: skip
+    (said,) = [text for text in shown if text.startswith("Check block (")]
+    assert "60.40 HRC before, 61.00 HRC after (it moved by +0.60)" in said
