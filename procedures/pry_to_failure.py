@@ -29,6 +29,7 @@ PARAMETERS = (
     questions.PHOTO,
 )
 
+RULE = 2  # see rig.measure.arm.facts.PryFacts
 FALL_SHARE = 0.5
 ABOVE_PRELOAD = 4.0  # a fall counts from this many pre-loads on: below it, wood only settles
 
@@ -168,6 +169,7 @@ def _trial(
             "ended": pried["ended"],
             "time_base": pried["time_base"],
             "at_rad": params["at_angle"] or None,
+            "rule": RULE,
         },
     )
     seen = yield from _look(trial, result["kind"], params["photo"])
@@ -184,9 +186,17 @@ def _told(trial: str, result: Mapping[str, Any], reasons: Sequence[str]) -> str:
         head = f"{trial}: survived, at least {jig.quantity(of, 'peak_torque')}"
     else:
         head = f"{trial}: {kind}, peak {jig.quantity(of, 'peak_torque')}"
+        if softened(of):
+            head += f", at the break {jig.quantity(of, 'break_torque')}"
         if "failure_angle" in of:
             head += f" at {jig.quantity(of, 'failure_angle', jig.DEG, '°')}"
     return verdicts.closed(head, reasons)
+
+
+def softened(of: Mapping[str, Any]) -> bool:
+    """Whether its largest torque lies clearly above that at the break."""
+    peak, broke = of.get("peak_torque"), of.get("break_torque")
+    return bool(peak and broke and peak["value"] - broke["value"] > peak["U"] + broke["U"])
 
 
 CONTRARY = {"snap": ("bent", "whole"), "bend": ("snapped",), "survived": ("snapped",)}

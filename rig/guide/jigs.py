@@ -38,7 +38,7 @@ def pry(raw: bytes, settings: Settings) -> dict[str, Any]:
     """One pry.
 
     Settings: `jig`, `cell`, `scales`, `zero`, `zero_after`, `sweep`, `section`, `side`, `ended`,
-    `time_base`, `at_rad` (angle whose torque is told; None or missing: of none).
+    `time_base`, `at_rad` (angle whose torque is told; None or missing: of none), `rule`.
     """
     asked = Asked(
         direction=-1 if settings["side"] == "left" else 1,
@@ -130,6 +130,7 @@ def facts(settings: Settings) -> PryFacts:
         u_align_rad=math.radians(jig.arm.u_align_deg),
         time_base=_clock(settings),
         limits=limits(jig, cell, torque),
+        rule=int(settings.get("rule", 1)),  # runs of earlier versions have none
     )
 
 

@@ -16,6 +16,7 @@ from rig.report.sections import ONE_BLADE, Picture, Section, left_out, quantity,
 
 WORDS = {
     "peak_torque": "peak torque",
+    "break_torque": "torque at the break",
     "onset_torque": "torque at the onset of bending",
     "failure_angle": "angle at failure, from the pre-load",
     "energy_to_failure": "energy to failure, from the pre-load",

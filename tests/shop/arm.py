@@ -86,7 +86,8 @@ class Arm:
 class Pulled:
     """What one pull was, on a grid of `GRID_S`: pull at the cell (N.m) and angle of the arm.
 
-    `truth` by names of the measurands: of the tip, angle and energy to its largest torque.
+    `truth` by names of the measurands: of the tip, angle and energy to its break, or to its largest
+    torque where it never broke.
     """
 
     times_s: Floats
@@ -194,11 +195,12 @@ class Pull:
         grid = np.linspace(0, self.top[1], 40_001)
         torque = np.array([tip.torque(q) for q in grid])
         first, most = int(np.argmax(torque >= 0.05)), int(np.argmax(torque))
-        span = slice(first, most + 1)
+        end = len(grid) - 1 if self.top[1] >= tip.breaks_rad - 1e-9 else most
+        span = slice(first, end + 1)
         return {
             "peak_torque": float(torque[most]),
             "break_torque": float(torque[-1]),
-            "failure_angle": float(grid[most] - grid[first]),
+            "failure_angle": float(grid[end] - grid[first]),
             "energy": float(np.trapezoid(torque[span], grid[span])),
         }
 

@@ -284,6 +284,7 @@ def feed(case: Case, bench: Bench, rng: Rng, motions: Motions | None = None) -> 
         "section": {"thickness_m": 0.002, "width_m": 0.01, "section_at_m": 0.0,
                     "u_section_m": 3e-5},
         "bridge_spikes": True,
+        "rule": 2,
         "side": "right",
         "ended": "failed" if math.isfinite(tip.breaks_rad) else "angle_limit",
         "time_base": {"factor": rig.factor, "u": 2e-5, "source": "beats"},

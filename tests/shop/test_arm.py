@@ -92,3 +92,26 @@ def test_a_record_of_an_earlier_program_is_taken_as_it_was() -> None:
     now = reading(fed.zero, {"channel": "load", "name_spikes": True})
     assert earlier["reasons"] == [] and earlier["mean"] == now["mean"]
     assert [reason["name"] for reason in now["reasons"]] == ["load_spike"]
+
+
+@pytest.mark.parametrize(
+    ("effects", "quantities"),
+    [
+        ((), ("peak_torque", "break_torque", "failure_angle", "energy_to_failure")),
+        (("tip that softens",), ("peak_torque", "failure_angle", "energy_to_failure")),
+        (("crack in two steps",), ("peak_torque", "break_torque")),
+    ],
+)
+def test_of_a_tip_that_softens_or_cracks_the_largest_torque_is_the_peak(
+    effects: tuple[str, ...], quantities: tuple[str, ...]
+) -> None:
+    """A slice of the bench part `shoparm`, whose bar is 7 in 100."""
+    told = trials(effects, 1.0, 20)
+    assert told.refused <= 1
+    for name in quantities:
+        assert told.told[name] >= 18 and told.silent[name] <= 2, (name, told.silent)
+
+
+def test_a_tip_that_cracked_before_it_broke_states_its_torques_and_no_angle() -> None:
+    told = trials(("crack in two steps",), 1.0, 12)
+    assert told.told["peak_torque"] == 12 and told.told["failure_angle"] <= 1

@@ -75,6 +75,9 @@ class PryFacts:
         u_align_rad: pull against the square to the arm, standard uncertainty.
         time_base: true seconds for one nominal second of the board.
         limits: of the bench.
+        rule: by which it is judged; runs of earlier programs keep theirs. 1: a snap ends at its
+            peak. 2: the largest torque is the peak wherever it was passed, and a snap may come
+            after a first crack or slip.
     """
 
     torque: Scale
@@ -84,6 +87,7 @@ class PryFacts:
     u_align_rad: float
     time_base: Input
     limits: Limits
+    rule: int = 1
 
 
 @dataclass(frozen=True)

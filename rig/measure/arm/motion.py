@@ -23,6 +23,9 @@ SETTLING = 4  # conversions that one code is the mean of
 # The data sheet states the settling time alone; that the filter is a plain mean is taken, and its
 # delay may be off by a quarter of a period (from memory, no source).
 U_DELAY = 0.25
+# Recordings of such converters fit a mean over 2 or a sinc of order 2 to 4 and no mean over 4: from
+# rule 2 on the delay is taken as anywhere from 1 to 2 periods (tests/recordings/bridge_converter).
+SOONER, U_SOONER = -0.5, 0.5 / math.sqrt(3)
 # Middle of a sum's 64 conversions after its first: 8 each millisecond, 104 us apart.
 ANGLE_MIDDLE_S = (7e-3 + 7 * 104e-6) / 2 + 12e-6  # held 1.5 converter clocks after its start
 STEADY_RAD_S = np.radians(0.5)  # slower than this the bearing's friction has no clear sign
@@ -97,6 +100,7 @@ class Motion:
         period_s: median conversion period.
         turning: the arm's angle in time.
         code_nm: torque of one code near zero.
+        late: conversion periods by which the filter's delay is taken longer than two.
     """
 
     at_s: Array
@@ -106,6 +110,7 @@ class Motion:
     period_s: float
     turning: Turning
     code_nm: float
+    late: float = 0.0
 
     def rate_rad_s(self) -> Array:
         """Rate of turn over two periods to either side, shape (n,)."""
@@ -167,7 +172,8 @@ def motion(record: ArmRecord, facts: Lever, direction: int, late: float = 0.0) -
     angle = found.mean(start[inside], end[inside])
     raw = direction * facts.torque.value(record.codes[inside] - middle_zero(record))
     near = facts.torque.value([-1.0, 1.0])
-    made = Motion(at_s[inside], raw, raw, angle, period, found, abs(float(near[1] - near[0])) / 2)
+    code_nm = abs(float(near[1] - near[0])) / 2
+    made = Motion(at_s[inside], raw, raw, angle, period, found, code_nm, late)
     return replace(made, net_nm=raw - arm_alone(facts.sweep, made, direction))
 
 

@@ -129,8 +129,8 @@ def ramp_s(found: Pried, facts: PryFacts) -> float:
     """True time from the pre-load point to the end of the loading."""
     loaded, at_s = found.loaded, found.made.at_s
     end = loaded.broke.at_s if loaded.broke is not None else float(at_s[loaded.last])
-    # Torque of a sample is that of two periods before.
-    start = float(at_s[loaded.first]) - 2 * found.made.period_s
+    # Torque of a sample is that of about two periods before.
+    start = float(at_s[loaded.first]) - (2 + found.made.late) * found.made.period_s
     return (end - start) * facts.time_base.value
 
 

@@ -7,11 +7,12 @@ turns back; when the tip gives way, the arm runs on or stands. So a fall counts 
 did not turn back with it.
 
 **Slip or snap.** After a fall of any size (5 % on) the torque may rise again at the stiffness it
-had: the tip holds again, something slipped. Without that, half of the peak lost is a snap.
+had: the tip holds again; it has cracked a little, or something slipped, and its angle is no longer
+the tip's alone. Without that, half of the peak lost is a snap.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -39,12 +40,14 @@ class Fall:
         bottom: index of the lowest sample after it.
         share: of the torque at `top` that was lost.
         again: it rose again as stiff as before.
+        before: the fall before this one from which it rose again; None without one.
     """
 
     top: int
     bottom: int
     share: float
     again: bool
+    before: "Fall | None" = None
 
     @property
     def snap(self) -> bool:
@@ -52,13 +55,24 @@ class Fall:
         return self.share >= SNAP_SHARE and not self.again
 
 
-def find_fall(made: Motion, preload_nm: float, stop_rad: float) -> Fall | None:
-    """The first fall, or a snap that a partial fall began; None without one."""
+def find_fall(
+    made: Motion, preload_nm: float, stop_rad: float, through: bool = False
+) -> Fall | None:
+    """The first fall, or a snap that a partial fall began; None without one.
+
+    Args:
+        made: the motion.
+        preload_nm, stop_rad: of the bench.
+        through: a snap counts though the torque had fallen and risen again before it: what it was
+            loaded by by then it has carried, whatever gave way a little.
+    """
     first = None
     at = 0
     while (found := _next_fall(made, at, preload_nm, stop_rad)) is not None:
         first = first or found
-        if found.snap or first.again:
+        if found.snap and through and first.again:
+            return replace(found, before=first)
+        if found.snap or (first.again and not through):
             return found if found.snap and not first.again else first
         at = found.bottom
     return first
@@ -133,8 +147,13 @@ class Break:
     by: str
 
 
-def find_break(made: Motion, fall: Fall) -> Break:
+def find_break(made: Motion, fall: Fall, softens: bool = False) -> Break:
     """When it gave way.
+
+    Args:
+        made: the motion.
+        fall: found in it.
+        softens: the torque may have been falling before.
 
     The arm, set free, jumps: with a steady acceleration at first, its mean angle over a sum grows
     with the cube of the time since; the ratio of two sums after the break tells that time whatever
@@ -143,12 +162,30 @@ def find_break(made: Motion, fall: Fall) -> Break:
     """
     first = max(0, fall.top - WITHIN)
     highest = first + int(np.argmax(made.net_nm[first : fall.top + 1]))
+    if softens and highest < fall.top - 1:
+        highest = _last_of_trend(made.net_nm, highest, fall)
     last = float(made.at_s[highest])
     plain = Break(last + made.period_s / 2, made.period_s / 2, "samples of the load cell")
     jumped = jump_s(made.turning, last, made.period_s)
     if jumped is None or abs(jumped + SLOWED_S - plain.at_s) > 1.5 * made.period_s:
         return plain
     return Break(jumped + SLOWED_S, JUMP_HALF_S, "the arm's jump")
+
+
+TREND = 8  # samples, 100 ms, that a falling torque is carried on from
+LEAST_LOSS = 0.01  # of the torque: a step below its trend that is a break and no scatter
+
+
+def _last_of_trend(net: Array, highest: int, fall: Fall) -> int:
+    """The last sample of a torque that fell already before it broke: where its trend ends."""
+    for i in range(max(highest + 1, TREND), fall.bottom + 1):
+        at = np.arange(i - TREND, i)
+        slope, level = np.polyfit(at - i, net[at], 1)
+        rest = net[at] - level - slope * (at - i)
+        least = max(LEAST_LOSS * level, 5 * float(np.std(rest)))
+        if level - net[i] > least:
+            return i - 1
+    return fall.top
 
 
 # The hand's own spring and damping slow the arm within milliseconds, which looks like more time

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from rig.measure.arm.checks import record_reasons, spike_figures
 from rig.measure.arm.facts import ArmRecord, Asked, PryFacts
-from rig.measure.arm.motion import motion
+from rig.measure.arm.motion import SOONER, motion
 from rig.measure.budget import Reason
 from rig.measure.pry.checks import (
     mean_rate,
@@ -13,7 +13,7 @@ from rig.measure.pry.checks import (
     trial_reasons,
     under_read,
 )
-from rig.measure.pry.trial import Pried, trial
+from rig.measure.pry.trial import SOFTENING, Pried, trial
 from rig.measure.pry.values import measurands
 from rig.measure.result import Result
 
@@ -23,9 +23,10 @@ class PryResult(Result):
     """What a pry gave.
 
     Attributes:
-        measurands: by name: peak_torque, stiffness, onset_torque (when bent), failure_angle and
-            energy_to_failure (when a failure was passed), set_angle (when let back),
-            torque_at_angle (when asked for), bending_moment and index (with a section).
+        measurands: by name: peak_torque, break_torque (of a snap), stiffness, onset_torque (when
+            bent), failure_angle and energy_to_failure (when a failure was passed, and nothing had
+            cracked or slipped before), set_angle (when let back), torque_at_angle (when asked
+            for), bending_moment and index (with a section).
         reasons: why the trial is not valid; empty when it is.
         figures: further numbers of the evaluation, by name, SI.
         kind: "snap", "bend", "slip", "survived", "stopped", "unclear"; "" when nothing was loaded.
@@ -46,7 +47,7 @@ def evaluate_pry(record: ArmRecord, facts: PryFacts, asked: Asked | None = None)
     """
     asked = asked or Asked()
     reasons = record_reasons(record)
-    made = motion(record, facts, asked.direction)
+    made = motion(record, facts, asked.direction, SOONER if facts.rule >= SOFTENING else 0.0)
     if made is None:
         text = "the record is too short"
         return PryResult(reasons=(*reasons, Reason("record_short", text)))

@@ -77,7 +77,7 @@ def _angles(made: Motion, last: int, broke: Break | None) -> Array:
     angle = made.angle_rad[: last + 1].copy()
     if broke is not None:
         known = made.turning.before(broke.at_s - broke.half_s)
-        end = made.at_s[max(0, last - LAST) : last + 1]
+        end = made.at_s[max(0, last - LAST) : last + 1] - made.late * made.period_s
         angle[max(0, last - LAST) :] = known.mean(end - SETTLING * made.period_s, end)
     return angle
 

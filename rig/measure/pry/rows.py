@@ -5,12 +5,13 @@ from dataclasses import dataclass
 
 from rig.measure.arm import shared_rows
 from rig.measure.arm.facts import ArmRecord, PryFacts
-from rig.measure.arm.motion import U_DELAY
+from rig.measure.arm.motion import U_DELAY, U_SOONER
 from rig.measure.arm.scatter import LEFT_SHARE
 from rig.measure.arm.shared_rows import Array
 from rig.measure.budget import Input, rectangular
+from rig.measure.pry.loading import Loading
 from rig.measure.pry.straight import Straight
-from rig.measure.pry.trial import Pried
+from rig.measure.pry.trial import SOFTENING, Pried
 
 
 @dataclass(frozen=True)
@@ -44,14 +45,13 @@ class Rows:
         """The arm alone."""
         return Input("no_load", 0.0, self.facts.sweep.u_nm, math.inf, "no-load sweep", "N.m")
 
-    def sampling(self) -> list[Input]:
-        """Instant of the break, and the filter's delay, as torque of the rise."""
-        loaded = self.found.loaded
-        broke = loaded.broke
-        rise = max(0.0, loaded.end.slope * loaded.end_rate)
+    def sampling(self, loaded: Loading) -> list[Input]:
+        """Instant of a loading's break, and the filter's delay, as torque of the rise."""
+        broke, rise = loaded.broke, loaded.end.slope * loaded.end_rate
+        rise = abs(rise) if self.facts.rule >= SOFTENING else max(0.0, rise)
         half = 0.0 if broke is None else broke.half_s * rise
         instant = "the largest torque was held" if broke is None else f"instant by {broke.by}"
-        delay = 0.0 if broke is None else U_DELAY * self.found.made.period_s * rise
+        delay = 0.0 if broke is None else self._delay_s() * rise
         return [
             rectangular("sampling", 0.0, half, instant, "N.m"),
             Input("filter", 0.0, delay, math.inf, "delay of the converter's filter", "N.m"),
@@ -71,6 +71,20 @@ class Rows:
         """The arm's angle carried on to the break."""
         u = self.found.loaded.end.u_rad
         return Input("carried", 0.0, u, math.inf, "arm angle carried on to the break", "rad")
+
+    def _delay_s(self) -> float:
+        """Standard uncertainty of the converter's delay."""
+        periods = U_SOONER if self.facts.rule >= SOFTENING else U_DELAY
+        return periods * self.found.made.period_s
+
+    def start_delay(self) -> Input:
+        """The delay where the torque reaches the pre-load, against an end that the arm tells."""
+        loaded, made = self.found.loaded, self.found.made
+        broke = loaded.broke
+        told = self.facts.rule >= SOFTENING and broke is not None
+        rate = abs(float(made.rate_rad_s()[loaded.first])) if told else 0.0
+        u = self._delay_s() * rate
+        return Input("filter", 0.0, u, math.inf, "delay of the converter's filter", "rad")
 
     def _flat_rad(self) -> float:
         """Half the stretch over which the torque cannot be told from its largest value."""
@@ -107,9 +121,8 @@ class Rows:
 
         `angle` in rad and `net` in N.m along the curve, shape (n,) each.
         """
-        delay_s = U_DELAY * self.found.made.period_s
         rate = abs(self.found.loaded.end_rate)
-        u = delay_s * rate * float(net[-1] - net[0])
+        u = self._delay_s() * rate * float(net[-1] - net[0])
         return Input("filter", 0.0, abs(u), math.inf, "delay of the converter's filter", "J")
 
     def bow(self, name: str, reach_rad: float) -> Input:

@@ -9,10 +9,14 @@ Kinds:
 - *stopped*: let back before a limit was reached and before it failed;
 - *unclear*: a partial loss that neither broke nor held again.
 
-Only a snap's peak is a failure torque, and a bend's when the torque had come to its plateau. All
-others are bounds: the specimen held at least so much (`censored` is "right").
+A tip may soften before it snaps: its peak is then the largest torque, and the torque at the break
+stands beside it. It may crack, or slip a little, and be held again before it snaps: torques are
+what it carried, its angle is left out. Only a snap's peak is a failure torque, and a bend's when
+the torque had come to its plateau. All others are bounds: the specimen held at least so much
+(`censored` is "right").
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,6 +51,9 @@ class Pried:
         kind: see the module.
         passed: the end is a largest torque that was passed (or a break).
         rising: the torque still rose where the turn ended.
+        most: the loading to the largest torque where that was passed before the break; None where
+            the end is it.
+        before: a fall from which the torque rose again before it snapped; None without one.
     """
 
     made: Motion
@@ -58,6 +65,8 @@ class Pried:
     kind: str
     passed: bool
     rising: bool
+    most: Loading | None = None
+    before: Fall | None = None
 
     @property
     def censored(self) -> str:
@@ -70,9 +79,10 @@ def trial(record: ArmRecord, made: Motion, facts: PryFacts, asked: Asked) -> Pri
     limits = facts.limits
     if made.net_nm.max() < limits.preload_nm:
         return None
-    fall = find_fall(made, limits.preload_nm, limits.stop_rad)
+    softens = facts.rule >= SOFTENING
+    fall = find_fall(made, limits.preload_nm, limits.stop_rad, through=softens)
     last = _largest(made, fall)
-    broke = find_break(made, fall) if fall is not None else None
+    broke = find_break(made, fall, softens) if fall is not None else None
     loaded = loading(made, limits.preload_nm, last, broke)
     if loaded is None:
         return None
@@ -86,7 +96,31 @@ def trial(record: ArmRecord, made: Motion, facts: PryFacts, asked: Asked) -> Pri
         passed = _passed(made, loaded)
         rising = not passed and line is not None and _still_rising(angle, net, line)
     kind = _kind(made, fall, onset, left, limits, asked)
-    return Pried(made, loaded, fall, line, onset, left, kind, passed, rising)
+    before = fall.before if fall is not None else None
+    most = _passed_before(made, loaded, before, limits) if softens else None
+    return Pried(made, loaded, fall, line, onset, left, kind, passed, rising, most, before)
+
+
+SOFTENING = 2
+"""From this rule on (`PryFacts.rule`) a tip may soften or crack before it breaks."""
+CLEARLY = 3.0  # standard uncertainties by which the largest torque lies above that at the break
+
+
+def _passed_before(
+    made: Motion, loaded: Loading, before: Fall | None, limits: Limits
+) -> Loading | None:
+    """The loading to the largest torque, where that came before the break."""
+    if loaded.broke is None:
+        return None
+    at = loaded.first + int(np.argmax(smooth(made.net_nm[: loaded.last + 1])[loaded.first :]))
+    tops = [loading(made, limits.preload_nm, at, None)]
+    if before is not None:
+        tops.append(loading(made, limits.preload_nm, before.top, find_break(made, before)))
+    clear = [
+        top for top in tops if top is not None and top.peak_nm - loaded.peak_nm
+        > CLEARLY * math.hypot(top.end.u_nm, loaded.end.u_nm)
+    ]  # fmt: skip
+    return max(clear, key=lambda top: top.peak_nm, default=None)
 
 
 def _largest(made: Motion, fall: Fall | None) -> int:

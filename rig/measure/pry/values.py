@@ -15,8 +15,9 @@ from rig.measure.arm.facts import ArmRecord, Asked, PryFacts, Section
 from rig.measure.arm.motion import Array
 from rig.measure.arm.scatter import LEFT_SHARE, slope
 from rig.measure.budget import Input, Measurand, evaluate, rectangular
+from rig.measure.pry.loading import Loading
 from rig.measure.pry.rows import Rows
-from rig.measure.pry.trial import Pried
+from rig.measure.pry.trial import SOFTENING, Pried
 from rig.measure.section import bending_index, bending_moment
 
 X = Mapping[str, Any]
@@ -28,11 +29,14 @@ def measurands(
     """All that the trial's kind has, by name."""
     rows = Rows(found, record, facts, asked.direction)
     made = {"peak_torque": _peak(found, rows)}
+    if found.kind == "snap" and facts.rule >= SOFTENING:
+        made["break_torque"] = evaluate("break_torque", "N.m", _end_torque, _at(found.loaded, rows))
     if found.line is not None:
         made["stiffness"] = _stiffness(found, rows)
     if found.onset is not None and found.line is not None:
         made["onset_torque"] = _onset(found, rows)
-    if found.kind in ("snap", "bend") and found.passed and found.loaded.span_rad > 0:
+    gave = found.kind in ("snap", "bend") and found.passed and found.before is None
+    if gave and found.loaded.span_rad > 0:
         made["failure_angle"] = _failure_angle(found, rows)
         made["energy_to_failure"] = _energy(found, rows)
     if found.set_rad is not None:
@@ -44,19 +48,14 @@ def measurands(
     return made
 
 
-def _end_inputs(found: Pried, rows: Rows) -> list[Input]:
-    loaded = found.loaded
-    record = Input(
-        "record", loaded.peak_nm, loaded.end.u_nm, loaded.end.dof, _told_end(found), "N.m"
-    )
-    return [record, *rows.torque(), *rows.sampling()]
-
-
-def _told_end(found: Pried) -> str:
-    broke = found.loaded.broke
-    if broke is None:
-        return "largest torque, mean over a period of tremor"
-    return f"curve carried on to the break, told by {broke.by}"
+def _at(loaded: Loading, rows: Rows) -> list[Input]:
+    """Where a loading ended: a break, or the largest torque."""
+    end, broke = loaded.end, loaded.broke
+    told = "largest torque, mean over a period of tremor"
+    if broke is not None:
+        told = f"curve carried on to the break, told by {broke.by}"
+    record = Input("record", end.torque_nm, end.u_nm, end.dof, told, "N.m")
+    return [record, *rows.torque(), *rows.sampling(loaded)]
 
 
 def _end_torque(x: X) -> Any:
@@ -67,7 +66,7 @@ def _end_torque(x: X) -> Any:
 
 
 def _peak(found: Pried, rows: Rows) -> Measurand:
-    return evaluate("peak_torque", "N.m", _end_torque, _end_inputs(found, rows))
+    return evaluate("peak_torque", "N.m", _end_torque, _at(found.most or found.loaded, rows))
 
 
 def _stiffness(found: Pried, rows: Rows) -> Measurand:
@@ -135,13 +134,14 @@ def _failure_angle(found: Pried, rows: Rows) -> Measurand:
         rows.preload_point(),
         rows.instant(),
         rows.carried(),
+        *([rows.start_delay()] if rows.facts.rule >= SOFTENING else []),
     ]
-    return evaluate(
-        "failure_angle",
-        "rad",
-        lambda x: x["record"] - x["preload_point"] + x["instant"] + x["carried"],
-        inputs,
-    )
+
+    def angle(x: X) -> Any:
+        delay = x.get("filter", 0.0)
+        return x["record"] - x["preload_point"] + x["instant"] + x["carried"] + delay
+
+    return evaluate("failure_angle", "rad", angle, inputs)
 
 
 def _energy(found: Pried, rows: Rows) -> Measurand:
@@ -214,7 +214,7 @@ def _ascending(angle: Array, net: Array) -> tuple[Array, Array]:
 
 
 def _section(found: Pried, rows: Rows, section: Section, facts: PryFacts) -> dict[str, Measurand]:
-    peak = _end_inputs(found, rows)
+    peak = _at(found.most or found.loaded, rows)
     length = facts.free_m
     at = _named(section.from_axis_m, "from_axis")
     sizes = [_named(section.thickness_m, "thickness"), _named(section.width_m, "width")]
