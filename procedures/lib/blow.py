@@ -45,13 +45,15 @@ def blow(trial: str, number: int, specimen: str, asked: Asked, bench: Bench) -> 
     if fall["raw_id"] is None:
         return (yield from _unrecorded(trial, specimen, fall))
     after = yield from tower.touch_again(fall)
-    told = {
+    told: dict[str, Any] = {
         "energy_j": asked.energy_j,
         "tolerance": asked.tolerance,
         "height_m": asked.height_m,
         "band_m": bench.tower.travel.release_band_m,
         "second_strike_allowed": asked.second_strike_allowed,
     }
+    if after is not None and (yield from _stayed(trial, fall, after, bench)):
+        told["stayed"] = True
     result = yield Measure(
         "Energy of this drop",
         measurand="drop",
@@ -66,6 +68,28 @@ def blow(trial: str, number: int, specimen: str, asked: Asked, bench: Bench) -> 
     )  # fmt: skip
     yield Tell(tower.told(trial, result, verdict.words))  # after the look: no number colours it
     return verdict
+
+
+def _stayed(
+    trial: str, fall: Mapping[str, Any], after: Mapping[str, Any], bench: Bench
+) -> Passage[bool]:
+    """Whether a contact so much lower is a dent of the rod: only who looks can tell it from a slip.
+
+    Asked only where it matters.
+    """
+    if after["boot"] != fall["contact"]["boot"]:  # its counts began anew
+        return False
+    lower_m = (fall["contact"]["counts"] - after["counts"]) * bench.tower.wire.count_m
+    if lower_m <= bench.tower.contact.slip_limit_m:
+        return False
+    answer = yield Ask(
+        f"{trial}: contact is {lower_m * 1e3:.1f} mm lower than before. Look, hands out: is the "
+        "rod dented, or did the blade move in its clamp?",
+        key="lower",
+        kind="choice",
+        choices=("dented", "moved", "unsure"),
+    )
+    return bool(answer["value"] == "dented")
 
 
 def _unrecorded(trial: str, specimen: str, fall: Mapping[str, Any]) -> Passage[Verdict]:

@@ -25,6 +25,7 @@ AGAIN = {
 }
 """Why contact is found again, in words for the person."""
 
+RULE = 2  # see rig.measure.drop.facts.DropFacts
 MOST = {"drops": 200, "spare": 100}
 """Of one run: 200 sites 5 mm apart are a metre of edge. Ours."""
 TOLERANCES = (0.001, 0.2)  # ours: finer than energies repeat; coarser is no target
@@ -122,6 +123,7 @@ def settings(
         "contact_after": after,
         "time_base": fall["time_base"],
         "asked": dict(asked),
+        "rule": RULE,
     }
 
 
@@ -265,9 +267,17 @@ def told(trial: str, result: Mapping[str, Any], reasons: list[str]) -> str:
         if key in result["measurands"]:
             m = from_dict(result["measurands"][key])
             lines.append(f"  {words}: {stated(m.value, m.U, m.unit)}")
+    if "rise_unlike_fall" in result["figures"]:
+        lines.append(f"  {UNLIKE}")
     if result["caught"]:
         lines.append("  the catch held the carriage after its rebound")
     return "\n".join(lines)
+
+
+UNLIKE = (
+    "after the strike: not stated. The carriage's rise is no free flight of this tower: does the "
+    "bench give (bolt it to the floor), can the wire's reel not follow?"
+)
 
 
 def figures(result: Mapping[str, Any]) -> dict[str, Any]:

@@ -6,6 +6,7 @@ alone, and the same raw bytes with the same settings always give the same result
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from rig.bench import STATED, Site, Tower
@@ -21,15 +22,19 @@ from rig.measure.reading import clock_reasons, evaluate_reading
 
 
 def drop(raw: bytes, settings: Settings) -> dict[str, Any]:
-    """One drop. Settings: `tower`, `site`, `contact`, `contact_after`, `time_base`, `asked`."""
+    """One drop.
+
+    Settings: `tower`, `site`, `contact`, `contact_after`, `time_base`, `asked`, `rule`.
+    """
     tower = Tower.model_validate(settings["tower"])
     site = Site.model_validate(settings["site"])
     seen = capture(raw)
     record = _record(seen, tower, settings["contact"], settings["contact_after"])
-    result = evaluate_drop(
-        record, drop_facts(tower, site, settings["time_base"]), Asked(**settings["asked"])
+    facts = replace(
+        drop_facts(tower, site, settings["time_base"]),
+        rule=int(settings.get("rule", 1)),  # runs of earlier versions have none
     )
-    return result.to_dict()
+    return evaluate_drop(record, facts, Asked(**settings["asked"])).to_dict()
 
 
 def drop_facts(tower: Tower, site: Site, base: Mapping[str, Any]) -> DropFacts:

@@ -192,6 +192,7 @@ class Clumsy(Reader):
             r"Blade, reading": lambda _: self.reading("blade", 61 + self.rng.choice((0, 0.5)), ""),
             r"Thickness where you will read": lambda _: self.quantity("thickness_m", 3.0),
             r"again, or stop here": lambda _: "again",
+            r"contact is [\d.]+ mm lower": lambda _: "dented",
             r"Was it moved": lambda _: "unsure",
             r"Did the carriage fall": lambda _: "unsure",
             r"Go on, another sheet": lambda _: "go on",

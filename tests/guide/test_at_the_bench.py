@@ -14,7 +14,7 @@ PAGE = (ROOT / "procedures" / "at_the_bench.md").read_text(encoding="utf-8")
 LOOSE = ("Raise the carriage to", "Let the arm back", "Zero", "Stop: ", "Leave the pin in",
          "wait for PRESS NOW", ": at DRAW NOW")  # fmt: skip
 """Parts of lines without a mark that hands follow as well."""
-WITH_DAMAGE = ("? Depth", "? Width", "? How s", "? Length")
+WITH_DAMAGE = ("? Depth", "? Width", "? How s", "? Length", "? …: contact is")
 PIN = re.compile(
     r"[Pp]in in|pin out|[Cc]lamp (?:blade|the blunt)|then look|out by its spine|"
     r"take the rest out|hand lever until"

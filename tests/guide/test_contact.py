@@ -11,6 +11,7 @@ from rig import bench as benches
 from rig.errors import RigError
 from rig.guide.heights import AGAIN
 from rig.guide.operator import ScriptedOperator
+from rig.guide.recompute import recompute
 from rig.guide.runner import Runner
 from rig.guide.steps import Outcome
 from rig.guide.terminal import TerminalOperator
@@ -218,3 +219,22 @@ def test_a_hand_that_moves_it_up_and_down_is_not_taken_for_a_fall(tmp_path: Path
     with new_book(tmp_path) as book:
         start(book, rig)
         assert "FELL" not in [r["why"] for r in steps(book, "Raise")]
+
+
+@pytest.mark.parametrize(("said", "valid"), [("dented", True), ("moved", False)])
+def test_a_contact_so_much_lower_is_a_dent_or_a_slip_by_who_looks(
+    tmp_path: Path, said: str, valid: bool
+) -> None:
+    def lowers(rig: VirtualRig, text: str) -> None:
+        if text.startswith(BLADE):
+            rig.tower.fault("specimen_slip")  # 2 mm lower, whatever did it
+
+    rig = VirtualRig(hook=lowers)
+    with new_book(tmp_path) as book:
+        told = start(book, rig, rig.operator({**ANSWERS, "lower": [said]}))
+        asked = [row.body["step"] for row in book.journal(kind="step")
+                 if row.body["step"].get("key") == "lower"]  # fmt: skip
+        path = book.path
+    assert asked and "mm lower than before" in asked[0]["text"]
+    assert told["drops"][0]["valid"] == valid
+    assert all(one.same for one in recompute(path))

@@ -115,6 +115,7 @@ def believed(stated: Nominal, clock: TimeBase) -> DropFacts:
         highest_a_m_s2=15.0,
         slip_limit_m=0.0015,
         flag=Input("flag", belief.flag_m, stated.u_flag_m, unit="m"),
+        rule=2,
     )
 
 

@@ -84,3 +84,33 @@ def test_lost_pulses_leave_the_contact_afterwards_higher() -> None:
 
 def test_the_table_knows_which_trials_are_good_ones() -> None:
     assert {name for effects in GOOD for name in effects} <= set(EFFECTS)
+
+
+@pytest.mark.parametrize(
+    ("effect", "gone"), [("bench that gives", True), ("reel that cannot follow", True), ("", False)]
+)
+def test_a_rise_that_is_no_free_flight_states_nothing_of_what_came_after(
+    effect: str, gone: bool
+) -> None:
+    """A slice of the bench part `shop`: every rebound on such a bench was silently wrong before."""
+    told = tower((effect,) if effect else (), 1.0, 16)
+    assert told.told["impact_energy"] == 16 and told.refused == 0
+    if gone:
+        assert told.silent["rebound_energy"] + told.silent["second_strike_energy"] <= 1
+    else:
+        assert told.told["rebound_energy"] == 16 and told.told["second_strike_energy"] == 8
+
+
+def test_a_dented_rod_refuses_no_drop_when_who_looks_says_so() -> None:
+    assert tower(("rod that dents",), 1.0, 16).refused == 0
+
+
+def test_a_contact_that_reads_higher_after_the_drop_is_of_lost_counts() -> None:
+    bench, rng = load(None), np.random.default_rng(3)
+    fed = feed(drawn(rng), bench, rng)
+    higher = fed.settings["contact"]["counts"] + 4
+    after = {**fed.settings["contact_after"], "counts": higher}
+    told = drop(fed.raw, {**fed.settings, "contact_after": after})
+    assert [reason["name"] for reason in told["reasons"]] == ["counts_lost"]
+    earlier = {**fed.settings, "contact_after": after, "rule": 1}
+    assert drop(fed.raw, earlier)["reasons"] == [], "runs of earlier programs keep their rule"

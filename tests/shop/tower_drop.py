@@ -158,7 +158,9 @@ def feed(case: Case, bench: Bench, rng: Rng) -> Fed:
         "time_base": {
             "factor": factor * (1 + float(rng.normal(0, 2e-5))), "u": 2e-5, "source": "beats",
         },
+        "rule": 2,
         "asked": {
+            "stayed": True,  # whoever looks finds the blade where it was
             "energy_j": fallen.energy_j, "tolerance": 0.03, "height_m": moved.drop_m,
             "band_m": design.travel.release_band_m, "second_strike_allowed": False,
         },

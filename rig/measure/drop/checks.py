@@ -10,7 +10,7 @@ from rig.measure.budget import Measurand, Reason
 from rig.measure.drop.branch import Branch
 from rig.measure.drop.facts import Asked, DropFacts, DropRecord
 from rig.measure.drop.flight import BOUNCE_M, Flight
-from rig.measure.drop.parts import Parts
+from rig.measure.drop.parts import TURNED_M_S2, U_TURNED_M_S2, Parts
 
 RESIDUAL_RATIO = 2.0  # over what quantisation alone gives; rattle of 0.05 mm gives 1.2
 DEEPEST_M = 0.005  # dent, elastic dip and the drum running on come to 2.5 mm
@@ -102,7 +102,7 @@ def after_reasons(
     asked: Asked,
 ) -> tuple[Reason, ...]:
     """What the strike and all that followed tell."""
-    found = [*_slip(parts, record, facts), *_energy(measurands, asked)]
+    found = [*_slip(parts, record, facts, asked), *_energy(measurands, asked)]
     if len(parts.path.contacts) > 1 and not asked.second_strike_allowed:
         found.append(_second_strike(parts, measurands))
     if not parts.path.still:
@@ -112,6 +112,9 @@ def after_reasons(
 
 def _second_strike(parts: Parts, measurands: Mapping[str, Measurand]) -> Reason:
     second = measurands.get("second_strike_energy")
+    if second is None and parts.returns:  # by a rise that is no free flight
+        text = f"struck {len(parts.returns) + 1} times; how hard the second time cannot be told"
+        return Reason("second_strike", text)
     if second is None:  # a slow return is no proof that there was no blow
         text = "the carriage came back to the specimen before it stood still, slowly"
         return Reason("second_strike", text)
@@ -119,7 +122,7 @@ def _second_strike(parts: Parts, measurands: Mapping[str, Measurand]) -> Reason:
     return Reason("second_strike", text, second.value, 0.0, "J")
 
 
-def _slip(parts: Parts, record: DropRecord, facts: DropFacts) -> list[Reason]:
+def _slip(parts: Parts, record: DropRecord, facts: DropFacts, asked: Asked) -> list[Reason]:
     """Did the contact height move, or the striker go too deep?"""
     scale, contact = facts.scale.value, record.contact.value
     first = parts.path.contacts[0]
@@ -133,10 +136,58 @@ def _slip(parts: Parts, record: DropRecord, facts: DropFacts) -> list[Reason]:
     elif parts.path.rest_count is not None:
         resting = (parts.path.rest_count - contact) * scale
         moved = resting if resting <= BOUNCE_M else math.nan  # higher: caught, not resting
+    if facts.rule >= STRANGE and record.contact_after is not None:
+        if lost := _counts_lost(moved, record, facts):
+            return [lost]
+        if asked.stayed and moved < 0:
+            return []
     if not abs(moved) > facts.slip_limit_m:
         return []
     text = f"contact moved by {1e3 * moved:+.1f} mm over the drop: specimen or encoder slipped"
     return [Reason("specimen_slipped", text, abs(moved), facts.slip_limit_m, "m")]
+
+
+STRANGE = 2
+"""From this rule on (`DropFacts.rule`) what shops' towers do is told apart."""
+LOST_SCORE = 3.0  # standard uncertainties of two contacts by which no contact rises by itself
+
+
+def _counts_lost(moved: float, record: DropRecord, facts: DropFacts) -> Reason | None:
+    """Contact that reads higher after a blow: nothing grows under a striker."""
+    after = record.contact_after
+    assert after is not None
+    limit = LOST_SCORE * math.hypot(record.contact.u, after.u) * facts.scale.value
+    if not moved > limit:
+        return None
+    text = (
+        f"contact reads {1e3 * moved:.1f} mm higher after the drop: the encoder lost counts, or "
+        "something lies under the striker"
+    )
+    return Reason("counts_lost", text, moved, limit, "m")
+
+
+def rise_unlike_fall(parts: Parts, facts: DropFacts) -> float | None:
+    """How far the rise is from a free flight of this tower, as a multiple of what is; else None.
+
+    A bench that gives moves with the encoder; a reel that cannot follow lets the wire go slack:
+    either way the counts are not the carriage's height above the specimen.
+    """
+    rise, scale = parts.rise, facts.scale.value
+    if facts.rule < STRANGE or rise is None:
+        return None
+    if rise.samples == 1:  # told by its apex alone, as bounces of a few millimetres are
+        height = rise.speed**2 / (-2 * rise.acceleration) * scale
+        return height / APEX_M if height > APEX_M else None
+    known = parts.fall.acceleration - TURNED_M_S2 / scale
+    ratio = rise.residual / rise.expected / RISE_RATIO
+    off = abs(rise.acceleration - known) * scale / (RISE_SCORE * U_TURNED_M_S2)
+    worst = max(ratio, off)
+    return worst if worst > 1 else None
+
+
+RISE_RATIO = 1.25  # of residuals over what quantisation leaves: ours
+RISE_SCORE = 2.5  # standard uncertainties of what friction turned round may change: ours
+APEX_M = 0.02
 
 
 def _energy(measurands: Mapping[str, Measurand], asked: Asked) -> list[Reason]:

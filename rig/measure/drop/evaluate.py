@@ -19,7 +19,13 @@ from dataclasses import dataclass
 from rig.board.wire import TICK_HZ
 from rig.measure.budget import Measurand, Reason
 from rig.measure.drop import flight
-from rig.measure.drop.checks import after_reasons, before_reasons, fall_reasons, gate_reasons
+from rig.measure.drop.checks import (
+    after_reasons,
+    before_reasons,
+    fall_reasons,
+    gate_reasons,
+    rise_unlike_fall,
+)
 from rig.measure.drop.facts import Asked, DropFacts, DropRecord
 from rig.measure.drop.impact import impact
 from rig.measure.drop.parts import Parts, fit_after, fit_fall
@@ -36,7 +42,8 @@ class DropResult(Result):
             fall_acceleration, gate_speed (with a gate), rebound_speed, restitution,
             rebound_energy, energy_not_returned,
             second_strike_speed, second_strike_energy (after one),
-            total_energy.
+            total_energy. Where the rise is no free flight of this tower, none of what came after
+            the strike is stated (figure rise_unlike_fall).
         reasons: why the trial is not valid; empty when it is.
         figures: further numbers of the evaluation, by name, SI.
         caught: the record proves that the carriage stopped above contact after its rebound.
@@ -92,6 +99,8 @@ def _figures(parts: Parts, record: DropRecord, facts: DropFacts) -> dict[str, fl
     if parts.returns:
         second_s = parts.returns[0].crossing_s
         figures["second_contact_tick"] = float(record.ticks[0]) + second_s * TICK_HZ
+    if (unlike := rise_unlike_fall(parts, facts)) is not None:
+        figures["rise_unlike_fall"] = unlike
     if path.rest_count is not None:
         figures["rest_height_m"] = (path.rest_count - record.contact.value) * scale
     return figures
@@ -99,6 +108,7 @@ def _figures(parts: Parts, record: DropRecord, facts: DropFacts) -> dict[str, fl
 
 def _measurands(parts: Parts, record: DropRecord, facts: DropFacts) -> dict[str, Measurand]:
     made = impact(parts, record, facts)
-    made |= rebound(parts, record, facts)
-    made |= later(parts, record, facts)
+    if rise_unlike_fall(parts, facts) is None:
+        made |= rebound(parts, record, facts)
+        made |= later(parts, record, facts)
     return made

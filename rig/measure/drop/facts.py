@@ -29,6 +29,9 @@ class DropFacts:
         lowest_a_m_s2, highest_a_m_s2: band of the acceleration of a tower in order.
         slip_limit_m: contact height may not move by more than this over a drop.
         flag: length of the light gate's flag, m; None without a gate.
+        rule: by which a drop is judged; runs of earlier programs keep theirs. 2: a rise unlike the
+            fall states no rebound, lost counts are told by the contact after, and a dent from a
+            slip by the person who looks.
     """
 
     mass: Input
@@ -41,6 +44,7 @@ class DropFacts:
     highest_a_m_s2: float
     slip_limit_m: float
     flag: Input | None = None
+    rule: int = 1
 
     def __post_init__(self) -> None:
         # The inputs meet in one budget, where each needs its own name.
@@ -58,6 +62,7 @@ class Asked:
         energy_j: target of the impact energy, and its tolerance (relative).
         height_m: release height above contact, and its band.
         second_strike_allowed: second strikes count into the total instead of being a fault.
+        stayed: who looked found the blade where it was clamped, though contact is lower.
     """
 
     energy_j: float | None = None
@@ -65,6 +70,7 @@ class Asked:
     height_m: float | None = None
     band_m: float = 0.0015
     second_strike_allowed: bool = False
+    stayed: bool = False
 
 
 @dataclass(frozen=True)
