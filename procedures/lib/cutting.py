@@ -256,12 +256,11 @@ def stretch(
     made = yield strokes(trial, text, count, used, bench, mounted)
     typed = 0
     if made["ended"] == "RESTARTED":
-        yield Tell(
-            f"The board was restarted. {made['counted']} cuts of this stretch were seen and count."
-        )
+        # In the question itself: who goes on with it tomorrow sees no line before it.
         typed = yield from whole_number(
-            "How many full strokes were made that it did not see? They are marked as counted by "
-            "hand", "unseen", "0",
+            f"The board was restarted. It saw {made['counted']} of the {count} cuts of this "
+            "stretch. How many more full strokes were made that it did not see? They are marked "
+            "as counted by hand", "unseen", "0",
         )  # fmt: skip
     return {
         "counted": made["counted"] + typed,

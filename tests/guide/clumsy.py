@@ -194,20 +194,14 @@ class Clumsy(Reader):
             r"again, or stop here": lambda _: "again",
             r"contact is [\d.]+ mm lower": lambda _: "dented",
             r"Was it moved": lambda _: "unsure",
-            r"Did the carriage fall": lambda _: "unsure",
+            r"Did (?:the carriage|it) fall": lambda _: "unsure",
             r"Go on, another sheet": lambda _: "go on",
-            r"that it did not see": lambda _: str(max(0, self.strokes() - self._had - self._told)),
+            r"It saw (\d+) of .* that it did not see": lambda told: str(
+                max(0, self.strokes() - self._had - int(told[1]))
+            ),
             r"What changed|What did you find|left out": lambda _: "nobody knows",
             r"Is the cell or lever another": lambda _: "no",
         }
-
-    _told = 0
-
-    def note(self, line: str) -> None:
-        """How many strokes were seen before the board was restarted."""
-        super().note(line)
-        if told := re.search(r"restarted\. (\d+) cuts of this stretch", line):
-            self._told = int(told[1])
 
 
 @dataclass
@@ -308,6 +302,8 @@ class Session:
         """A fresh line to the same rig; the hand that stopped the program has left the handle."""
         if self.procedure == "cuts_to_dull":
             self.hands.act("home", {})
+        if self.person._moving:
+            self.hands.act("unload", {})
         self.device.link.exit()
         del self.device.link.clock.sleep  # type: ignore[attr-defined]
         self.device.link = self.device.reopen()

@@ -105,7 +105,7 @@ def test_a_restart_in_a_stretch_asks_for_what_was_not_seen_and_marks_it(tmp_path
     again = rig_with(boot=300)
     with Logbook.open(path, writable=True) as book:
         told, operator = play(book, again, script, {"unseen": ["2"]}, given=QUICK)
-    assert any("6 cuts of this stretch were seen and count" in text for text in operator.log)
+    assert any("It saw 6 of the" in text for text in operator.log)
     assert told["hand_counted"] and told["counts"]["typed"] == 2
     assert [p["cuts"] for p in told["probes"]][:2] == [10, 15]
 
