@@ -52,20 +52,21 @@ def check(params: Mapping[str, Any], bench: Bench) -> None:
 def procedure(params: Mapping[str, Any], bench: Bench) -> Procedure:
     """The guided test. Concludes with one trial for each block."""
     blocks = _blocks(params["schedule"])
-    yield Do(
-        "Nothing seated in the arm, its pin out, eye protection at hand.",
-        hazards=("trap",),
-    )
     used = yield from jig.scales(bench)
     yield from checks.check_load(bench, used.load, used.certified)
     specimen = yield from questions.blade(params)
     section = yield from _section(specimen, bench.pry.pry.depth_m)
-    zero = yield from jig.zero(
-        f"{specimen} zero", bench, "Zero: nothing seated, hands off the arm."
+    # The blade's own weight is the arm's while both are swept: up to some per cent of a torque.
+    yield jig.clamp(
+        f"The block slid back. Gloves on: clamp blade {specimen} flat in the arm, its tip free of "
+        "the block. Gloves off, shield closed, hands off the arm.",
+        "clamp_blade",
+        {"specimen": specimen},
     )
+    zero = yield from jig.zero(f"{specimen} zero", bench, "Zero: the tip free, hands off the arm.")
     sign = 1 if params["side"] == "right" else -1
     to_rad = sign * math.radians(bench.pry.pry.angle_limit_deg)
-    swept = yield from jig.sweep(f"{specimen} sweep", to_rad, zero, used, bench)
+    swept = yield from jig.sweep(f"{specimen} sweep", to_rad, zero, used, bench, "the tip free")
     trials: list[Verdict] = []
     for block in blocks:
         trial = yield from _trial(specimen, block, params, section, swept, used, bench)
@@ -119,8 +120,9 @@ def _trial(
     limits, side = bench.pry.pry, params["side"]
     trial = f"{specimen} in {block}"
     yield jig.clamp(
-        f"Gloves on: clamp blade {specimen} flat in the arm, its tip {limits.depth_m * 1e3:g} mm "
-        f"deep in the {block} block. Gloves off, shield closed, hands off the arm.",
+        f"Gloves on: the {block} block in, slid onto the tip of blade {specimen} "
+        f"{limits.depth_m * 1e3:g} mm deep, its screws tight. Gloves off, shield closed, hands off "
+        "the arm.",
         "seat",
         {"specimen": specimen, "block": block, "depth_m": limits.depth_m},
     )

@@ -78,9 +78,9 @@ def _stopped(what: str) -> RigError:
 
 def sweep(
     trial: str, to_rad: float, zero_reading: Outcome, used: Scales, bench: Bench,
-    both: bool = False,
+    what: str = "nothing seated", both: bool = False,
 ) -> Passage[Mapping[str, Any]]:  # fmt: skip
-    """The arm's own torque over the angle, with nothing seated.
+    """The arm's own torque over the angle, with nothing seated, or with a blade whose tip is free.
 
     `to_rad` is above zero to the right, below it to the left; `both` takes the other side as well.
     """
@@ -89,7 +89,7 @@ def sweep(
     way = f"{abs(to_deg):.0f}° to the {side}" + ", then as far to the left" * both
     while True:
         swept = yield Record(
-            "No-load sweep: pin out, nothing seated. At PULL NOW take the arm slowly from its zero "
+            f"No-load sweep: pin out, {what}. At PULL NOW take the arm slowly from its zero "
             f"mark {way}, until the screen says so (or type done), and let it back.",
             trial=trial,
             torque=used.load.to_dict(),

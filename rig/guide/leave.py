@@ -22,7 +22,7 @@ CUTS = "A bare edge is in the frame: carriage home, pin in, motor unplugged."
 AFTER: Mapping[str, tuple[str, str]] = {
     "load": ("tower", HANGS), "bare": ("tower", HANGS), "lift": ("tower", HANGS),
     "rule": ("tower", HANGS), "lower": ("tower", RESTS),
-    "seat": ("arm", SEATED), "set_edge": ("arm", SEATED),
+    "clamp_blade": ("arm", SEATED), "seat": ("arm", SEATED), "set_edge": ("arm", SEATED),
     "hang": ("arm", HUNG), "unhang": ("arm", ""), "stop": ("arm", HELD), "free": ("arm", ""),
     "up": ("tower", HANGS), "down": ("tower", ""), "commission": ("box", POWERED),
     "mount": ("frame", CUTS), "feed": ("frame", CUTS), "take_out": ("frame", ""),

@@ -188,6 +188,7 @@ ACKNOWLEDGED = {
     "unhang": {"weights"},
     "sweep": {"trap"},
     "stop": {"trap"},
+    "clamp_blade": {"edge", "trap"},
     "seat": {"edge", "trap"},
     "set_edge": {"edge", "trap"},
     "pry": {"shards", "stored"},

@@ -80,7 +80,7 @@ def test_no_tip_is_pried_on_a_cell_that_does_not_read(
     ("fault", "words"),
     [
         ("load_missing", "no readings for a while"),
-        ("load_unplugged", "outside its certificate"),
+        ("load_unplugged", "pulled too fast"),
         ("load_ten_per_second", "ms apart"),
     ],
 )
@@ -102,7 +102,7 @@ def test_a_fault_of_the_load_cell_in_mid_pry_is_a_reason_and_never_a_torque(
 
 def test_a_cell_plugged_in_reversed_is_named(tmp_path: Path) -> None:
     def turn(rig: JigRig, text: str) -> None:
-        if text.startswith("Gloves on: clamp blade"):
+        if text.startswith("Gloves on: the"):
             rig.board.fault("load_reversed", 1)
 
     _, told = JigRig(TIPS["snap"], hook=turn).run(tmp_path, "pry_to_failure")
@@ -113,7 +113,7 @@ def test_a_cell_that_is_dead_from_the_start_is_asked_for_again_and_costs_nothing
     tmp_path: Path,
 ) -> None:
     def dead(rig: JigRig, text: str) -> None:
-        if text.startswith("Nothing seated"):
+        if text.startswith("Check: lever level"):
             rig.board.fault("load_missing", 1)
 
     rig = JigRig(TIPS["snap"], hook=dead)

@@ -260,7 +260,7 @@ class Motions:
 
 def moved(case: Case) -> Motions:
     """What the arm does, before anything is read."""
-    bare = replace(case.arm, tip=None, rate_rad_s=0.09, blade_nm=0.0, slip_rad=0.0)
+    bare = replace(case.arm, tip=None, rate_rad_s=0.09, slip_rad=0.0)  # the blade in, its tip free
     return Motions(plant.pulled(bare), plant.pulled(case.arm))
 
 

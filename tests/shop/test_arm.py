@@ -115,3 +115,8 @@ def test_of_a_tip_that_softens_or_cracks_the_largest_torque_is_the_peak(
 def test_a_tip_that_cracked_before_it_broke_states_its_torques_and_no_angle() -> None:
     told = trials(("crack in two steps",), 1.0, 12)
     assert told.told["peak_torque"] == 12 and told.told["failure_angle"] <= 1
+
+
+def test_a_blade_that_is_swept_with_the_arm_takes_its_weight_out_of_the_torque() -> None:
+    told = trials(("weight of the blade",), 3.0, 16)
+    assert told.refused <= 1 and told.silent["peak_torque"] <= 1

@@ -49,6 +49,7 @@ class JigHands:
             "unhang": lambda _: jig.unhang(),
             "free": lambda _: jig.free(),
             "stop": lambda told: jig.hold_at_stop(math.radians(float(told["angle_deg"]))),
+            "clamp_blade": lambda _: jig.pause(CLAMP_S),
             "seat": self._seat,
             "sweep": self._sweep,
             "preload": self._preload,
