@@ -56,3 +56,11 @@ def test_a_procedure_of_ones_own_that_notes_a_verdict_enters_its_study(tmp_path:
                    if row["counts_in"] == "starting_sharpness"}  # fmt: skip
     medians = {blade: force + 0.02 for blade, force in BLADES.items() if blade != "B2"}
     assert {blade: float(value) for blade, value in counted.items()} == pytest.approx(medians)
+
+
+def test_every_file_that_the_page_says_to_change_is_there() -> None:
+    table = PAGE.read_text(encoding="utf-8").split("## Which page changes with which change")[1]
+    named = set(re.findall(r"`((?:[a-z_]+/)+[a-zA-Z_*]*(?:\.[a-z]+)?)`", table))
+    assert {"rig/board/wire.py", "rig/guide/kinds.py", "rig/guide/verdict.py"} <= named
+    missing = [name for name in named if not list(PAGE.parent.glob(name))]
+    assert missing == []
