@@ -23,6 +23,8 @@ WORDS = {
 
 def _second(trial: MeasuredTrial) -> str:
     otherwise = "none: caught" if trial.result["caught"] else "none seen"
+    if "rise_unlike_fall" in trial.result["figures"]:
+        otherwise = "not stated: the rise was no free flight (bench, reel)"
     return stated(trial, "second_strike_energy", otherwise)
 
 
