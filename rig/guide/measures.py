@@ -14,8 +14,16 @@ from rig.board.samples import Capture, capture
 from rig.board.wire import Event, Kind, Output
 from rig.guide.kind import Settings
 from rig.measure.budget import Input
+from rig.measure.drop.checks import STRANGE
 from rig.measure.drop.evaluate import evaluate_drop
-from rig.measure.drop.facts import Asked, DropFacts, DropRecord, contact_height, gate_ticks
+from rig.measure.drop.facts import (
+    Asked,
+    DropFacts,
+    DropRecord,
+    contact_height,
+    gate_pairs,
+    gate_ticks,
+)
 from rig.measure.gravity import local_gravity
 from rig.measure.hardness import Block, Piece, evaluate_hardness
 from rig.measure.reading import clock_reasons, evaluate_reading
@@ -29,11 +37,11 @@ def drop(raw: bytes, settings: Settings) -> dict[str, Any]:
     tower = Tower.model_validate(settings["tower"])
     site = Site.model_validate(settings["site"])
     seen = capture(raw)
-    record = _record(seen, tower, settings["contact"], settings["contact_after"])
     facts = replace(
         drop_facts(tower, site, settings["time_base"]),
         rule=int(settings.get("rule", 1)),  # runs of earlier versions have none
     )
+    record = _record(seen, tower, settings["contact"], settings["contact_after"], facts.rule)
     return evaluate_drop(record, facts, Asked(**settings["asked"])).to_dict()
 
 
@@ -78,7 +86,9 @@ def drop_facts(tower: Tower, site: Site, base: Mapping[str, Any]) -> DropFacts:
     )
 
 
-def _record(seen: Capture, tower: Tower, contact: Settings, after: Settings | None) -> DropRecord:
+def _record(
+    seen: Capture, tower: Tower, contact: Settings, after: Settings | None, rule: int
+) -> DropRecord:
     def touched(outcome: Settings, name: str) -> Input:
         return contact_height(
             [outcome["counts"]], tower.contact.u_contact_m, tower.wire.count_m, name
@@ -98,6 +108,7 @@ def _record(seen: Capture, tower: Tower, contact: Settings, after: Settings | No
         contact=touched(contact, "contact"),
         contact_after=touched(after, "contact_after") if after else None,
         gate_ticks=gate_ticks(edges, begin, end) if released else None,
+        gate_pairs=gate_pairs(edges, begin, end) if released and rule >= STRANGE else (),
         illegal_edges=seen[Kind.HEIGHT].turns["illegal_edges"],
         missed_samples=seen[Kind.HEIGHT].turns["missed_samples"],
         lost_frames=sum(gap.missing for gap in seen.gaps) + seen.damaged,

@@ -25,7 +25,7 @@ SILENT = {1.0: 0.07, 3.0: 0.10}
 REFUSED = 0.03
 PAIRS = 12
 QUANTITIES = ("impact_energy", "rebound_energy", "second_strike_energy")
-GOOD = {(), ("rod that dents",)}
+GOOD = {(), ("rod that dents",), ("a stray gate pulse",)}
 """With these a drop is a good one, and a refusal costs a site of an edge."""
 
 

@@ -101,6 +101,15 @@ def test_a_rise_that_is_no_free_flight_states_nothing_of_what_came_after(
         assert told.told["rebound_energy"] == 16 and told.told["second_strike_energy"] == 8
 
 
+def test_a_stray_pulse_of_the_gate_refuses_no_drop_and_is_not_taken_for_the_flag() -> None:
+    told = tower(("a stray gate pulse",), 1.0, 16)
+    assert told.refused == 0 and told.silent["impact_energy"] <= 2
+    bench, rng = load(None), np.random.default_rng(5)
+    fed = feed(drawn(rng, ("a stray gate pulse",)), bench, rng)
+    earlier = drop(fed.raw, {**fed.settings, "rule": 1})
+    assert [reason["name"] for reason in earlier["reasons"]] == ["gate_disagrees"]
+
+
 def test_a_dented_rod_refuses_no_drop_when_who_looks_says_so() -> None:
     assert tower(("rod that dents",), 1.0, 16).refused == 0
 

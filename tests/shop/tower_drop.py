@@ -20,7 +20,10 @@ TURN_M = 0.2
 
 @dataclass(frozen=True)
 class Reading:
-    """What stands between the tower and the count: spool, contact, pulses that get lost."""
+    """What stands between the tower and the count: spool, contact, pulses that get lost.
+
+    `stray_s`: before the flag comes the gate is broken once for `stray_long_s`; 0: it is not.
+    """
 
     spool: float = 0.0
     spool_phase: float = 0.0
@@ -29,6 +32,8 @@ class Reading:
     lost: int = 0
     lost_at_m: float = 0.0
     unweighed_kg: float = 0.0
+    stray_s: float = 0.0
+    stray_long_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -78,6 +83,8 @@ EFFECTS: Mapping[str, Effect] = {
     "contact misread": lambda c, r, s: c.having(
         contact_m=c.reading.contact_m + float(r.choice((-1, 1))) * _spread(r, 1e-4, 3e-4, s)),
     "counts lost": _lost,
+    "a stray gate pulse": lambda c, r, s: c.having(
+        stray_s=float(r.uniform(0.02, 0.3)), stray_long_s=float(r.uniform(5e-6, 1e-3)) * s),
     "rod that dents": lambda c, r, s: c.having(rod_n_m=float(r.uniform(2e6, 4e6)) / s),
 }  # fmt: skip
 """What a shop does to a tower, at a size that is one at nominal; by judgement, no source."""
@@ -146,7 +153,7 @@ def feed(case: Case, bench: Bench, rng: Rng) -> Fed:
     sender = Sender()
     sender.status(first, first + len(heights) * HZ // 1000)
     sender.blocks(Kind.HEIGHT, first, heights)
-    _events(sender, fallen, first + round(BEFORE_S * HZ), factor)
+    _events(sender, fallen, first + round(BEFORE_S * HZ), factor, case.reading)
     touch = rests(case.reading.contact_m)
     after = rests(case.reading.after_m - fallen.dent_m, case.reading.lost)
     told = {"spread_counts": 0.0, "boot": sender.boot}
@@ -173,7 +180,9 @@ def feed(case: Case, bench: Bench, rng: Rng) -> Fed:
     return Fed(sender.sent(), settings, truth, fallen)
 
 
-def _events(sender: Sender, fallen: plant.Fallen, released: int, factor: float) -> None:
+def _events(
+    sender: Sender, fallen: plant.Fallen, released: int, factor: float, reading: Reading
+) -> None:
     """What the interlock did, and every edge of the gate."""
 
     def at(seconds: float) -> int:
@@ -188,5 +197,9 @@ def _events(sender: Sender, fallen: plant.Fallen, released: int, factor: float) 
     sender.event(at(gone) + 1, Event.OUTPUT, Output.LATCH, 0)
     sender.event(turn, Event.OUTPUT, Output.CATCH, 0)
     sender.event(turn + 1, Event.STATE, State.HELD, Reason.REVERSED)
-    for seconds, into in fallen.gate:
+    gate = list(fallen.gate)
+    if reading.stray_s and gate:
+        stray = min(reading.stray_s, gate[0][0] - 0.01)
+        gate = [(stray, True), (stray + reading.stray_long_s, False), *gate]
+    for seconds, into in gate:
         sender.event(at(seconds), Event.GATE, int(into))

@@ -30,8 +30,8 @@ class DropFacts:
         slip_limit_m: contact height may not move by more than this over a drop.
         flag: length of the light gate's flag, m; None without a gate.
         rule: by which a drop is judged; runs of earlier programs keep theirs. 2: a rise unlike the
-            fall states no rebound, lost counts are told by the contact after, and a dent from a
-            slip by the person who looks.
+            fall states no rebound, lost counts are told by the contact after, a dent from a slip
+            by the person who looks, and the flag from a stray pulse by how long it takes.
     """
 
     mass: Input
@@ -86,6 +86,8 @@ class DropRecord:
         contact: striker resting on the specimen before the drop, counts (`contact_height`).
         contact_after: the same after the drop; None when it was not read.
         gate_ticks: flag entered and left the light beam, MCU ticks; None without both.
+        gate_pairs: every time the beam was broken with every later time it was free again, from
+            which rule 2 takes the one that the flag can have been; empty: `gate_ticks` it is.
         illegal_edges, missed_samples: how far the encoder's fault counters went.
         lost_frames: gaps and damaged frames inside the record.
         clock: why it is not one stretch of the board's time (`rig.measure.reading.clock_reasons`).
@@ -97,6 +99,7 @@ class DropRecord:
     contact: Input
     contact_after: Input | None = None
     gate_ticks: tuple[int, int] | None = None
+    gate_pairs: tuple[tuple[int, int], ...] = ()
     illegal_edges: int = 0
     missed_samples: int = 0
     lost_frames: int = 0
@@ -134,3 +137,19 @@ def gate_ticks(edges: Sequence[tuple[int, int]], after: int, before: int) -> tup
         elif entered is not None:
             return entered, tick
     return None
+
+
+MOST_EDGES = 24  # of a gate in one fall; more are a broken gate
+
+
+def gate_pairs(
+    edges: Sequence[tuple[int, int]], after: int, before: int
+) -> tuple[tuple[int, int], ...]:
+    """Each (broken, free again) that a flag's passage between two ticks could have been."""
+    inside = [(tick, blocked) for tick, blocked in edges if after <= tick <= before][:MOST_EDGES]
+    return tuple(
+        (first, second)
+        for n, (first, blocked) in enumerate(inside)
+        for second, still in inside[n + 1 :]
+        if blocked and not still
+    )

@@ -75,6 +75,28 @@ def impact(parts: Parts, record: DropRecord, facts: DropFacts) -> dict[str, Meas
     return made if gate is None else {**made, "gate_speed": gate}
 
 
+GATE_NEAR = 0.1
+"""The flag darkens the beam for as long as the fitted speed says, give or take so much; a stray
+pulse does not. What the gate is for, a speed that is wrong by per cents, is judged afterwards."""
+
+
+def _passage(record: DropRecord, flag_counts: float, fall: Branch) -> tuple[float, float]:
+    """When the flag broke the beam and left it, seconds from the record's first sample."""
+    begin = int(record.ticks[0])
+    pairs = [((one - begin) / TICK_HZ, (two - begin) / TICK_HZ) for one, two in record.gate_pairs]
+
+    def off(pair: tuple[float, float]) -> float:
+        first, second = pair
+        speed = fall.speed + fall.acceleration * (fall.crossing_s - (first + second) / 2)
+        return abs((second - first) * speed / flag_counts - 1)
+
+    near = [pair for pair in pairs if pair[1] < fall.crossing_s and off(pair) < GATE_NEAR]
+    if near:
+        return min(near, key=off)
+    assert record.gate_ticks is not None
+    return ((record.gate_ticks[0] - begin) / TICK_HZ, (record.gate_ticks[1] - begin) / TICK_HZ)
+
+
 def gate_speed(record: DropRecord, facts: DropFacts, fall: Branch) -> Measurand | None:
     """Impact speed from the light gate: W/(t2 - t1) + a (t_i - (t1 + t2)/2).
 
@@ -83,7 +105,7 @@ def gate_speed(record: DropRecord, facts: DropFacts, fall: Branch) -> Measurand 
     """
     if facts.flag is None or record.gate_ticks is None:
         return None
-    first, second = ((t - int(record.ticks[0])) / TICK_HZ for t in record.gate_ticks)
+    first, second = _passage(record, facts.flag.value / facts.scale.value, fall)
     if not first < second < fall.crossing_s:
         return None
     inputs = [
