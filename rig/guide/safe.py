@@ -1,6 +1,6 @@
 """Guard, e-stop and trips: getting the bench to where the interlock may be armed."""
 
-from rig.board.wire import Input, Op, Reason, State
+from rig.board.wire import Input, Op, Output, Reason, State
 from rig.errors import RigError
 from rig.guide.device import Device
 from rig.guide.operator import GO_ON, Operator
@@ -8,6 +8,9 @@ from rig.guide.reasons import TEXT
 
 LIMIT_S = 300.0
 _CLEAR_EVERY_S = 0.5
+FRESH_S = 0.25  # STATUS comes every 0.1 s
+SOLENOIDS = (Output.LATCH, Output.CATCH)
+AT_REST = (State.HELD, State.TRIPPED)
 
 
 def make_ready(device: Device, operator: Operator, text: str) -> None:
@@ -17,11 +20,13 @@ def make_ready(device: Device, operator: Operator, text: str) -> None:
     insists on it.
 
     Raises:
-        RigError: not ready within five minutes, with what is still open.
+        RigError: not ready within five minutes, with what is still open; or the board energises
+            what nobody permitted.
     """
     link = device.link
     device.act("ready")
-    link.wait(0.25)  # let a fresh STATUS come
+    link.wait(FRESH_S)  # let a fresh STATUS come
+    require_off(device)
     end = link.clock.now() + LIMIT_S
     told = ""
     while True:
@@ -41,6 +46,31 @@ def make_ready(device: Device, operator: Operator, text: str) -> None:
                 remedy=f"put it right, {GO_ON}",
             )
         link.wait(0.1)
+
+
+def require_off(device: Device) -> None:
+    """The board must not energise what can drop while nothing is permitted.
+
+    STATUS tells the pins as they are, whatever the interlock meant. Looked at twice, so that a
+    release that ends just now is none.
+
+    Raises:
+        RigError: naming the output.
+    """
+    link = device.link
+    for _ in range(2):
+        told = link.status
+        on = [one for one in SOLENOIDS if told.get("outputs", 0) >> one & 1]
+        if not on or told.get("state") not in AT_REST:
+            return
+        link.wait(FRESH_S)
+    names = " and ".join(one.name.lower() for one in on)
+    raise RigError(
+        f"the board energises the {names} though nothing is permitted",
+        where="board",
+        remedy="12 V plug out NOW, hands and head out, pin in from the side; then bladerig board "
+        "check, and another board if it says so",
+    )
 
 
 def _missing(device: Device) -> str:

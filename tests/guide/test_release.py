@@ -8,10 +8,12 @@ import pytest
 
 from rig import bench as benches
 from rig.board.samples import capture
-from rig.board.wire import LIMITS, TICK_HZ, Kind, Reason, State
+from rig.board.wire import LIMITS, TICK_HZ, Kind, Output, Reason, State
+from rig.errors import RigError
 from rig.guide.operator import ScriptedOperator
 from rig.guide.release import SETTLE_S, Releaser, _down
 from rig.guide.runner import Runner
+from rig.guide.safe import require_off
 from rig.guide.steps import Outcome, Release
 from rig.logbook import Logbook
 from tests.guide.rigs import ANSWERS, VirtualRig, impact, new_book
@@ -147,3 +149,24 @@ def test_a_carriage_is_down_only_where_height_and_contact_are_known(
 ) -> None:
     step = Release("", trial="t", low_counts=1080, high_counts=1100, boot=1, zero_counts=zero)
     assert _down(position, step) is down
+
+
+@pytest.mark.parametrize(("outputs", "state", "on"), [
+    (1 << Output.LATCH, State.HELD, "latch"),
+    (1 << Output.CATCH | 1 << Output.LATCH, State.TRIPPED, "latch and catch"),
+    (1 << Output.LAMP, State.HELD, ""),
+    (1 << Output.LATCH, State.RELEASING, ""),
+    (0, State.HELD, ""),
+])  # fmt: skip
+def test_an_output_that_nobody_permitted_stops_the_run_with_the_plug_out(
+    monkeypatch: pytest.MonkeyPatch, outputs: int, state: State, on: str
+) -> None:
+    rig = VirtualRig()
+    link = rig.device.link
+    monkeypatch.setattr(link, "wait", lambda seconds: None)
+    link.status = {**link.status, "outputs": outputs, "state": state}
+    if not on:
+        require_off(rig.device)
+        return
+    with pytest.raises(RigError, match=f"energises the {on} though.*12 V plug out NOW"):
+        require_off(rig.device)
