@@ -55,6 +55,10 @@ parity = true                   # the groups should start equal in this
 [settings.pry_to_failure]       # for every blade alike; what you leave out keeps its default
 schedule = "hardwood"           # another value typed at the bench is refused
 
+# With a response of the drop (impact_damage, energy_not_returned) take the # off these two:
+# [settings.drop_impact]
+# energy = "5 J"                # the same for every blade
+
 [[blade]]
 name = "A1"
 group = "one temper"
