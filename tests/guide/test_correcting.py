@@ -164,7 +164,7 @@ class _Twice(_Looking):
     """Says back once, at the prompt that holds `at`."""
 
     _left = 1
-    at = "lamp blade"
+    at = "slid onto the tip"
     stops = False  # the run, as soon as the answer is changed
 
     def confirm(self, step: Do, hazards: Sequence[str], ready: str = "") -> Callable[[], bool]:
